@@ -1,0 +1,359 @@
+"""Good and bad answers side by side.
+
+Expected values are conversions by NIST SP 811 (2008): appendix B.8 for the foot (0.3048 m) and inch (0.0254 m),
+appendix B.9 for degrees Fahrenheit (t/°C = (t/°F - 32)/1.8); SI Brochure, 9th edition: section 2.3.1 for 0 °C =
+273.15 K, section 5.4.4 for the decimal mark and the groups of three.  The other values are plain arithmetic.
+"""
+
+import pickle
+
+import pytest
+
+from tutor.answers.entry import EntryError, WrongUnit, read_awg, read_entry
+
+GOOD = [
+    # text, asked unit, then what is read: value, half-width, unit understood, digits
+    ("38.9", "V", 38.9, 0.05, "", 3),
+    ("38,9", "V", 38.9, 0.05, "", 3),
+    ("  38.9\n", "V", 38.9, 0.05, "", 3),
+    ("13", "V", 13, 0.5, "", 2),
+    ("13.", "V", 13, 0.5, "", 2),
+    (".5", "V", 0.5, 0.05, "", 1),
+    ("-,5", "V", -0.5, 0.05, "", 1),
+    ("0.050", "V", 0.05, 0.0005, "", 2),
+    ("0", "V", 0, 0.5, "", 1),
+    ("1.20e3", "V", 1200, 5, "", 3),
+    ("46.76e0", "V", 46.76, 0.005, "", 4),
+    ("4.676E+01", "V", 46.76, 0.005, "", 4),
+    ("1,2e3", "V", 1200, 50, "", 2),
+    # digit groups
+    ("1 234", "V", 1234, 0.5, "", 4),
+    ("1 234,5", "V", 1234.5, 0.05, "", 5),
+    ("1 234.5", "V", 1234.5, 0.05, "", 5),
+    ("1\u00a0234.5", "V", 1234.5, 0.05, "", 5),
+    ("1\u2009234,5", "V", 1234.5, 0.05, "", 5),
+    ("1\u202f234,5\u202fV", "V", 1234.5, 0.05, "V", 5),
+    ("1'234.5", "V", 1234.5, 0.05, "", 5),
+    ("1’234.5", "V", 1234.5, 0.05, "", 5),
+    ("1,234.5", "V", 1234.5, 0.05, "", 5),
+    ("1.234,5", "V", 1234.5, 0.05, "", 5),
+    ("1.234", "V", 1.234, 0.0005, "", 4),
+    ("0,234", "V", 0.234, 0.0005, "", 3),
+    ("1,23", "V", 1.23, 0.005, "", 3),
+    ("1,2345", "V", 1.2345, 0.00005, "", 5),
+    ("1234,567", "V", 1234.567, 0.0005, "", 7),
+    ("1,234,567", "V", 1234567, 0.5, "", 7),
+    ("1.234.567", "V", 1234567, 0.5, "", 7),
+    ("1,234,567.8", "V", 1234567.8, 0.05, "", 8),
+    ("1.234,567", "V", 1234.567, 0.0005, "", 7),
+    # signs and other scripts' digits
+    ("+38.9", "V", 38.9, 0.05, "", 3),
+    ("\u221218", "degC", -18, 0.5, "", 2),
+    ("–18", "degC", -18, 0.5, "", 2),
+    ("３８．９\u3000Ｖ", "V", 38.9, 0.05, "V", 3),
+    ("٣٨.٩", "V", 38.9, 0.05, "", 3),
+    # units
+    ("38.9V", "V", 38.9, 0.05, "V", 3),
+    ("38.9 V.", "V", 38.9, 0.05, "V", 3),
+    ("38.9 v", "V", 38.9, 0.05, "V", 3),
+    ("38.9 volts", "V", 38.9, 0.05, "V", 3),
+    ("38.9 Volt", "V", 38.9, 0.05, "V", 3),
+    ("38.9 VDC", "V", 38.9, 0.05, "V", 3),
+    ("38.9 V dc", "V", 38.9, 0.05, "V", 3),
+    ("389 mV", "V", 0.389, 0.0005, "mV", 3),
+    ("0.389 kV", "V", 389, 0.5, "kV", 3),
+    ("1 MV", "V", 1e6, 5e5, "MV", 1),
+    ("12 kΩ", "ohm", 12000, 500, "kohm", 2),
+    ("12 k\u2126", "ohm", 12000, 500, "kohm", 2),
+    ("12 kohm", "ohm", 12000, 500, "kohm", 2),
+    ("12 KOHM", "ohm", 12000, 500, "kohm", 2),
+    ("12 milliohms", "ohm", 0.012, 0.0005, "mohm", 2),
+    ("250 µA", "mA", 0.25, 0.0005, "µA", 3),
+    ("250 μA", "mA", 0.25, 0.0005, "µA", 3),
+    ("250 uA", "mA", 0.25, 0.0005, "µA", 3),
+    ("1.5 kw", "W", 1500, 50, "kW", 2),
+    ("1.5 kilowatt hours", "Wh", 1500, 50, "kWh", 2),
+    ("100 amp hours", "Ah", 100, 0.5, "Ah", 3),
+    ("90 minutes", "h", 1.5, 0.5 / 60, "min", 2),
+    ("1 h 30 min", "h", 1.5, 0.5 / 60, "h", 3),
+    ("25 mm2", "mm^2", 25, 0.5, "mm^2", 2),
+    ("25 mm²", "mm^2", 25, 0.5, "mm^2", 2),
+    ("25 mm^2", "m^2", 25e-6, 0.5e-6, "mm^2", 2),
+    ("1000 W/m²", "W/m^2", 1000, 0.5, "W/m^2", 4),
+    ("1000 W·m⁻²", "W/m^2", 1000, 0.5, "W*m^-2", 4),
+    ("3.28 ohm per km", "ohm/m", 3.28e-3, 5e-6, "ohm/km", 3),
+    ("5 ft 3 in", "m", 1.6002, 0.0127, "ft", 2),
+    ("5ft3in", "ft", 5.25, 0.5 / 12, "ft", 2),
+    ("5' 3\"", "ft", 5.25, 0.5 / 12, "ft", 2),
+    ("5′3″", "ft", 5.25, 0.5 / 12, "ft", 2),
+    ("-5 ft 3 in", "ft", -5.25, 0.5 / 12, "ft", 2),
+    ("5.25 ft", "m", 1.6002, 0.005 * 0.3048, "ft", 3),
+    ('63"', "ft", 5.25, 0.5 / 12, "in", 2),
+    # temperatures, and differences of temperatures
+    ("-18 °C", "degC", -18, 0.5, "degC", 2),
+    ("-18C", "degC", -18, 0.5, "degC", 2),
+    ("-18 deg C", "degC", -18, 0.5, "degC", 2),
+    ("-18 ℃", "degC", -18, 0.5, "degC", 2),
+    ("-18 degrees celsius", "degC", -18, 0.5, "degC", 2),
+    ("-18°", "degC", -18, 0.5, "degC", 2),
+    ("0 F", "degC", -32 / 1.8, 0.5 / 1.8, "degF", 1),
+    ("-11.2 °F", "degC", -24, 0.05 / 1.8, "degF", 3),
+    ("-24 °C", "degF", -11.2, 0.5 * 1.8, "degC", 2),
+    ("249 K", "degC", -24.15, 0.5, "K", 3),
+    ("249 K", "degF", -11.47, 0.5 * 1.8, "K", 3),
+    ("49 K", "K", 49, 0.5, "K", 2),
+    ("49 °C", "K", 49, 0.5, "K", 2),
+    ("88.2 °F", "K", 49, 0.05 / 1.8, "delta_degF", 3),
+    ("-0.27 %/K", "%/K", -0.27, 0.005, "%/K", 2),
+    ("-0.27 %/°C", "%/K", -0.27, 0.005, "%/K", 2),
+    ("-0.27 % / deg C", "%/K", -0.27, 0.005, "%/K", 2),
+    ("-0.27 percent per °C", "%/K", -0.27, 0.005, "%/K", 2),
+    ("-0.15 %/°F", "%/K", -0.27, 0.009, "%/delta_degF", 2),
+    ("-0.0027/K", "%/K", -0.27, 0.005, "K^-1", 2),
+    ("-111 mV/K", "mV/K", -111, 0.5, "mV/K", 3),
+    ("-111 mV/°C", "V/K", -0.111, 0.0005, "mV/K", 3),
+    # shares
+    ("12 %", "", 0.12, 0.005, "%", 2),
+    ("12 %", "%", 12, 0.5, "%", 2),
+    ("12 per cent", "%", 12, 0.5, "%", 2),
+    ("0.12", "", 0.12, 0.005, "", 2),
+    # arithmetic: whole numbers are exact, decimals carry their half-width along
+    ("1/2", "", 0.5, 0, "", 15),
+    ("450/46.76", "", 450 / 46.76, 450 / 46.76 * 0.005 / 46.76, "", 4),
+    ("450 ÷ 46,76", "", 450 / 46.76, 450 / 46.76 * 0.005 / 46.76, "", 4),
+    ("9*46.76", "V", 420.84, 0.045, "", 4),
+    ("9 × 46.76 V", "V", 420.84, 0.045, "V", 4),
+    ("9·46.76 V", "V", 420.84, 0.045, "V", 4),
+    ("9 x 46.76 V", "V", 420.84, 0.045, "V", 4),
+    ("41.3 + 5.46", "V", 46.76, 0.055, "", 3),
+    ("25 - -24", "K", 49, 0, "", 15),
+    ("20 - 45", "K", -25, 0, "", 15),
+    ("14-12", "", 2, 0, "", 15),
+    ("41.3*(1 + 0.0027*49)", "V", 46.76399, 0.05 * 1.1323 + 41.3 * 49 * 0.00005, "", 2),
+    ("-2^2", "", -4, 0, "", 15),
+    ("(-2)^2", "", 4, 0, "", 15),
+    ("((2^2)^2)^ 2", "", 256, 0, "", 15),
+    ("1.2×10³ V", "V", 1200, 50, "V", 2),
+    ("1.2*10^(-3)", "V", 0.0012, 0.00005, "", 2),
+    ("1.5^2", "", 2.25, 0.15, "", 2),
+    ("(((13)))", "", 13, 0.5, "", 2),
+    # words before the number
+    ("=38.9", "V", 38.9, 0.05, "", 3),
+    ("≈ 38.9 V", "V", 38.9, 0.05, "V", 3),
+    ("~38.9", "V", 38.9, 0.05, "", 3),
+    ("about 38.9 V", "V", 38.9, 0.05, "V", 3),
+    ("ca. 38.9", "V", 38.9, 0.05, "", 3),
+    ("approx. 38.9", "V", 38.9, 0.05, "", 3),
+]
+
+COUNTS = [
+    *[(text, 13, 0.5) for text in ("13", "13 panels", "13 modules", "13 in series", "13 Solar Panels in series")],
+    *[(text, 13, 0.5) for text in ("13 pcs", "13 pcs.", "thirteen", "Thirteen panels", "= 13")],
+    ("13.0", 13, 0.05),
+    ("9.62", 9.62, 0.005),
+    ("twenty", 20, 0.5),
+    ("one", 1, 0.5),
+]
+
+REFUSED = [
+    # text, asked unit, a fragment of the sentence
+    ("", "V", "is empty"),
+    (" \u00a0\t\n", "V", "is empty"),
+    ("1" * 121, "V", "longer than 120 characters"),
+    ("9" * 10_000, "V", "longer than 120 characters"),
+    ("(" * 100_000, "V", "longer than 120 characters"),
+    ("(" * 120, "V", "at its end, where something is missing"),
+    ("(1+2", "V", "at its end, where something is missing"),
+    ("1+2)", "V", "from “)” on: type one value, as 12.3 V"),
+    ("NaN", "V", "not finite"),
+    ("inf", "V", "not finite"),
+    ("-∞ V", "V", "not finite"),
+    ("1e400", "V", "too large"),
+    ("1e" + "9" * 100, "V", "too large"),
+    ("1e-400", "V", "too small"),
+    ("1e308 kV", "mV", "too large"),
+    ("9e300*9e300", "V", "too large"),
+    ("1/(9e300*9e300)", "V", "too large"),
+    ("(9^99)^99", "", "too large"),
+    ("9^9^9^9", "", "power"),
+    ("9^999", "", "power"),
+    ("9^(9^9)", "", "power"),
+    ("9^(99^99^99)", "", "power"),
+    ("2^0.5", "", "power"),
+    ("2^(1/2)", "", "power"),
+    ("2^x", "", "power"),
+    ("2/0", "", "divides by zero"),
+    ("1/(3-3)", "", "divides by zero"),
+    ("0^-1", "", "divides by zero"),
+    ("13-ish", "", "is vague"),
+    ("13ish", "", "is vague"),
+    ("13 or 14", "", "more than one value"),
+    ("13 to 14", "", "more than one value"),
+    ("12..14", "", "more than one value"),
+    ("12–14", "", "more than one value"),
+    ("12-14 V", "V", "more than one value"),
+    ("13; 14", "", "more than one value"),
+    ("13 14", "", "from “14” on"),
+    ("38.9 ± 0.1 V", "V", "tolerance"),
+    ("< 14", "", "without an end"),
+    ("9*46.76 = 420.84", "V", "line of working"),
+    ("[13]", "", "round ones"),
+    ("5 1/4 in", "m", "type it with decimals"),
+    ("5½ in", "m", "type it with decimals"),
+    ("0x10", "", "digits 0 to 9"),
+    ("450 V / 46.76 V", "", "once, at the end"),
+    ("5 * V", "V", "“V” is not a number"),
+    ("abc", "V", "“abc” is not a number"),
+    ("twentyone", "", "“twentyone” is not a number"),
+    ("2,5,3", "V", "one decimal mark"),
+    ("01,234,567", "V", "one decimal mark"),
+    ("1,23,456", "V", "one decimal mark"),
+    ("12 foo", "V", "“foo” is not a unit that is known here: type the value as 12.3 V"),
+    ("12 V/foo", "V", "“foo” is not a unit"),
+    ("10 k", "ohm", "“k” is not a unit"),
+    ("10 M", "ohm", "“M” is not a unit"),
+    ("12°", "", "“°” is not a unit"),
+    ("10 AWG", "mm^2", "“AWG” is not a unit"),
+    ("5 ft 13 in", "m", "do not add up to one value"),
+    ("5.5 ft 3 in", "m", "do not add up to one value"),
+    ("5 ft 3 V", "m", "do not add up to one value"),
+    ("5 °C 3 °C", "degC", "do not add up to one value"),
+    ("5 ft 3", "m", "something is missing"),
+    ("38.9\x00", "V", "cannot be seen"),
+    ("38\x07.9", "V", "cannot be seen"),
+    ("38\n.9", "V", "cannot be seen"),
+    ("\u202e38.9", "V", "cannot be seen"),
+    ("38\u200b.9", "V", "cannot be seen"),
+    ("\ud800", "V", "cannot be seen"),
+    ("38.9 V 🙂", "V", "from “🙂” on"),
+    ("🙂", "V", "from “🙂” on"),
+    ("$5", "V", "from “$5” on"),
+    ("__import__('os')", "V", "cannot be read"),
+]
+
+UNCLEAR = [
+    # text, asked unit, the readings, a fragment of the sentence
+    ("1,234", "V", (1.234, 1234), "can be read as 1.234 or as 1234"),
+    ("-1,234 V", "V", (-1.234, -1234), "as -1.234 V or as -1234 V"),
+    ("12,345", "V", (12.345, 12345), "as 12.345 or as 12345"),
+    ("123,456 mV", "V", (0.123456, 123.456), "as 123.456 mV or as 123456 mV"),
+    ("2*1,234", "", (2.468, 2468), "as 2.468 or as 2468"),
+]
+
+WRONG = [
+    ("38.9 V", "A", "“38.9 V” gives a voltage, but the question asks for a current, in A."),
+    ("38.9 V", "", "a voltage, but the question asks for a plain number"),
+    ("13 panels", "V", "a number of things, but the question asks for a voltage, in V"),
+    ("13 panels", "%", "a number of things"),
+    ("38.9 m", "degC", "a length, but the question asks for a temperature, in °C"),
+    ("-18 °C", "V", "a temperature"),
+    ("-111 mV/K", "%/K", "a voltage per degree, but the question asks for a share per degree, in %/K"),
+    ("-0.27 %", "%/K", "a share per degree"),
+    ("-0.27 %/K", "degC", "a temperature, in °C"),
+    ("100 Ah", "Wh", "a charge, but the question asks for an energy"),
+    ("25 mm", "mm^2", "a length, but the question asks for an area, in mm²"),
+    ("1 V^4", "V", "another kind of quantity"),
+]
+
+
+@pytest.mark.parametrize(("text", "asked", "read"), [(text, asked, read) for text, asked, *read in GOOD])
+def test_a_good_entry_is_read(text, asked, read):
+    value, half_width, unit, digits = read
+    entry = read_entry(text, asked)
+    assert entry.value == pytest.approx(value, rel=1e-12, abs=1e-12)
+    assert entry.half_width == pytest.approx(half_width, rel=1e-9)
+    assert (entry.unit, entry.digits, entry.text) == (unit, digits, text.strip())
+
+
+@pytest.mark.parametrize(("text", "value", "half_width"), COUNTS)
+def test_a_count_is_read(text, value, half_width):
+    entry = read_entry(text, "", "count")
+    assert (entry.value, entry.unit) == (value, "")
+    assert entry.half_width == pytest.approx(half_width)
+
+
+@pytest.mark.parametrize(("text", "asked", "fragment"), REFUSED)
+@pytest.mark.parametrize("form", ["number", "count"])
+def test_a_bad_entry_is_refused_with_its_sentence(text, asked, fragment, form):
+    with pytest.raises(EntryError) as caught:
+        read_entry(text, asked, form)
+    assert (caught.value.verdict, caught.value.readings) == ("refused", ())
+    assert fragment in str(caught.value)
+    assert str(caught.value).endswith(".")
+    assert len(str(caught.value)) < 250
+
+
+@pytest.mark.parametrize(("text", "asked", "values", "fragment"), UNCLEAR)
+def test_an_ambiguous_entry_is_echoed_with_both_readings(text, asked, values, fragment):
+    with pytest.raises(EntryError) as caught:
+        read_entry(text, asked)
+    assert caught.value.verdict == "unclear"
+    assert [reading.value for reading in caught.value.readings] == pytest.approx(list(values))
+    assert f"“{text}” can be read" in str(caught.value)
+    assert fragment in str(caught.value)
+
+
+def test_the_readings_of_an_ambiguous_entry_differ_in_precision_too():
+    with pytest.raises(EntryError) as caught:
+        read_entry("1,234 V", "mV")
+    assert [reading.half_width for reading in caught.value.readings] == pytest.approx([0.5, 500])
+    assert {reading.unit for reading in caught.value.readings} == {"V"}
+
+
+@pytest.mark.parametrize(("text", "asked", "fragment"), WRONG)
+def test_a_unit_of_another_dimension_is_a_wrong_answer(text, asked, fragment):
+    with pytest.raises(WrongUnit) as caught:
+        read_entry(text, asked)
+    assert caught.value.verdict == "wrong"
+    assert fragment in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        *[(text, 1.0) for text in ("yes", "Yes.", "Y", "TRUE", " it does ")],
+        *[(text, 0.0) for text in ("no", "No", "n", "false", "it does not", "it doesn’t", "no!")],
+    ],
+)
+def test_yes_and_no_are_read(text, value):
+    assert read_entry(text, "", "yes-or-no").value == value
+
+
+@pytest.mark.parametrize("text", ["", "maybe", "1", "13", "yes and no", "\u202eyes", "y" * 200])
+def test_anything_else_is_neither_yes_nor_no(text):
+    with pytest.raises(EntryError) as caught:
+        read_entry(text, "", "yes-or-no")
+    assert caught.value.verdict == "refused"
+
+
+# ASTM B258: the sizes above 1 AWG are 1/0 (0), 2/0 (00), 3/0 (000) and 4/0 (0000).
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [
+        *[(text, -1) for text in ("2/0", "AWG 2/0", "2/0 AWG", "#2/0", "awg2/0", "00", "２／０", " 2/0 ga ")],
+        *[(text, 10) for text in ("10", "10 AWG", "#10", "AWG 10", "10awg", "10 gauge", "No. 10")],
+        *[(text, 0) for text in ("0", "1/0")],
+        *[(text, -2) for text in ("000", "3/0")],
+        *[(text, -3) for text in ("0000", "4/0")],
+        ("1", 1),
+        ("40", 40),
+    ],
+)
+def test_a_wire_size_is_read(text, size):
+    assert read_awg(text) == size
+
+
+@pytest.mark.parametrize(
+    "text", ["", "5/0", "0/0", "00000", "41", "-2", "010", "10 mm2", "250 kcmil", "10.5", "2/0/0", "#"]
+)
+def test_what_is_no_wire_size_is_refused(text):
+    with pytest.raises(EntryError) as caught:
+        read_awg(text)
+    assert caught.value.verdict == "refused"
+
+
+def test_an_error_survives_a_trip_between_processes():
+    with pytest.raises(EntryError) as caught:
+        read_entry("1,234", "V")
+    copy = pickle.loads(pickle.dumps(caught.value))
+    assert (str(copy), copy.verdict, copy.readings) == (str(caught.value), "unclear", caught.value.readings)

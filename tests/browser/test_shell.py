@@ -1,0 +1,114 @@
+import json
+import re
+import urllib.request
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+pytestmark = pytest.mark.browser
+
+PAGES = ["/", "/tables"]
+
+
+def grave_findings(page):
+    """What axe calls serious or critical on the page."""
+    found = Axe().run(page).response["violations"]
+    return {one["id"]: json.dumps(one["nodes"])[:2000] for one in found if one["impact"] in ("serious", "critical")}
+
+
+def test_the_start_page_says_what_to_do_next(server, open_page):
+    page = open_page(server.address)
+    assert page.title() == "Start · Cold Morning"
+    assert page.get_by_role("heading", level=1).inner_text() == "Size a small solar system before you buy a part of it"
+    page.get_by_role("button", name="Next").click()
+    page.wait_for_url("**/tables**")
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_page_carries_the_caution(server, open_page, path):
+    page = open_page(server.address + path)
+    assert page.get_by_text("a licensed electrician decides").is_visible()
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_no_request_leaves_this_machine(server, open_page, path):
+    page = open_page(server.address + path)
+    page.wait_for_timeout(1000)
+    outside = [url for url in page.requested if not re.match(rf"(data:|blob:|{re.escape(server.address)}/)", url)]
+    assert page.requested
+    assert outside == []
+
+
+def test_the_security_headers_are_on_pages_and_scripts(server):
+    for path in ("/", "/_stcore/health"):
+        with urllib.request.urlopen(server.address + path) as answer:
+            headers = answer.headers
+        policy = headers["content-security-policy"]
+        assert "frame-ancestors 'none'" in policy
+        assert "script-src 'self';" in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "same-origin"
+
+
+def test_a_browser_gets_one_lasting_cookie_that_scripts_cannot_read(server, open_page):
+    page = open_page(server.address)
+    (cookie,) = [one for one in page.context.cookies() if one["name"] == "coldmorning_learner"]
+    assert cookie["httpOnly"]
+    assert cookie["sameSite"] == "Lax"
+    assert "coldmorning_learner" not in page.evaluate("document.cookie")
+    page.reload()
+    page.wait_for_selector("h1")
+    assert cookie["value"] in [one["value"] for one in page.context.cookies()]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", PAGES)
+def test_axe_finds_nothing_serious(server, open_page, path, scheme):
+    assert grave_findings(open_page(server.address + path, scheme=scheme)) == {}
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_phone_needs_no_sideways_scroll(server, open_page, path):
+    page = open_page(server.address + path, width=360, height=740)
+    widths = page.evaluate(
+        "[document.documentElement, document.querySelector('[data-testid=stMain]')].map(e => e.scrollWidth)"
+    )
+    assert max(widths) <= 360
+
+
+def test_the_keyboard_alone_reaches_the_next_thing(server, open_page):
+    page = open_page(server.address)
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        focused = page.evaluate("document.activeElement.innerText")
+        if focused.startswith("Next"):
+            break
+    assert focused.startswith("Next")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert outline == "3px"
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/tables**")
+
+
+def test_a_link_to_a_table_row_opens_it(server, open_page):
+    page = open_page(server.address + "/tables?find=-18")
+    rows = page.locator("table").first.locator("tbody tr")
+    rows.first.wait_for()
+    assert rows.count() == 1
+    # NFPA 70-2017 Table 690.7(A), third-party transcription: -16 to -20 degC, 1.18
+    assert "1.18" in rows.first.inner_text()
+
+
+def test_a_bare_letter_does_not_run_the_page_again(server, open_page):
+    page = open_page(server.address)
+    sent = []
+    page.on("websocket", lambda socket: socket.on("framesent", sent.append))
+    page.reload()
+    page.wait_for_selector("h1")
+    page.wait_for_timeout(1000)
+    before = len(sent)
+    assert before > 0
+    page.keyboard.press("Tab")
+    page.keyboard.press("r")
+    page.wait_for_timeout(700)
+    assert len(sent) == before

@@ -1,0 +1,120 @@
+"""Every earlier shape of the tables leads, step by step and with its rows, to the one that the program uses."""
+
+import shutil
+import subprocess
+import sys
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import JSON, MetaData, create_engine, func, insert, inspect, select, text
+
+from tutor.store import migrations
+from tutor.store.database import Store, StoreError
+from tutor.store.migrations import migrate, revisions
+from tutor.store.tables import SCHEMA, metadata, schema_version
+
+REVISIONS = revisions()
+
+
+@pytest.fixture
+def address(tmp_path):
+    return f"sqlite:///{tmp_path / 'store.sqlite3'}"
+
+
+def shape(connection):
+    """All that the database itself tells of each table."""
+    seen = inspect(connection)
+    return {
+        name: {
+            "columns": [(c["name"], str(c["type"]), c["nullable"], c["default"]) for c in seen.get_columns(name)],
+            "key": seen.get_pk_constraint(name),
+            "unique": seen.get_unique_constraints(name),
+            "foreign": seen.get_foreign_keys(name),
+            "indexes": seen.get_indexes(name),
+        }
+        for name in seen.get_table_names()
+    }
+
+
+def add_a_row_everywhere(connection):
+    tables = MetaData()
+    tables.reflect(connection)
+    values = {str: "1", int: 1, float: 1.0, datetime: datetime(2026, 1, 1, tzinfo=UTC), dict: {"a": "b"}}
+    for table in tables.sorted_tables:
+        if table.name != schema_version.name:
+            row = {c.name: values[dict if isinstance(c.type, JSON) else c.type.python_type] for c in table.c}
+            connection.execute(insert(table).values(row))
+
+
+def rows(connection):
+    tables = MetaData()
+    tables.reflect(connection)
+    return {name: connection.scalar(select(func.count()).select_from(t)) for name, t in tables.tables.items()}
+
+
+def test_the_program_names_the_last_revision():
+    assert REVISIONS[-1] == SCHEMA
+    assert [int(revision) for revision in REVISIONS] == list(range(1, len(REVISIONS) + 1))
+
+
+def test_step_by_step_the_migrations_reach_the_tables_of_the_program(address):
+    with create_engine(address).begin() as connection:
+        for revision in REVISIONS:
+            migrate(connection, revision)
+            assert connection.scalar(select(schema_version.c.version_num)) == revision
+        context = MigrationContext.configure(connection, opts={"version_table": schema_version.name})
+        assert compare_metadata(context, metadata) == []
+
+
+def test_a_migrated_store_and_a_fresh_one_have_the_same_shape(address, tmp_path):
+    with create_engine(address).begin() as connection:
+        migrate(connection)
+        migrated = shape(connection)
+    with closing(Store.open(str(tmp_path / "fresh"))) as fresh, fresh.reading() as connection:
+        assert shape(connection) == migrated
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_opening_an_earlier_store_keeps_its_rows(address, revision):
+    with create_engine(address).begin() as connection:
+        migrate(connection, revision)
+        add_a_row_everywhere(connection)
+        before = rows(connection)
+    with closing(Store.open(address)) as store, store.reading() as connection:
+        after = rows(connection)
+    assert min(before.values()) == 1
+    assert {name: after[name] for name in before if name in after} == {n: before[n] for n in before if n in after}
+
+
+def test_a_step_that_fails_halfway_leaves_the_store_as_it_was(address):
+    """A table is in the way of the last one that the first step makes."""
+    with create_engine(address).begin() as connection:
+        schema_version.create(connection)
+        connection.execute(text("CREATE TABLE draft (in_the_way TEXT)"))
+        before = shape(connection)
+    with pytest.raises(StoreError, match="table draft already exists"):
+        Store.open(address)
+    with create_engine(address).begin() as connection:
+        assert shape(connection) == before
+
+
+def test_the_next_step_is_drafted_from_the_tables(tmp_path):
+    """In a copy of the package, a new column gives a revision that adds it, and then the copy has nothing to add."""
+    package = Path(migrations.__file__).parents[2]
+    shutil.copytree(package / "store", tmp_path / "tutor" / "store")
+    (tmp_path / "tutor" / "__init__.py").touch()
+    tables = tmp_path / "tutor" / "store" / "tables.py"
+    new_column = 'Column("value", JSON, nullable=False),\n    Column("note", String),'
+    tables.write_text(tables.read_text().replace('Column("value", JSON, nullable=False),', new_column))
+
+    def draft(words):
+        command = [sys.executable, "-m", "tutor.store.migrations", words]
+        subprocess.run(command, cwd=tmp_path, check=True, capture_output=True)
+        return next((tables.parent / "migrations" / "versions").glob(f"v*_{words}.py")).read_text()
+
+    assert "add_column(sa.Column('note', sa.String()" in draft("note")
+    assert "add_column" not in draft("nothing")

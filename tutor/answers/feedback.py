@@ -1,0 +1,146 @@
+"""What the tutor says: about the task, never bare right or wrong, with the right relation and the next goal.
+
+None of these sentences gives the answer to a question that is still open.
+"""
+
+from collections.abc import Sequence
+
+from tutor.answers.entry import Entry
+from tutor.answers.naming import Candidate
+from tutor.engine.algebra import Node
+from tutor.engine.method import Step
+from tutor.engine.problem import Problem
+from tutor.engine.solution import check_line, in_plain_words, spoken
+
+
+def right(problem: Problem, value: float) -> str:
+    """The answer is right; says which limit it respects."""
+    checks = _checks(problem, value)
+    told = f"Right: the {_words(problem, problem.ask)} is {problem.text_of(problem.ask, value)}."
+    return " ".join([told, *(f"Check: {check}." for check in checks)])
+
+
+def past_the_limit(problem: Problem, value: float) -> str:
+    """Right arithmetic, but rounding carried the answer over a limit."""
+    checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
+    return f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} Round to the safe side."
+
+
+def rounded_too_far(entry: Entry) -> str:
+    """The entry could be the right value with too few figures."""
+    return f"'{entry.text}' is rounded too far to be judged. Give at least three significant figures; nothing was counted."
+
+
+def step_right(problem: Problem, name: str) -> str:
+    """A step is right; names the next goal."""
+    names = [step.name for step in problem.question.right.steps]
+    following = names[names.index(name) + 1]
+    return f"Right. Next: the {_words(problem, following)}."
+
+
+def step_carried(problem: Problem, name: str) -> str:
+    """A step follows from the learner's own earlier value."""
+    return f"This follows from your own earlier value, so the {_words(problem, name)} counts as rightly worked out."
+
+
+def step_wrong(problem: Problem, step: Step, mistake: Candidate | None) -> str:
+    """A step departs; says why if that is known, else shows the relation."""
+    if mistake is None:
+        return f"Not yet. {_relation(problem, step)}"
+    return f"{_says(problem, mistake)} {_beside(problem, mistake, step.name)}".strip()
+
+
+def wrong(
+    problem: Problem,
+    entry: Entry,
+    value: float,
+    found: Sequence[Candidate],
+    named: Candidate | None,
+    first: str,
+    *,
+    carried: bool,
+    breaks_limit: bool,
+) -> str:
+    """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what can be said of its size."""
+    told = [_cause(problem, entry, value, found, named, first)]
+    if carried:
+        told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
+    if breaks_limit:
+        trees = [limit.tree for limit in problem.question.limits]
+        told.append(f"As it stands the answer breaks a limit: {_broken(problem, trees)}.")
+    told.append(_next_goal(problem, first, named))
+    return " ".join(part for part in told if part)
+
+
+def _cause(
+    problem: Problem, entry: Entry, value: float, found: Sequence[Candidate], named: Candidate | None, first: str
+) -> str:
+    if named is not None:
+        return f"{_says(problem, named)} {_beside(problem, named, None)}".strip()
+    if found:
+        ways = "; ".join(candidate.words for candidate in found)
+        return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. Which was yours?"
+    return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
+
+
+def _size(problem: Problem, entry: Entry, value: float) -> str:
+    quantity = problem.question.library.quantities[problem.ask]
+    answer = problem.values[problem.ask]
+    if quantity.kind == "answer":
+        return ""
+    if quantity.kind == "count" and entry.value != round(entry.value):
+        return "A number of parts is a whole number."
+    if quantity.kind == "number" and answer != 0:
+        for factor in (1000, 100, 10):
+            if abs(value / answer / factor - 1) < 0.01 or abs(value * factor / answer - 1) < 0.01:
+                return f"It differs by a factor of {factor}: look at the units and the decimal mark."
+        if abs(value / answer + 1) < 0.01:
+            return "Its size is right but its sign is not."
+    return "It is too high." if value > answer else "It is too low."
+
+
+def _next_goal(problem: Problem, first: str, named: Candidate | None) -> str:
+    steps = problem.question.right.steps
+    goal = first
+    if first == problem.ask:
+        changed = _first_changed(problem, named) if named else None
+        goal = changed or steps[0].name
+    return f"Next: work out the {_words(problem, goal)} again." if len(steps) > 1 else ""
+
+
+def _first_changed(problem: Problem, mistake: Candidate) -> str | None:
+    right_way = {step.name: step.expression for step in problem.question.right.steps}
+    return next(
+        (s.name for s in mistake.way.method.steps if s.name in right_way and right_way[s.name] != s.expression), None
+    )
+
+
+def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
+    """The learner's own wrong line beside the right relation."""
+    name = name or _first_changed(problem, mistake)
+    own = next((step for step in mistake.way.method.steps if step.name == name), None)
+    step = next((step for step in problem.question.right.steps if step.name == name), None)
+    if own is None or step is None or own.expression == step.expression:
+        return ""
+    return f"Your line: {in_plain_words(own.name, own.trees[0])}. {_relation(problem, step)}"
+
+
+def _relation(problem: Problem, step: Step) -> str:
+    return f"The relation: {in_plain_words(step.name, step.trees[0])}."
+
+
+def _says(problem: Problem, mistake: Candidate) -> str:
+    return problem.question.exercise.mistakes[mistake.id].says
+
+
+def _checks(problem: Problem, value: float) -> list[str]:
+    values = {**problem.known, **problem.values, problem.ask: value}
+    return [check_line(problem, limit, values).text for limit in problem.question.limits]
+
+
+def _broken(problem: Problem, trees: Sequence[Node]) -> str:
+    return "; ".join(f"it no longer holds that {spoken(tree, problem)}" for tree in trees)
+
+
+def _words(problem: Problem, name: str) -> str:
+    return problem.question.library.quantities[name].words

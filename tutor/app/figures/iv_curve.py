@@ -1,0 +1,102 @@
+"""A module's current and power against its voltage, at a chosen sun and cell temperature, beside its label's."""
+
+import plotly.graph_objects as go
+
+from tutor.app.figures.base import Drawn, Rows, blank
+from tutor.app.theme import Look
+from tutor.trade.modules import STANDARD_CELL, STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
+from tutor.units import written
+
+
+def iv_curve(name: str, parameters: DiodeParameters, irradiance: float, cell_temperature: float, look: Look) -> Drawn:
+    """Draw I-V above P-V at an irradiance (W/m²) and a cell temperature (°C), with the label's own curve dashed.
+
+    Raises ValueError for a negative irradiance.
+    """
+    figure = blank(look, "", "current (A)")
+    figure.update_layout(
+        height=520,
+        yaxis={"domain": [0.56, 1], "rangemode": "tozero"},
+        yaxis2={
+            **figure.layout.yaxis.to_plotly_json(),
+            "domain": [0, 0.44],
+            "title": "power (W)",
+            "rangemode": "tozero",
+        },
+        xaxis={"anchor": "y2", "title": "voltage (V)", "rangemode": "tozero"},
+    )
+    label = (STANDARD_IRRADIANCE, STANDARD_CELL)
+    now = key_points(parameters, irradiance, cell_temperature)
+    for words, condition, colour, dash in (
+        ("on the label", label, look.quiet, "dash"),
+        ("now", (irradiance, cell_temperature), look.line_1, "solid"),
+    ):
+        traced = curve(parameters, *condition)
+        line = {"color": colour, "width": 3 if words == "now" else 2, "dash": dash}
+        for values, axis, unit in ((traced.current, "y", "A"), (traced.power, "y2", "W")):
+            figure.add_trace(
+                go.Scatter(
+                    x=traced.voltage,
+                    y=values,
+                    yaxis=axis,
+                    name=f"{words}: {condition[0]:.0f} W/m², {condition[1]:.0f} °C".replace("-", "−"),
+                    showlegend=axis == "y",
+                    mode="lines",
+                    line=line,
+                    hovertemplate=f"%{{x:.1f}} V, %{{y:.1f}} {unit}<extra></extra>",
+                )
+            )
+    _mark_points(figure, now, look)
+    return Drawn(figure, _sentence(name, now, irradiance, cell_temperature), _rows(key_points(parameters, *label), now))
+
+
+def _mark_points(figure: go.Figure, now: KeyPoints, look: Look) -> None:
+    points = (
+        (0.0, now.isc, "y", "Isc", "square", "bottom right"),
+        (now.vmp, now.imp, "y", "Vmp, Imp", "diamond", "bottom left"),
+        (now.voc, 0.0, "y", "Voc", "circle", "top left"),
+        (now.vmp, now.power, "y2", "Pmax", "diamond", "bottom center"),
+    )
+    for voltage, value, axis, text, symbol, side in points:
+        figure.add_trace(
+            go.Scatter(
+                x=[float(voltage)],
+                y=[float(value)],
+                yaxis=axis,
+                mode="markers+text",
+                text=[f"<b>{text}</b>"],
+                textposition=side,
+                textfont={"color": look.text},
+                marker={"symbol": symbol, "size": 11, "color": look.line_1, "line": {"color": look.ground, "width": 1}},
+                showlegend=False,
+                cliponaxis=False,
+                hoverinfo="skip",
+            )
+        )
+
+
+def _sentence(name: str, now: KeyPoints, irradiance: float, cell_temperature: float) -> str:
+    return (
+        f"{name} in {written(round(irradiance), 'W/m^2')} with cells at {written(cell_temperature, 'degC')}: "
+        f"open circuit {written(float(now.voc), 'V')}, short circuit {written(float(now.isc), 'A')}, most power "
+        f"{written(float(now.power), 'W')} at {written(float(now.vmp), 'V')} and {written(float(now.imp), 'A')}. "
+        "Less sun takes the current down, warmer cells take the voltage down."
+    )
+
+
+def _rows(label: KeyPoints, now: KeyPoints) -> Rows:
+    quantities = (
+        ("Open-circuit voltage Voc", "voc", "V"),
+        ("Operating voltage Vmp", "vmp", "V"),
+        ("Short-circuit current Isc", "isc", "A"),
+        ("Operating current Imp", "imp", "A"),
+        ("Power Pmax", "power", "W"),
+    )
+    return [
+        {
+            "Quantity": words,
+            "On the label": written(float(getattr(label, name)), unit),
+            "Now": written(float(getattr(now, name)), unit),
+        }
+        for words, name, unit in quantities
+    ]

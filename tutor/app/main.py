@@ -1,0 +1,26 @@
+"""The script that Streamlit runs for every page: the look, the learner, the list of pages, the caution below each."""
+
+import streamlit as st
+
+from tutor.app import theme
+from tutor.app.middleware import new_token, token
+
+CAUTION = (
+    "Cold Morning is for learning. What you build has to follow the electrical code adopted where you live, "
+    "and a licensed electrician decides. All modules, chargers and places here are invented."
+)
+# No `icon=`: for a page's icon the browser would be sent to fetch a picture from outside.
+PAGES = [
+    st.Page("screens/start.py", title="Start", default=True),
+    st.Page("screens/tables.py", title="Tables", url_path="tables"),
+]
+
+st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)
+page = st.navigation(PAGES)
+st.set_page_config(page_title=f"{page.title} · Cold Morning")
+theme.apply()
+# A browser that keeps no cookie still gets a token, which lives as long as its tab.
+st.session_state.setdefault("learner", token(st.context.cookies) or new_token())
+page.run()
+st.divider()
+st.markdown(CAUTION)

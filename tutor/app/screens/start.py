@@ -1,0 +1,51 @@
+import streamlit as st
+
+from tutor.trade.strings import voltage_at
+from tutor.units import written
+
+LABEL_VOC, VOC_COEFFICIENT, MODULES = 41.3, -0.0027, 10
+RECORD_LOW, INPUT_VOLTAGE_MAX = -24.0, 450.0
+
+WHO = {
+    "You want power at the cabin and have bought nothing yet": (
+        "Each lesson takes one decision: how many modules in a string, which cable, which fuse. It shows the idea "
+        "with a figure that you can move, works one case in full, then gives you problems with numbers of their own. "
+        "At the end you know what to buy, and what to ask a licensed electrician before you do."
+    ),
+    "You teach a class": (
+        "Every problem is drawn afresh, so that each learner gets other numbers and the same difficulty. Each answer "
+        "is marked with the reason, and a wrong one is traced to the step that went wrong."
+    ),
+    "You study by yourself and calculate on paper": (
+        "Type each step of your arithmetic as you go. The first step that departs is pointed at, with the reason, "
+        "and what follows from your own number is not counted against you twice."
+    ),
+}
+
+
+def opening_case() -> None:
+    cold = MODULES * voltage_at(LABEL_VOC, VOC_COEFFICIENT, RECORD_LOW)
+    on_label, in_the_cold, limit = st.columns(3)
+    on_label.metric(f"{MODULES} modules in series, by the label", written(MODULES * LABEL_VOC, "V"))
+    in_the_cold.metric(f"The same at {written(RECORD_LOW, 'degC')}", written(cold, "V"))
+    limit.metric("The charger's input is destroyed above", written(INPUT_VOLTAGE_MAX, "V"))
+    st.markdown(
+        "Cold cells give more voltage. On paper this string fits its charger; on the coldest morning of the year it "
+        "destroys it. That hour gave the tutor its name, and it is the first thing you learn to calculate here."
+    )
+
+
+st.title("Size a small solar system before you buy a part of it", anchor=False)
+opening_case()
+with st.container(key="next-thing"):
+    if st.button("Next: see how much the cold adds", type="primary"):
+        st.switch_page("screens/tables.py", query_params={"find": f"{RECORD_LOW:g}"})
+st.header("Who it is for", anchor=False)
+for person, offer in WHO.items():
+    st.subheader(person, anchor=False)
+    st.markdown(offer)
+st.header("Before you touch anything", anchor=False)
+st.warning(
+    "An array in daylight cannot be switched off: a string's ends are live as soon as light falls on it, and its "
+    "direct current draws arcs that burn. Here you learn to calculate. Wiring is for a licensed electrician."
+)

@@ -1,0 +1,79 @@
+import re
+
+import streamlit as st
+
+from tutor.trade.rulebooks import RULEBOOKS, Table, TableError, rulebook
+from tutor.units import conversion, written, written_unit
+
+ABOUT = {"edition": "Edition of all rows", "source": "Source of all rows", "standing": "How far they were checked"}
+NUMBER = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")
+
+
+def heading(column: str) -> str:
+    """Write a column's name for people: 'coldest_degC' gives 'Coldest (°C)'."""
+    words, _, unit = column.rpartition("_")
+    return f"{words.replace('_', ' ').capitalize()} ({written_unit(unit)})" if words else column.capitalize()
+
+
+def number(text: str) -> str:
+    return text.replace("-", "−") if NUMBER.fullmatch(text) else text
+
+
+def common(table: Table) -> dict[str, str]:
+    """Return what all rows of a table share of their edition, source and standing."""
+    return {about: table.rows[0][about] for about in ABOUT if len({row[about] for row in table.rows}) == 1}
+
+
+def shown(table: Table, rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Return rows as people read them, without what is the same in all rows of the table."""
+    left_out = {"rulebook", *common(table)}
+    return [{heading(column): number(text) for column, text in row.items() if column not in left_out} for row in rows]
+
+
+def found(table: Table, wanted: str) -> list[dict[str, str]]:
+    if not wanted:
+        return [dict(row) for row in table.rows]
+    if table.kind == "bands" and NUMBER.fullmatch(wanted):
+        return band(table, float(wanted.replace("−", "-").replace(",", ".")))
+    return [dict(row) for row in table.rows if wanted.casefold() in " ".join(row.values()).casefold()]
+
+
+def band(table: Table, key: float) -> list[dict[str, str]]:
+    try:
+        value = table.look_up(conversion(table.key_unit).to_working(key))
+    except TableError as outside:
+        st.info(f"{written(key, table.key_unit)} is not covered: {outside}.")
+        return []
+    to_value = conversion(table.value_unit).to_working
+    return [dict(row) for row in table.rows if to_value(float(row[table.value])) == value]
+
+
+def show(table: Table, wanted: str) -> None:
+    st.header(table.title, anchor=False)
+    if not table.rows:
+        st.markdown("This rulebook has no such table; the other method of the lesson applies.")
+        return
+    rows = shown(table, found(table, wanted))
+    if rows:
+        st.table(rows)
+    else:
+        st.markdown("No row of this table fits what you look for.")
+    said = [f"{ABOUT[about]}: {text}." for about, text in common(table).items() if text]
+    st.markdown(" ".join(said))
+
+
+st.title("Tables", anchor=False)
+st.markdown(
+    "The tables that the problems use, each row with its edition, its source and how far it was checked. "
+    "No row was read in the standard's official print: before you build, look the value up in the code itself."
+)
+chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.get, key="rulebook", bind="query-params")
+wanted = st.text_input(
+    "Look for a temperature in °C, such as −18, or for a word",
+    key="find",
+    max_chars=40,
+    bind="query-params",
+    placeholder="all rows",
+).strip()
+for table in rulebook(chosen).tables.values():
+    show(table, wanted)

@@ -1,0 +1,135 @@
+"""Starts the tutor's server: its settings, its warm-up, its one line of welcome, and the browser."""
+
+import errno
+import gc
+import importlib
+import os
+import socket
+import threading
+import webbrowser
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from tutor.app import theme
+from tutor.app.middleware import LearnerCookie, SecurityHeaders
+
+ADDRESS = "127.0.0.1"
+DEFAULT_PORT = 8765
+PORTS_TRIED = 50
+MAIN = Path(__file__).with_name("main.py")
+# Imported beside the first page rather than by the first learner's click.
+HEAVY_MODULES = ("pandas", "sympy", "plotly.graph_objects", "schemdraw", "tutor.units")
+
+OPTIONS = {
+    "browser.gatherUsageStats": False,
+    "client.showErrorDetails": "none",
+    "client.toolbarMode": "minimal",
+    "logger.hideWelcomeMessage": True,
+    "runner.magicEnabled": False,
+    # A full collection after every script run costs more than the run; instead the heap is frozen after the imports.
+    "runner.postScriptGC": False,
+    "server.address": ADDRESS,
+    "server.allowedHosts": [ADDRESS, "localhost"],
+    "server.fileWatcherType": "none",
+    "server.headless": True,
+    "server.maxUploadSize": 1,
+}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the command line chose: the store's address and a folder of further content; None for the usual ones."""
+
+    store: str | None = None
+    content: Path | None = None
+
+
+class PortTakenError(OSError):
+    """The port that was asked for, or every port of the usual range, is in use."""
+
+
+_settings = Settings()
+
+
+def settings() -> Settings:
+    """Return what this process was started with."""
+    return _settings
+
+
+def serve(port: int | None, browser: bool, store: str | None, content: Path | None) -> None:
+    """Serve the tutor until it is stopped; `port` None takes the usual one or the next that is free.
+
+    Raises PortTakenError if the port is in use.
+    """
+    global _settings  # noqa: PLW0603 - set once, before the server's threads start
+    _settings = Settings(store, content)
+    free = free_port(port)
+    address = f"http://{ADDRESS}:{free}"
+    note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
+    click.echo(f"Cold Morning is at {address}{note}. Stop it with Ctrl+C.")
+
+    @asynccontextmanager
+    async def lifespan(_app: st.App) -> AsyncIterator[None]:
+        threading.Thread(target=warm, name="warm", daemon=True).start()
+        if browser:
+            threading.Timer(0.2, webbrowser.open, [address]).start()
+        yield
+
+    app = st.App(
+        MAIN,
+        lifespan=lifespan,
+        routes=[Route(theme.KEYS_ADDRESS, keys_script)],
+        middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
+    )
+    app.run(config={**OPTIONS, **theme.options(), "server.port": free})
+
+
+async def keys_script(_request: Request) -> Response:
+    """Send the script that takes single-letter shortcuts out of the learner's way."""
+    return Response(theme.KEYS_SCRIPT, media_type="text/javascript", headers={"cache-control": "max-age=86400"})
+
+
+def warm() -> None:
+    """Import what the pages need, then take all that is loaded by now out of the collector's sight for good."""
+    for name in HEAVY_MODULES:
+        importlib.import_module(name)
+    gc.collect()
+    gc.freeze()
+
+
+def free_port(port: int | None) -> int:
+    """Return the port asked for, or the first free one of the usual range.
+
+    Raises PortTakenError if none can be had.
+    """
+    candidates = range(DEFAULT_PORT, DEFAULT_PORT + PORTS_TRIED) if port is None else [port]
+    for candidate in candidates:
+        if _is_free(candidate):
+            return candidate
+    if port is None:
+        raise PortTakenError(
+            f"No port from {DEFAULT_PORT} to {DEFAULT_PORT + PORTS_TRIED - 1} is free. Name another one with --port."
+        )
+    raise PortTakenError(f"Port {port} is in use. Name another one with --port, or leave --port out.")
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket() as probe:
+        if os.name != "nt":  # on Windows the option would let two live servers share the port
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((ADDRESS, port))
+        except OSError as error:
+            if error.errno in {errno.EADDRINUSE, errno.EACCES}:
+                return False
+            raise
+    return True

@@ -1,0 +1,181 @@
+"""One look, a cold dawn: its colours, the server options made of them, and the few rules that Streamlit lacks."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+
+@dataclass(frozen=True)
+class Look:
+    """The colours of one ground, light or dark.
+
+    `accent` marks what the learner must act on and nothing else.  The lines draw figures; a dash, a marker or a label
+    always says the same as their colour.
+    """
+
+    ground: str
+    raised: str
+    text: str
+    quiet: str
+    edge: str
+    link: str
+    accent: str
+    on_accent: str
+    line_1: str
+    line_2: str
+    danger: str
+    band: str
+
+
+LIGHT = Look(
+    ground="#f6f9fc",
+    raised="#e3ebf3",
+    text="#15222f",
+    quiet="#44576a",
+    edge="#6b7f92",
+    link="#175a8c",
+    accent="#a8480a",
+    on_accent="#ffffff",
+    line_1="#175a8c",
+    line_2="#5a3f8f",
+    danger="#a8202b",
+    band="#d5e3ee",
+)
+DARK = Look(
+    ground="#15222f",
+    raised="#203244",
+    text="#e9f0f6",
+    quiet="#b3c3d2",
+    edge="#7f95a9",
+    link="#93c9f2",
+    accent="#b85a14",
+    on_accent="#ffffff",
+    line_1="#93c9f2",
+    line_2="#cdb5f5",
+    danger="#ff9d97",
+    band="#263f55",
+)
+
+SIDEBAR = 260
+DAWN = "#f5ad62"  # the glow at the horizon: decoration, and the ring around what has the focus
+ICON = (
+    f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" fill="{LIGHT.text}"/>'
+    f'<path d="M7 21a9 9 0 0 1 18 0z" fill="{DAWN}"/>'
+    f'<path d="M3 24h26" stroke="{DARK.text}" stroke-width="2"/></svg>'
+)
+
+# Both rings together stand out from every ground and from every button.
+_CSS = f"""
+<style>
+:focus-visible {{
+  outline: 3px solid {DAWN} !important;
+  outline-offset: 2px !important;
+  box-shadow: 0 0 0 2px {LIGHT.text}, 0 0 0 6px {LIGHT.text} !important;
+}}
+.stAppViewContainer::before {{
+  content: ""; position: fixed; inset: 0 0 auto 0; height: 4px; z-index: 1000000;
+  background: linear-gradient(90deg, {DARK.ground}, #3d5a78 45%, #8fa9c2 70%, {DAWN});
+}}
+[data-testid="stMarkdownContainer"], [data-testid="stHtml"], [data-testid="stTable"] {{ overflow-wrap: break-word; }}
+[data-testid="stMarkdownContainer"] .katex-display, [data-testid="stTable"] {{ overflow-x: auto; overflow-y: hidden; }}
+[data-testid="stMarkdownContainer"] table {{ display: block; max-width: 100%; overflow-x: auto; }}
+[data-testid="stSidebarHeader"]::before {{ content: "Cold Morning"; font-size: 1.15rem; font-weight: 600; }}
+[data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
+[data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
+.st-key-narrow-drawing, .st-key-keys-script {{ display: none; }}
+@media (max-width: 640px) {{
+  .stMainBlockContainer {{ padding-left: 1rem; padding-right: 1rem; }}
+  .stMainBlockContainer h1 {{ font-size: 1.9rem; }}
+  .stMainBlockContainer h2 {{ font-size: 1.5rem; }}
+  .st-key-wide-drawing {{ display: none; }}
+  .st-key-narrow-drawing {{ display: block; }}
+}}
+@media (prefers-reduced-motion: reduce) {{
+  * {{ animation-duration: 0.01ms !important; transition-duration: 0.01ms !important; }}
+}}
+@media print {{
+  .stSidebar, .stAppHeader, .stButton, .stFormSubmitButton {{ display: none !important; }}
+}}
+</style>
+"""
+
+
+# Streamlit reruns the page at a bare 'r'; WCAG 2.1.4 wants no shortcut of a single letter.
+KEYS_ADDRESS = "/coldmorning/keys.js"
+KEYS_SCRIPT = """
+if (!window.coldMorningKeys) {
+  window.coldMorningKeys = true;
+  window.addEventListener("keydown", (event) => {
+    const bare = !event.ctrlKey && !event.metaKey && !event.altKey;
+    const typing = event.target.closest?.("input, textarea, select, [contenteditable=true]");
+    if (bare && !typing && event.key.toLowerCase() === "r") event.stopImmediatePropagation();
+  }, true);
+}
+"""
+
+
+def options() -> dict[str, object]:
+    """Return the server options that give Streamlit's own elements this look."""
+    sections = {
+        "theme.light": _section(LIGHT),
+        "theme.dark": _section(DARK),
+        # The night stays at the side on both grounds.
+        "theme.light.sidebar": _section(DARK),
+        "theme.dark.sidebar": _section(DARK) | {"backgroundColor": "#0f1a25"},
+    }
+    chosen = {f"{section}.{name}": value for section, values in sections.items() for name, value in values.items()}
+    shapes = {
+        "theme.baseFontSize": 17,
+        "theme.baseRadius": "small",
+        "theme.headingFontSizes": ["2.1rem", "1.6rem", "1.3rem"],
+        "theme.linkUnderline": True,
+        "theme.paddingTop": "1.5rem",
+        "theme.paddingBottom": "4rem",
+    }
+    return chosen | shapes
+
+
+def apply() -> None:
+    """Send the rules that Streamlit's options cannot express; once in each run of the app."""
+    st.html(_CSS)
+    with st.container(key="keys-script"):
+        st.html(f'<script src="{KEYS_ADDRESS}"></script>', unsafe_allow_javascript=True)
+
+
+def look() -> Look:
+    """Return the look of the learner's browser; on its very first page this can be wrong, so figures bring a ground."""
+    chosen: Literal["light", "dark"] | None = st.context.theme.type
+    return DARK if chosen == "dark" else LIGHT
+
+
+def show_drawing(svg: str, narrow_svg: str, sentence: str) -> None:
+    """Put a diagram on the page: the wide drawing or, on a phone, the narrow one, each with its sentence as text."""
+    for key, picture in (("wide-drawing", svg), ("narrow-drawing", narrow_svg)):
+        with st.container(key=key):
+            st.image(picture, alt=sentence)
+
+
+def show_figure(figure: "go.Figure", sentence: str, rows: list[dict[str, str]], key: str) -> None:
+    """Put a figure on the page with its sentence below it and its numbers in a table that opens."""
+    st.plotly_chart(figure, theme=None, alt=sentence, key=key, config={"displayModeBar": False})
+    st.markdown(sentence)
+    with st.expander("The figure's numbers as a table"):
+        st.table(rows)
+
+
+def _section(look: Look) -> dict[str, object]:
+    return {
+        "backgroundColor": look.ground,
+        "secondaryBackgroundColor": look.raised,
+        "textColor": look.text,
+        "primaryColor": look.accent,
+        "linkColor": look.link,
+        "borderColor": look.edge,
+        "codeTextColor": look.text,
+        "codeBackgroundColor": look.raised,
+        "showWidgetBorder": True,
+    }

@@ -1,0 +1,183 @@
+"""Everything that content files hold, read once into one frozen library."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import TypeVar
+
+from tutor.content.errors import ContentError
+from tutor.content.files import Document, read_text, read_yaml, validated
+from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Model, Module, Place, Quantity, Source
+from tutor.paths import content_root
+
+T = TypeVar("T", bound=Model)
+
+MARKERS = ("{figure}", "{worked example}", "{faded example}", "{problems}", "{cautions}", "{sources}")
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One topic's page: its header and its parts, text or one of MARKERS, in order."""
+
+    header: LessonHeader
+    parts: tuple[str, ...]
+    document: Document = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Declared:
+    """An exercise and the file that declares it, so that a later fault can be told with its line."""
+
+    exercise: Exercise
+    document: Document = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Library:
+    """All content by id."""
+
+    quantities: Mapping[str, Quantity]
+    modules: Mapping[str, Module]
+    chargers: Mapping[str, Charger]
+    places: Mapping[str, Place]
+    hazards: Mapping[str, Hazard]
+    sources: Mapping[str, Source]
+    lessons: Mapping[str, Lesson]
+    declared: Mapping[str, Declared]
+
+    @property
+    def exercises(self) -> dict[str, Exercise]:
+        """The exercises by id, in the order of their lessons and levels."""
+        order = {id_: lesson.header.order for id_, lesson in self.lessons.items()}
+        chosen = sorted(
+            self.declared.values(),
+            key=lambda one: (order.get(one.exercise.lesson, 99), one.exercise.level, one.exercise.id),
+        )
+        return {one.exercise.id: one.exercise for one in chosen}
+
+
+def load(extra: Path | None = None) -> Library:
+    """Read the built-in content and, beside it, the exercises and lessons of a folder of the user's own.
+
+    The folder is laid out as the built-in one: exercises/TOPIC/NAME.yaml, lessons/TOPIC/lesson.md.
+    Raises ContentError with file, line and mend for the first fault.
+    """
+    root = content_root()
+    roots = [root] if extra is None else [root, _own_folder(extra)]
+    parts = root / "assets" / "parts"
+    library = Library(
+        quantities=_by_id(Quantity, root / "assets" / "quantities.yaml"),
+        modules=_by_id(Module, parts / "modules.yaml"),
+        chargers=_by_id(Charger, parts / "chargers.yaml"),
+        places=_by_id(Place, parts / "places.yaml"),
+        hazards=_by_id(Hazard, root / "assets" / "hazards.yaml"),
+        sources=_by_id(Source, root / "assets" / "sources.yaml"),
+        lessons=_lessons(roots),
+        declared=_exercises(roots),
+    )
+    _check_references(library)
+    return library
+
+
+def _own_folder(folder: Path) -> Path:
+    if not folder.is_dir():
+        raise ContentError(folder, 0, "there is no such folder.", "Name a folder that holds exercises/ or lessons/.")
+    return folder
+
+
+def _by_id(model: type[T], path: Path) -> Mapping[str, T]:
+    document = read_yaml(path)
+    if not isinstance(document.data, dict):
+        raise document.fault((), "a mapping from id to fields is expected.")
+    return MappingProxyType({id_: validated(model, document, data, (id_,)) for id_, data in document.data.items()})
+
+
+def read_exercise(path: Path) -> Declared:
+    """Read one exercise file.
+
+    Raises ContentError.
+    """
+    document = read_yaml(path)
+    exercise = validated(Exercise, document, document.data)
+    if exercise.id != path.stem:
+        raise document.fault(("id",), f"the id is '{exercise.id}' but the file is named '{path.stem}'.", "Make them equal.")
+    return Declared(exercise, document)
+
+
+def _exercises(roots: Iterable[Path]) -> Mapping[str, Declared]:
+    declared: dict[str, Declared] = {}
+    for root in roots:
+        for path in sorted((root / "exercises").glob("*/*.yaml")):
+            one = read_exercise(path)
+            if one.exercise.id in declared:
+                raise one.document.fault(
+                    ("id",), f"there is another exercise '{one.exercise.id}'.", "Give this one another id."
+                )
+            declared[one.exercise.id] = one
+    return MappingProxyType(declared)
+
+
+def read_lesson(path: Path) -> Lesson:
+    """Read one lesson: front matter between two '---' lines, then Markdown with markers on lines of their own.
+
+    Raises ContentError.
+    """
+    lines = read_text(path).splitlines()
+    if "---" not in lines[1:] or lines[0] != "---":
+        raise ContentError(path, 1, "the front matter is missing.", "Begin with '---', the header's fields and '---'.")
+    end = lines.index("---", 1)
+    document = read_yaml(path, "\n".join(lines[1:end]), first_line=2)
+    header = validated(LessonHeader, document, document.data)
+    parts: list[str] = []
+    for line in lines[end + 1 :]:
+        if line.strip() in MARKERS:
+            parts += [line.strip(), ""]
+        elif parts:
+            parts[-1] += line + "\n"
+        else:
+            parts.append(line + "\n")
+    missing = [marker for marker in MARKERS if marker not in parts]
+    if missing:
+        raise document.fault((), f"the lesson has no line '{missing[0]}'.", "Put it where that part belongs.")
+    return Lesson(header, tuple(part for part in parts if part.strip()), document)
+
+
+def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
+    lessons: dict[str, Lesson] = {}
+    for root in roots:
+        for path in sorted((root / "lessons").glob("*/lesson.md")):
+            lesson = read_lesson(path)
+            if lesson.header.id in lessons:
+                raise lesson.document.fault(
+                    ("id",), f"there is another lesson '{lesson.header.id}'.", "Give this one another id."
+                )
+            lessons[lesson.header.id] = lesson
+    return MappingProxyType(dict(sorted(lessons.items(), key=lambda item: item[1].header.order)))
+
+
+def _check_references(library: Library) -> None:
+    for one in library.declared.values():
+        exercise, document = one.exercise, one.document
+        if exercise.lesson not in library.lessons:
+            raise document.fault(("lesson",), f"there is no lesson '{exercise.lesson}'.", _choose(library.lessons))
+        _check_cautions(library, exercise, document)
+    for lesson in library.lessons.values():
+        header = lesson.header
+        _check_cautions(library, header, lesson.document)
+        for at, id_ in enumerate(header.exercises):
+            if id_ not in library.declared:
+                raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
+        if header.example not in library.declared:
+            raise lesson.document.fault(("example",), f"there is no exercise '{header.example}'.", "Check its spelling.")
+
+
+def _check_cautions(library: Library, content: Exercise | LessonHeader, document: Document) -> None:
+    for field_name, known in (("safety", library.hazards), ("sources", library.sources)):
+        for at, id_ in enumerate(getattr(content, field_name)):
+            if id_ not in known:
+                raise document.fault((field_name, at), f"{field_name}: there is no '{id_}'.", _choose(known))
+
+
+def _choose(known: Iterable[str]) -> str:
+    return "Choose one of " + ", ".join(sorted(known)) + "."

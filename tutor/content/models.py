@@ -1,0 +1,257 @@
+"""What content files hold: one frozen model for each kind of file, whose JSON Schema editors can use.
+
+A value with its unit is written as text in content files ('41.3 V', '-0.27 %/K', '-11.2 degF').
+"""
+
+import re
+from functools import cached_property
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+
+from tutor.units import conversion, written_unit
+
+Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=40)]
+Sentence = Annotated[str, StringConstraints(strip_whitespace=True, min_length=2, max_length=1200)]
+
+_AMOUNT = re.compile(r"^([-+−]?\d+(?:\.\d+)?)(?: (\S+))?$")
+
+
+def _known_unit(unit: object) -> object:
+    if isinstance(unit, str):
+        conversion(unit)
+    return unit
+
+
+Unit = Annotated[str, BeforeValidator(_known_unit), StringConstraints(max_length=20)]
+
+
+class Model(BaseModel):
+    """Strict and frozen: an unknown key is a fault, and nothing changes after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Amount(Model):
+    """A value and the unit it is shown in."""
+
+    value: float
+    unit: Unit = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_text(cls, data: object) -> object:
+        if isinstance(data, int | float) and not isinstance(data, bool):
+            return {"value": float(data)}
+        if isinstance(data, str):
+            match = _AMOUNT.match(data.strip())
+            if match is None:
+                raise ValueError(f"'{data[:40]}' is not a value with a unit such as '41.3 V'")
+            return {"value": float(match[1].replace("−", "-")), "unit": match[2] or ""}
+        return data
+
+    @property
+    def working(self) -> float:
+        """The value in working units (see tutor.units)."""
+        return conversion(self.unit).to_working(self.value)
+
+    @property
+    def text(self) -> str:
+        """The amount as a data sheet prints it, such as '−0.27 %/K'."""
+        number = f"{self.value:.10g}".replace("-", "−")
+        return f"{number}\u00a0{written_unit(self.unit)}" if self.unit else number
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class Quantity(Model):
+    """One physical quantity of the glossary."""
+
+    symbol: str = Field(max_length=40)
+    unit: Unit = ""
+    words: Sentence
+    kind: Literal["number", "count", "answer"] = "number"
+    plausible: tuple[float, float] | None = None
+    tolerance: Amount | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if self.kind != "answer" and self.plausible is None:
+            raise ValueError("'plausible' is missing: give the lowest and the highest value, in the quantity's unit")
+        if self.plausible is not None and self.plausible[0] >= self.plausible[1]:
+            raise ValueError("'plausible' has to be written with the lower value first")
+        return self
+
+
+class Module(Model):
+    """An invented module's data sheet at 1000 W/m², 25 °C cells."""
+
+    name: Sentence
+    cells: int = Field(ge=20, le=160)
+    module_power: Amount
+    module_voc: Amount
+    module_vmp: Amount
+    module_isc: Amount
+    module_imp: Amount
+    voc_coefficient: Amount
+    vmp_coefficient: Amount
+    power_coefficient: Amount
+    isc_coefficient: Amount
+    module_fuse_max: Amount
+    module_system_voltage: Amount
+    nominal_cell_temperature: Amount
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        power = self.module_vmp.working * self.module_imp.working
+        fill = power / (self.module_voc.working * self.module_isc.working)
+        if abs(power / self.module_power.working - 1) > 0.01:
+            raise ValueError(f"module_vmp times module_imp is {power:.1f} W, but module_power says {self.module_power}")
+        if not 0.70 <= fill <= 0.85:
+            raise ValueError(f"the fill factor is {fill:.3f}; crystalline modules lie between 0.70 and 0.85")
+        if not 0.55 <= self.module_voc.working / self.cells <= 0.78:
+            raise ValueError("module_voc divided by cells has to lie between 0.55 V and 0.78 V a cell")
+        if not self.vmp_coefficient.working < self.voc_coefficient.working < 0 < self.isc_coefficient.working:
+            raise ValueError("vmp_coefficient has to be below voc_coefficient, both negative, isc_coefficient positive")
+        return self
+
+
+class Charger(Model):
+    """An invented charger's array input."""
+
+    name: Sentence
+    input_voltage_max: Amount
+    input_voltage_min: Amount
+    input_voltage_best: Amount
+    input_current_max: Amount
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        if not self.input_voltage_min.value <= self.input_voltage_best.value < self.input_voltage_max.value:
+            raise ValueError("input_voltage_min, input_voltage_best and input_voltage_max have to rise in this order")
+        return self
+
+
+class Place(Model):
+    """An invented place with the temperatures that a string there meets; the unit is the one used there."""
+
+    name: Sentence
+    record_low: Amount
+    hottest_ambient: Amount
+    hottest_cell: Amount
+    january_mean: Amount
+    july_mean: Amount
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        if not self.record_low.working < self.hottest_ambient.working < self.hottest_cell.working:
+            raise ValueError("record_low, hottest_ambient and hottest_cell have to rise in this order")
+        return self
+
+
+class Hazard(Model):
+    """A caution shown wherever an exercise or a lesson names its id."""
+
+    text: Sentence
+
+
+class Source(Model):
+    """Where a formula, a table or a rule comes from, and how far it was checked."""
+
+    citation: Sentence
+    standing: Literal["read", "memory", "common practice, no source"]
+
+
+class PartGiven(Model):
+    """A given taken from a drawn part: `take` (default: the given's own name) of that part."""
+
+    source: Literal["module", "second module", "charger", "place"] = Field(alias="from")
+    take: Name | None = None
+
+
+class RangeGiven(Model):
+    """A given drawn evenly from lowest, lowest + step, ... up to highest."""
+
+    lowest: Amount
+    highest: Amount
+    step: Amount
+
+
+class ChoiceGiven(Model):
+    """A given drawn from a list."""
+
+    one_of: list[Amount] = Field(min_length=1, max_length=100)
+
+
+def _given(data: object) -> object:
+    return {"from": data} if isinstance(data, str) else data
+
+
+Given = Annotated[PartGiven | RangeGiven | ChoiceGiven, BeforeValidator(_given)]
+
+
+class Slip(Model):
+    """One wrong way, as a change to the right one."""
+
+    instead: dict[Name, str] = Field(default_factory=dict, description="relations that are replaced")
+    swap: dict[Name, Name] = Field(default_factory=dict, description="quantity: the one used in its place")
+    misread: dict[Name, Unit] = Field(default_factory=dict, description="given: unit its printed number was taken in")
+
+    @model_validator(mode="after")
+    def _changes_something(self) -> Self:
+        if not (self.instead or self.swap or self.misread):
+            raise ValueError("a mistake needs 'instead', 'swap' or 'misread', else it changes nothing")
+        return self
+
+
+class Mistake(Slip):
+    """A wrong way that people take: its slip, further slips that teach the same thing, its name and what to say."""
+
+    words: Sentence = Field(description="what was done, in a few words: 'the cold left out'")
+    says: Sentence = Field(description="what the tutor says; it asks or points, and gives no answer away")
+    weight: float = Field(1.0, gt=0, le=100, description="how common it is beside the exercise's other mistakes")
+    also: list[Slip] = Field(default_factory=list, max_length=6)
+
+    @cached_property
+    def slips(self) -> list[Slip]:
+        """All the slips that count as this mistake."""
+        return [Slip(instead=self.instead, swap=self.swap, misread=self.misread), *self.also]
+
+
+class Exercise(Model):
+    """A declared family of problems."""
+
+    id: Identifier
+    title: Sentence
+    lesson: Identifier
+    skill: Identifier
+    level: int = Field(ge=1, le=3)
+    story: list[Sentence] = Field(min_length=1, max_length=12)
+    givens: dict[Name, Given] = Field(min_length=1, max_length=16)
+    relations: dict[Name, str] = Field(min_length=1, max_length=16)
+    limits: list[str] = Field(default_factory=list, max_length=4)
+    asks: dict[Name, Sentence] = Field(min_length=1, max_length=8)
+    why: dict[Name, Sentence]
+    within: dict[Name, tuple[float, float]] = Field(default_factory=dict)
+    mistakes: dict[Identifier, Mistake] = Field(max_length=24)
+    hints: list[Sentence] = Field(min_length=2, max_length=6)
+    safety: list[Identifier] = Field(min_length=1)
+    sources: list[Identifier] = Field(min_length=1)
+
+
+class LessonHeader(Model):
+    """The front matter of a lesson."""
+
+    id: Identifier
+    title: Sentence
+    order: int
+    question: Sentence
+    figure: Identifier
+    example: Identifier
+    exercises: list[Identifier] = Field(min_length=1)
+    safety: list[Identifier] = Field(min_length=1)
+    sources: list[Identifier] = Field(min_length=1)
+
+

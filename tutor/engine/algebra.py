@@ -1,0 +1,216 @@
+"""Relations as people of the trade write them: the grammar's tree, and nothing that runs.
+
+`parse('module_voc * (1 + voc_coefficient * (record_low - 25 degC))')` gives a tree of the small classes below.
+Whatever a file holds, reading it only ever builds this tree.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+from lark import Lark, Transformer
+from lark.exceptions import UnexpectedInput, VisitError
+
+from tutor.units import UnitError, conversion
+
+MAX_LENGTH = 600
+
+ROUNDINGS = frozenset({"round_down", "round_up", "round_nearest"})
+COMPARED = frozenset({"least", "greatest"})
+TABLE_FUNCTIONS = {"look_up": "look up", "first_at_least": "choose"}
+
+
+class RelationError(ValueError):
+    """A relation that cannot be read, or that breaks a rule of the algebra; the message says which and how to mend."""
+
+
+@dataclass(frozen=True)
+class Literal:
+    """A number written in a relation, with its unit ('' for a pure number)."""
+
+    text: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Name:
+    """A quantity of the glossary."""
+
+    id: str
+
+
+@dataclass(frozen=True)
+class Operation:
+    """Two terms or factors joined by +, -, * or /."""
+
+    sign: str
+    left: "Node"
+    right: "Node"
+
+
+@dataclass(frozen=True)
+class Negative:
+    """A term with a minus before it."""
+
+    operand: "Node"
+
+
+@dataclass(frozen=True)
+class Power:
+    """A small whole power."""
+
+    base: "Node"
+    exponent: int
+
+
+@dataclass(frozen=True)
+class Call:
+    """A rounding, a least or greatest, or a table used: `table` is '' where there is none."""
+
+    function: str
+    arguments: tuple["Node", ...]
+    table: str = ""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A limit: left <= right or left >= right."""
+
+    sign: str
+    left: "Node"
+    right: "Node"
+
+
+Node = Literal | Name | Operation | Negative | Power | Call | Comparison
+
+
+class _Builder(Transformer):  # type: ignore[type-arg]
+    def start(self, items: list[Node]) -> Node:
+        return items[0]
+
+    def comparison(self, items: list[object]) -> Node:
+        return Comparison(str(items[1]), items[0], items[2])  # type: ignore[arg-type]
+
+    def operation(self, items: list[object]) -> Node:
+        return Operation(str(items[1]), items[0], items[2])  # type: ignore[arg-type]
+
+    def negative(self, items: list[object]) -> Node:
+        return Negative(items[1])  # type: ignore[arg-type]
+
+    def power(self, items: list[object]) -> Node:
+        return Power(items[0], int(str(items[1])))  # type: ignore[arg-type]
+
+    def literal(self, items: list[object]) -> Node:
+        unit = str(items[1]) if items[1] else ""
+        conversion(unit)
+        return Literal(str(items[0]), unit)
+
+    def name(self, items: list[object]) -> Node:
+        return Name(str(items[0]))
+
+    def call(self, items: list[object]) -> Node:
+        function, arguments = str(items[0]), tuple(items[1:])
+        if function in TABLE_FUNCTIONS:
+            if len(arguments) != 2 or not isinstance(arguments[0], Name):
+                raise RelationError(f"{function} takes a table's name and a value: {function}(table_name, quantity)")
+            return Call(function, (arguments[1],), arguments[0].id)  # type: ignore[arg-type]
+        wanted = {**dict.fromkeys(ROUNDINGS, (1, 1)), **dict.fromkeys(COMPARED, (2, 6))}.get(function)
+        if wanted is None:
+            known = ", ".join(sorted(ROUNDINGS | COMPARED | TABLE_FUNCTIONS.keys()))
+            raise RelationError(f"'{function}' is not a function of relations; there are {known}")
+        if not wanted[0] <= len(arguments) <= wanted[1]:
+            raise RelationError(f"{function} takes {wanted[0]} to {wanted[1]} values, not {len(arguments)}")
+        return Call(function, arguments)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=1)
+def _parser() -> Lark:
+    return Lark.open("algebra.lark", rel_to=__file__, parser="lalr", maybe_placeholders=True)
+
+
+@lru_cache(maxsize=4096)
+def parse(text: str) -> Node:
+    """Read a relation or a limit.
+
+    Raises RelationError, pointing at the place, for anything that is not plain algebra.
+    """
+    if len(text) > MAX_LENGTH:
+        raise RelationError(f"a relation may have {MAX_LENGTH} characters; this one has {len(text)}")
+    try:
+        return _Builder().transform(_parser().parse(text))  # type: ignore[no-any-return]
+    except UnexpectedInput as error:
+        at = min(max(error.pos_in_stream or 0, 0), len(text)) if text.strip() else 0
+        raise RelationError(f"cannot be read from here on: '{text[at : at + 20]}'. {_EXPECTED}") from error
+    except VisitError as error:
+        raise RelationError(str(error.orig_exc)) from error
+    except (UnitError, RecursionError) as error:
+        raise RelationError(str(error) or "nested too deeply") from error
+
+
+_EXPECTED = "Write plain algebra: names, numbers with units, + - * / ^ ( ) and the functions of relations."
+
+
+def parts(node: Node) -> tuple[Node, ...]:
+    """The direct parts of a node, left to right."""
+    match node:
+        case Operation(_, left, right) | Comparison(_, left, right):
+            return (left, right)
+        case Negative(operand):
+            return (operand,)
+        case Power(base, _):
+            return (base,)
+        case Call(_, arguments, _):
+            return arguments
+        case _:
+            return ()
+
+
+def walk(node: Node) -> Iterator[Node]:
+    """Every node of a tree, the root first."""
+    yield node
+    for part in parts(node):
+        yield from walk(part)
+
+
+def names(node: Node) -> frozenset[str]:
+    """The quantities that a relation speaks of."""
+    return frozenset(found.id for found in walk(node) if isinstance(found, Name))
+
+
+def replace_names(node: Node, new: Callable[[str], Node]) -> Node:
+    """The same tree with each name replaced by `new(name)`."""
+    match node:
+        case Name(id_):
+            return new(id_)
+        case Operation(sign, left, right):
+            return Operation(sign, replace_names(left, new), replace_names(right, new))
+        case Comparison(sign, left, right):
+            return Comparison(sign, replace_names(left, new), replace_names(right, new))
+        case Negative(operand):
+            return Negative(replace_names(operand, new))
+        case Power(base, exponent):
+            return Power(replace_names(base, new), exponent)
+        case Call(function, arguments, table):
+            return Call(function, tuple(replace_names(argument, new) for argument in arguments), table)
+        case _:
+            return node
+
+
+def kind(node: Node) -> str:
+    """The kind of step that a relation is: solve, round, look up, choose or compare."""
+    match node:
+        case Comparison():
+            return "compare"
+        case Call(function, _, _) if function in ROUNDINGS:
+            return "round"
+        case Call(function, _, _) if function in COMPARED:
+            return "compare"
+        case Call(function, _, _):
+            return TABLE_FUNCTIONS[function]
+        case _:
+            return "solve"
+
+
+def is_smooth(node: Node) -> bool:
+    """Whether a relation can be turned round: it rounds nothing and uses no table."""
+    return not any(isinstance(found, Call | Comparison) for found in walk(node))

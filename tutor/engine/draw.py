@@ -1,0 +1,214 @@
+"""Drawing a problem: the same exercise, version and number give the same problem on every machine.
+
+Indexes come from SHA-256 over the exercise, the number and the attempt, never from a library's random generator, whose
+sequence may change between versions.
+"""
+
+import hashlib
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven
+from tutor.engine.problem import Problem
+from tutor.engine.question import Question, RequestError
+from tutor.engine.screen import Screened, screen
+from tutor.trade.rulebooks import TableError
+from tutor.units import UnitError, convert, written, written_unit
+
+MAX_ATTEMPTS = 600
+ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet
+ATTEMPTS_WITH_OWN_NUMBERS = 40
+
+
+class DrawError(ValueError):
+    """No draw of an exercise passes its screening; a fault of the exercise."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """One thing that can be drawn: a part's name and the givens it brings, shown and in working units."""
+
+    name: str
+    shown: Mapping[str, Amount]
+    working: Mapping[str, float]
+
+
+Pool = tuple[str, Sequence[Option]]
+
+
+def draw(question: Question, number: int, own: Mapping[str, Amount] | None = None) -> Problem:
+    """Draw problem `number`; `own` holds givens set by the learner, for which nothing is screened out.
+
+    Raises DrawError if no draw passes, RequestError if the learner's own numbers cannot be worked with.
+    """
+    if own:
+        return _draw_around(question, number, _checked(question, own))
+    best: tuple[float, Problem] | None = None
+    sound = 0
+    for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
+        problem = _problem(question, number, options, {})
+        result = screen(problem) if isinstance(problem, Problem) and _within(problem) else Screened("impossible")
+        if not result.sound:
+            continue
+        assert isinstance(problem, Problem)
+        if not result.clashes:
+            return problem
+        sound += 1
+        if best is None or result.clashes < best[0]:
+            best = (result.clashes, problem)
+        if sound >= ENOUGH_SOUND:
+            return best[1]
+    if best is None:
+        raise DrawError(f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening")
+    return best[1]
+
+
+def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> Problem:
+    closest = [_closest(pool, own) for pool in pools(question)]
+    first: Problem | None = None
+    fault = ""
+    for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
+        problem = _problem(question, number, options, own)
+        if isinstance(problem, str):
+            fault = problem
+        elif screen(problem).sound:
+            return problem
+        elif first is None:
+            first = problem
+    if first is None:
+        raise RequestError(f"These numbers cannot be worked with: {fault}.")
+    return first
+
+
+def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int) -> Iterator[dict[str, Option]]:
+    for attempt in range(count):
+        seed = f"{question.exercise.id} {number} {attempt}".encode()
+        digest = hashlib.sha256(seed).digest()
+        options = {}
+        for at, (role, pool) in enumerate(pools):
+            word = digest[4 * (at % 8) : 4 * (at % 8) + 4] if at < 8 else hashlib.sha256(seed + bytes([at])).digest()[:4]
+            options[role] = pool[int.from_bytes(word, "big") % len(pool)]
+        if options.get("module") is None or options.get("module") is not options.get("second module"):
+            yield options
+
+
+def _problem(
+    question: Question, number: int, options: Mapping[str, Option], own: Mapping[str, Amount]
+) -> Problem | str:
+    """The problem of one attempt, or what is impossible about it."""
+    shown: dict[str, Amount] = {}
+    working: dict[str, float] = {}
+    for option in options.values():
+        shown.update(option.shown)
+        working.update(option.working)
+    for name, amount in own.items():
+        shown[name], working[name] = amount, amount.working
+    unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
+    try:
+        if question.reversed:
+            shown.pop(question.ask)
+            if question.final not in own:
+                final = question.forward.values(working)[question.final]
+                final_unit = question.shown_unit(question.final, shown)
+                shown[question.final] = Amount(value=_kept(question, question.final, final, final_unit), unit=final_unit)
+                working[question.final] = shown[question.final].working
+            working.pop(question.ask)
+        values = question.right.values(working)
+    except (TableError, ZeroDivisionError, OverflowError) as error:
+        return str(error)
+    if any(not math.isfinite(value) for value in values.values()):
+        return "they lead to no value that could exist"
+    parts = {role.replace(" ", "_"): option.name for role, option in options.items() if option.name}
+    return Problem(question, number, parts, {name: shown[name] for name in question.known}, working, values, unit)
+
+
+def _kept(question: Question, name: str, value: float, unit: str) -> float:
+    """A worked-out value as it is told as a given: counts whole, numbers to four figures."""
+    if question.library.quantities[name].kind == "count":
+        return value
+    text = written(question.to_shown(value, unit), "", figures=4)
+    return float(text.replace("−", "-"))
+
+
+def _within(problem: Problem) -> bool:
+    """Whether every worked-out value is plausible, and within the exercise's own narrower bounds."""
+    bounds = problem.question.bounds
+    values = {**problem.known, **problem.values}
+    return all(low <= values[name] <= high for name, (low, high) in bounds.items() if name in values)
+
+
+def _closest(pool: Pool, own: Mapping[str, Amount]) -> Pool:
+    """The one option of a pool that comes closest to the learner's own numbers, so that the rest fits them."""
+    role, options = pool
+    shared = [name for name in options[0].working if name in own]
+    if not shared or len(options) == 1:
+        return pool
+
+    def distance(option: Option) -> float:
+        return sum(
+            abs(option.working[name] - own[name].working) / (abs(own[name].working) + 1e-12) for name in shared
+        )
+
+    return role, [min(options, key=distance)]
+
+
+def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]:
+    for name, amount in own.items():
+        if name == question.ask:
+            raise RequestError(f"{name} is what is asked for; give the others, or ask for another quantity.")
+        if name not in question.known:
+            raise RequestError(f"'{name}' is not a given here. The givens are: {', '.join(question.known)}.")
+        quantity = question.library.quantities[name]
+        low, high = quantity.plausible or (0.0, 1.0)
+        try:
+            value = convert(amount.value, amount.unit, quantity.unit)
+        except UnitError:
+            unit = written_unit(quantity.unit) or "a plain number"
+            raise RequestError(f"{name} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}.") from None
+        if not low <= value <= high:
+            raise RequestError(
+                f"{name} = {amount} is outside what could be built: "
+                f"{written(low, quantity.unit)} to {written(high, quantity.unit)}. Check the number and its unit."
+            )
+    return dict(own)
+
+
+@lru_cache(maxsize=1024)
+def pools(question: Question) -> list[Pool]:
+    """What can be drawn for each part and each given of a question."""
+    library = question.library
+    shelves: dict[str, Mapping[str, Model]] = {
+        "module": library.modules,
+        "second module": library.modules,
+        "charger": library.chargers,
+        "place": library.places,
+    }
+    taken: dict[str, dict[str, str]] = {}
+    made: list[Pool] = []
+    for name, given in question.exercise.givens.items():
+        if isinstance(given, PartGiven):
+            taken.setdefault(given.source, {})[name] = given.take or name
+        else:
+            amounts = given.one_of if isinstance(given, ChoiceGiven) else _range(given)
+            made.append((name, [_option("", {name: amount}) for amount in amounts]))
+    for role, fields in taken.items():
+        options = [_part_option(part, fields) for part in shelves[role].values()]
+        made.append((role, options))
+    return made
+
+
+def _part_option(part: Any, fields: Mapping[str, str]) -> Option:
+    return _option(part.name, {name: getattr(part, field) for name, field in fields.items()})
+
+
+def _option(name: str, shown: dict[str, Amount]) -> Option:
+    return Option(name, shown, {id_: amount.working for id_, amount in shown.items()})
+
+
+def _range(given: RangeGiven) -> list[Amount]:
+    count = round((given.highest.value - given.lowest.value) / given.step.value)
+    lowest, unit = given.lowest.value, given.lowest.unit
+    return [Amount(value=round(lowest + at * given.step.value, 9), unit=unit) for at in range(count + 1)]

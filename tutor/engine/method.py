@@ -1,0 +1,168 @@
+"""A method: the ordered steps that lead from what is known to what is asked, derived from the relations."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+import sympy
+
+from tutor.engine.algebra import Comparison, Name, Node, RelationError, is_smooth, kind, names, replace_names
+from tutor.engine.symbolic import Numeric, best_root, compiled, solve_for, to_sympy, to_tree
+from tutor.trade.rulebooks import Rulebook
+
+Plausible = Callable[[str], tuple[float, float]]
+Equation = tuple[Node, Node]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One quantity on the way: `trees` are its relation, or the roots that sympy found when it was turned round."""
+
+    name: str
+    kind: str
+    trees: tuple[Node, ...]
+    expression: sympy.Expr
+    turned: bool = False
+
+
+@dataclass(frozen=True)
+class Method:
+    """The steps to `ask` and their compiled function, whose inputs are in the order of `inputs` (working units)."""
+
+    ask: str
+    inputs: tuple[str, ...]
+    steps: tuple[Step, ...]
+    run: Numeric
+
+    def values(self, known: Mapping[str, float]) -> dict[str, float]:
+        """The value of each step in working units.
+
+        Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
+        """
+        return dict(zip((step.name for step in self.steps), self.run(*(known[name] for name in self.inputs)), strict=True))
+
+    def same_as(self, other: "Method") -> bool:
+        """Whether two methods do the same arithmetic."""
+        return [(s.name, s.expression) for s in self.steps] == [(s.name, s.expression) for s in other.steps]
+
+
+def method(
+    relations: Mapping[str, Node],
+    closing: Comparison | None,
+    ask: str,
+    known: Iterable[str],
+    plausible: Plausible,
+    book: Rulebook,
+) -> Method:
+    """Derive the method for `ask` from what is known.
+
+    A quantity that the relations define is worked out forwards.  Any other one is found by turning the relations
+    round from a known quantity that they define: where that one's relation rounds or uses a table, `closing` (the
+    limit, taken as an equation) takes its place.
+    Raises RelationError if the quantity cannot be reached.
+    """
+    known = set(known)
+    steps = _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
+    inputs = sorted(
+        {found.name for step in steps for found in step.expression.free_symbols if " " not in found.name}
+        - {step.name for step in steps}
+    )
+    missing = [name for name in inputs if name not in known]
+    if missing:
+        raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
+    run = compiled(inputs, {step.name: step.expression for step in steps}, book)
+    return Method(ask, tuple(inputs), tuple(steps), run)
+
+
+def _step(name: str, tree: Node) -> Step:
+    return Step(name, kind(tree), (tree,), to_sympy(tree))
+
+
+def needed(relations: Mapping[str, Node], wanted: Iterable[str], stop: Iterable[str]) -> list[str]:
+    """The defined quantities that `wanted` rest on, each after those it uses, not going past `stop`.
+
+    Raises RelationError where relations go round in a circle.
+    """
+    order: list[str] = []
+    above: list[str] = []
+    stop = set(stop)
+
+    def visit(name: str) -> None:
+        if name in order or name in stop or name not in relations:
+            return
+        if name in above:
+            raise RelationError(f"the relations go round in a circle at {name}")
+        above.append(name)
+        for used in sorted(names(relations[name])):
+            visit(used)
+        above.pop()
+        order.append(name)
+
+    for name in wanted:
+        visit(name)
+    return order
+
+
+def _forwards(relations: Mapping[str, Node], ask: str, known: set[str]) -> list[Step]:
+    return [_step(name, relations[name]) for name in needed(relations, [ask], known)]
+
+
+def _backwards(
+    relations: Mapping[str, Node], closing: Comparison | None, ask: str, known: set[str], plausible: Plausible
+) -> list[Step]:
+    open_relations = {name: tree for name, tree in relations.items() if is_smooth(tree) or name not in known}
+    equations: list[Equation] = [(Name(name), tree) for name, tree in open_relations.items()]
+    if len(open_relations) < len(relations):
+        if closing is None:
+            raise RelationError(f"a limit is needed to turn the question round to {ask}")
+        equations.insert(0, (closing.left, closing.right))
+    steps: list[Step] = []
+    reached = set(known)
+    while ask not in reached:
+        found = _next_step(equations, reached, plausible) or _joint_step(equations, open_relations, reached, ask, plausible)
+        steps.append(found)
+        reached.add(found.name)
+    return _only_needed(steps, ask)
+
+
+def _next_step(equations: list[Equation], reached: set[str], plausible: Plausible) -> Step | None:
+    for left, right in equations:
+        unknown = (names(left) | names(right)) - reached
+        if len(unknown) != 1:
+            continue
+        name = next(iter(unknown))
+        if left == Name(name) and name not in names(right):
+            return _step(name, right)
+        if is_smooth(left) and is_smooth(right):
+            return _solved(name, left, right, plausible)
+    return None
+
+
+def _joint_step(
+    equations: list[Equation], relations: Mapping[str, Node], reached: set[str], ask: str, plausible: Plausible
+) -> Step:
+    def unfold(name: str) -> Node:
+        tree = relations.get(name)
+        return Name(name) if tree is None or name in reached else replace_names(tree, unfold)
+
+    for left, right in equations:
+        whole = replace_names(left, lambda name: unfold(name) if name != ask else Name(name)), replace_names(right, unfold)
+        unknown = (names(whole[0]) | names(whole[1])) - reached
+        if unknown == {ask} and whole[0] != whole[1] and is_smooth(whole[0]) and is_smooth(whole[1]):
+            return _solved(ask, *whole, plausible)
+    raise RelationError(f"the relations cannot be turned round to {ask}")
+
+
+def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
+    roots = solve_for(name, left, right)
+    trees = tuple(to_tree(root) for root in roots)
+    return Step(name, "solve", trees, best_root(roots, plausible(name)), turned=True)
+
+
+def _only_needed(steps: list[Step], ask: str) -> list[Step]:
+    used = {ask}
+    kept: list[Step] = []
+    for step in reversed(steps):
+        if step.name in used:
+            kept.append(step)
+            used |= {found.name for found in step.expression.free_symbols}
+    return kept[::-1]

@@ -1,0 +1,115 @@
+"""Writing relations for people: in symbols, in numbers with units, in plain names and in spoken words."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
+from tutor.units import written_unit
+
+Leaf = Callable[[Name | Literal], str]
+
+_BINDS = {"+": 1, "-": 1, "*": 2, "/": 2}
+
+PLAIN_FUNCTIONS = {
+    "round_down": "round down",
+    "round_up": "round up",
+    "round_nearest": "round to nearest",
+    "least": "least of",
+    "greatest": "greatest of",
+    "look_up": "table value for",
+    "first_at_least": "first standard size not below",
+    "sqrt": "square root of",
+}
+
+_LATEX_FUNCTIONS = {name: rf"\text{{{words}}}" for name, words in PLAIN_FUNCTIONS.items()} | {
+    "least": r"\min",
+    "greatest": r"\max",
+    "sqrt": r"\sqrt",
+}
+
+
+def _binding(node: Node) -> int:
+    match node:
+        case Comparison():
+            return 0
+        case Operation(sign, _, _):
+            return _BINDS[sign]
+        case Negative():
+            return 1
+        case Power():
+            return 3
+        case _:
+            return 4
+
+
+@dataclass(frozen=True)
+class Notation:
+    """One way of writing: the signs between terms, the function names, and whether a quotient is set as a fraction."""
+
+    signs: dict[str, str]
+    functions: dict[str, str]
+    brackets: tuple[str, str] = ("(", ")")
+    fractions: bool = False
+    power: str = "{base}^{exponent}"
+
+    def write(self, node: Node, leaf: Leaf) -> str:
+        """Write a relation, its names and literals as `leaf` gives them."""
+        match node:
+            case Name() | Literal():
+                return leaf(node)
+            case Operation("/", left, right) if self.fractions:
+                return rf"\frac{{{self.write(left, leaf)}}}{{{self.write(right, leaf)}}}"
+            case Operation(sign, left, right):
+                first = self._inside(left, leaf, _BINDS[sign], negative_bare=sign in "+-")
+                return f"{first}{self.signs[sign]}{self._inside(right, leaf, _BINDS[sign] + (sign in '-/'))}"
+            case Negative(operand):
+                return f"{self.signs['negative']}{self._inside(operand, leaf, 2)}"
+            case Power(base, exponent):
+                return self.power.format(base=self._inside(base, leaf, 4), exponent=exponent)
+            case Comparison(sign, left, right):
+                return f"{self.write(left, leaf)}{self.signs[sign]}{self.write(right, leaf)}"
+            case Call(function, arguments, _):
+                inside = self.signs[","].join(self.write(one, leaf) for one in arguments)
+                if function == "sqrt" and self.fractions:
+                    return rf"\sqrt{{{inside}}}"
+                return f"{self.functions[function]}{self.brackets[0]}{inside}{self.brackets[1]}"
+
+    def _inside(self, node: Node, leaf: Leaf, binding: int, negative_bare: bool = False) -> str:
+        text = self.write(node, leaf)
+        set_as_fraction = self.fractions and isinstance(node, Operation) and node.sign == "/"
+        negative_leaf = isinstance(node, Name | Literal) and text.startswith("−") and not negative_bare
+        if negative_leaf or (_binding(node) < binding and not set_as_fraction):
+            return f"{self.brackets[0]}{text}{self.brackets[1]}"
+        return text
+
+
+PLAIN = Notation(
+    {"+": " + ", "-": " − ", "*": " × ", "/": " ÷ ", "negative": "−", "<=": " ≤ ", ">=": " ≥ ", ",": ", "}, PLAIN_FUNCTIONS
+)
+LATEX = Notation(
+    {"+": " + ", "-": " - ", "*": r" \cdot ", "/": "/", "negative": "-", "<=": r" \le ", ">=": r" \ge ", ",": r",\; "},
+    _LATEX_FUNCTIONS,
+    (r"\left(", r"\right)"),
+    fractions=True,
+    power="{base}^{{{exponent}}}",
+)
+SPOKEN = Notation(
+    {
+        "+": " plus ",
+        "-": " minus ",
+        "*": " times ",
+        "/": " divided by ",
+        "negative": "minus ",
+        "<=": " is at most ",
+        ">=": " is at least ",
+        ",": " and ",
+    },
+    PLAIN_FUNCTIONS,
+    (" open bracket ", " close bracket "),
+    power="{base} to the power of {exponent}",
+)
+
+
+def literal_text(literal: Literal) -> str:
+    """A literal as people write it: '25 °C'."""
+    return f"{literal.text}\u00a0{written_unit(literal.unit)}" if literal.unit else literal.text

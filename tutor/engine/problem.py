@@ -1,0 +1,97 @@
+"""A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from tutor.content.models import Amount
+from tutor.engine.algebra import Name, Node, names
+from tutor.engine.question import Question, WrongWay
+from tutor.trade.rulebooks import TableError
+from tutor.units import conversion, written
+
+_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """`shown` are the givens as told; `known` and `values` (the steps) are in working units; `unit` is the answer's."""
+
+    question: Question
+    number: int
+    parts: Mapping[str, str]
+    shown: Mapping[str, Amount]
+    known: Mapping[str, float]
+    values: Mapping[str, float]
+    unit: str
+
+    @property
+    def ask(self) -> str:
+        """The quantity asked for."""
+        return self.question.ask
+
+    @property
+    def answer(self) -> Amount:
+        """The right answer in the unit asked for."""
+        return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)
+
+    def each_prediction(self) -> Iterator[tuple[WrongWay, Mapping[str, float]]]:
+        """What each slip leads to, one after the other: the value of each of its steps in working units."""
+        for way in self.question.wrong:
+            try:
+                values = way.values(self.known, self.shown)
+            except (TableError, ZeroDivisionError, OverflowError):
+                continue
+            if values is not None:
+                yield way, values
+
+    @cached_property
+    def predictions(self) -> list[tuple[WrongWay, Mapping[str, float]]]:
+        """All predictions, kept for marking."""
+        return list(self.each_prediction())
+
+    def evaluate(self, tree: Node, own: Mapping[str, float] | None = None) -> float:
+        """The value of a relation in working units, from this problem's values or the learner's own earlier ones."""
+        values = {**self.known, **self.values, **(own or {})}
+        if isinstance(tree, Name):
+            return values[tree.id]
+        return self.question.compiled_tree(tree)(*(values[name] for name in sorted(names(tree))))[0]
+
+    def unit_of(self, name: str) -> str:
+        """The unit in which a quantity of this problem is shown."""
+        return self.unit if name == self.ask else self.question.shown_unit(name, self.shown)
+
+    def text_of(self, name: str, value: float | None = None, figures: int = 4) -> str:
+        """A quantity's value as people write it; `value` in working units replaces this problem's own."""
+        if value is None and name in self.shown:
+            return self.shown[name].text
+        value = {**self.known, **self.values}[name] if value is None else value
+        if self.question.library.quantities[name].kind == "answer":
+            return "yes" if value else "no"
+        unit = self.unit_of(name)
+        return written(conversion(unit).to_shown(value), unit, figures)
+
+    @property
+    def story(self) -> list[str]:
+        """The sentences of the story for which everything is known."""
+        told = (self._filled(sentence) for sentence in self.question.exercise.story)
+        return [sentence for sentence in told if sentence]
+
+    @property
+    def task(self) -> str:
+        """The sentence that asks."""
+        words = self.question.library.quantities[self.ask].words
+        asked = self.question.exercise.asks.get(self.ask, f"Find the {words}.")
+        return self._filled(asked) or asked
+
+    def _filled(self, sentence: str) -> str:
+        known = {**self.parts, **{name: amount.text for name, amount in self.shown.items()}}
+        if any(name not in known for name in _PLACEHOLDER.findall(sentence)):
+            return ""
+        return _PLACEHOLDER.sub(lambda match: known[match[1]], sentence)
+
+
+def placeholders(sentence: str) -> Iterator[str]:
+    """The names that a sentence of a story leaves open."""
+    return iter(_PLACEHOLDER.findall(sentence))

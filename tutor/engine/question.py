@@ -1,0 +1,282 @@
+"""A question: an exercise, what it asks for and a rulebook, with the right method, the wrong ways and the limits."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from tutor.content.errors import ContentError
+from tutor.content.library import Declared, Library
+from tutor.content.models import Amount, Quantity, Slip
+from tutor.engine import dimensions
+from tutor.engine.algebra import Call, Comparison, Name, Node, RelationError, names, parse, replace_names
+from tutor.engine.method import Method, method, needed
+from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
+from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
+from tutor.units import ABSOLUTE_TEMPERATURES, conversion
+
+
+MARKING_TOLERANCE = 0.005
+
+
+def tolerance(quantity: Quantity, value: float) -> float:
+    """How far from a value an answer for it may lie, in working units."""
+    if quantity.kind != "number":
+        return 0.0
+    if quantity.tolerance is not None:
+        return quantity.tolerance.working
+    return MARKING_TOLERANCE * abs(value)
+
+
+class RequestError(ValueError):
+    """A request that cannot be met; one line that says how to mend it."""
+
+
+@dataclass(frozen=True)
+class WrongWay:
+    """One slip of one mistake, as a method of its own."""
+
+    mistake: str
+    slip: Slip
+    method: Method
+
+    def values(self, known: Mapping[str, float], shown: Mapping[str, Amount]) -> dict[str, float] | None:
+        """The value of each step when this slip is made; None if the slip changes nothing for these givens."""
+        changed = dict(known)
+        for name, unit in self.slip.misread.items():
+            if name not in shown or name not in self.method.inputs:
+                continue
+            changed[name] = conversion(unit).to_working(shown[name].value)
+        if self.slip.misread and changed == known:
+            return None
+        return self.method.values(changed)
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit that the answer has to respect; `run` gives the left and the right side from `inputs`."""
+
+    tree: Comparison
+    inputs: tuple[str, ...]
+    run: Numeric
+
+    def sides(self, values: Mapping[str, float]) -> tuple[float, float]:
+        """Both sides in working units, for the known values and an answer."""
+        left, right = self.run(*(values[name] for name in self.inputs))[-2:]
+        return left, right
+
+    def holds(self, values: Mapping[str, float]) -> bool:
+        """Whether the limit is respected."""
+        left, right = self.sides(values)
+        return holds_at_most(left, right) if self.tree.sign == "<=" else holds_at_most(right, left)
+
+
+class Question:
+    """What an exercise asks, compiled once: `known` are the quantities told, `right` the method, `wrong` the slips."""
+
+    def __init__(self, library: Library, declared: Declared, ask: str, book: Rulebook) -> None:
+        self.library, self.exercise, self.document = library, declared.exercise, declared.document
+        self.ask, self.rulebook = ask, book
+        self.final = next(iter(self.exercise.asks))
+        self.reversed = ask in self.exercise.givens
+        self.known = [name for name in self.exercise.givens if name != ask] + ([self.final] if self.reversed else [])
+        self.relations = {name: self._parsed(("relations", name), text) for name, text in self.exercise.relations.items()}
+        self.limits_declared = [self._limit(at, text) for at, text in enumerate(self.exercise.limits)]
+        self.right = self._method(("asks", ask), self.relations)
+        self._trees: dict[Node, Numeric] = {}
+
+    def plausible(self, name: str) -> tuple[float, float]:
+        """The plausible range of a quantity in working units; unbounded for yes-or-no answers."""
+        quantity = self.library.quantities[name]
+        if quantity.plausible is None:
+            return (0.0, 1.0)
+        to_working = conversion(quantity.unit).to_working
+        return to_working(quantity.plausible[0]), to_working(quantity.plausible[1])
+
+    @cached_property
+    def bounds(self) -> dict[str, tuple[float, float]]:
+        """For each quantity the bounds that a draw keeps, in working units: the exercise's own, else the plausible ones."""
+        bounds = {name: self.plausible(name) for name in self.library.quantities}
+        for name, (low, high) in self.exercise.within.items():
+            to_working = conversion(self.library.quantities[name].unit).to_working
+            bounds[name] = (to_working(low), to_working(high))
+        return {name: (low - 1e-9 * abs(low), high + 1e-9 * abs(high)) for name, (low, high) in bounds.items()}
+
+    def tolerance(self, value: float) -> float:
+        """How far from the right value an answer may lie, in working units: nothing for counts and yes-or-no answers."""
+        quantity = self.library.quantities[self.ask]
+        return tolerance(quantity, value)
+
+    def shown_unit(self, name: str, shown: Mapping[str, Amount]) -> str:
+        """The unit in which a quantity is told: that of its given, else the glossary's; temperatures follow the site."""
+        if name in shown:
+            return shown[name].unit
+        unit = self.library.quantities[name].unit
+        if unit in ABSOLUTE_TEMPERATURES:
+            sites = (amount.unit for amount in shown.values() if amount.unit in ABSOLUTE_TEMPERATURES)
+            return next(sites, unit)
+        return unit
+
+    def discrete(self, tree: Call, value: float) -> float:
+        """The result of a rounding or a table for a value in working units.
+
+        Raises TableError outside a table.
+        """
+        if tree.table:
+            table = self.rulebook.tables[tree.table]
+            return table.look_up(value) if tree.function == "look_up" else table.first_at_least(value)
+        return ROUND[tree.function](value)
+
+    def compiled_tree(self, tree: Node) -> Numeric:
+        """A relation compiled to a function of its quantities in alphabetical order, giving its value first."""
+        if tree not in self._trees:
+            self._trees[tree] = compiled(sorted(names(tree)), {"value_": to_sympy(tree)}, self.rulebook)
+        return self._trees[tree]
+
+    @cached_property
+    def version(self) -> str:
+        """Eight characters that change whenever something changes that a draw or its marking rests on."""
+        exercise = self.exercise.model_dump(
+            mode="json", include={"id", "givens", "relations", "limits", "within", "mistakes"}, by_alias=True
+        )
+        drawn_from = [exercise, *(
+            {id_: part.model_dump(mode="json") for id_, part in shelf.items()}
+            for shelf in (self.library.modules, self.library.chargers, self.library.places)
+        ), [list(map(dict, table.rows)) for table in self.rulebook.tables.values()]]
+        return hashlib.sha256(json.dumps(drawn_from, sort_keys=True).encode()).hexdigest()[:8]
+
+    @cached_property
+    def forward(self) -> Method:
+        """The method that a drawn set of givens follows: that of the question itself, unless it is turned round."""
+        if not self.reversed:
+            return self.right
+        return method(self.relations, None, self.final, self.exercise.givens, self.plausible, self.rulebook)
+
+    @cached_property
+    def wrong(self) -> list[WrongWay]:
+        """The slips that change this question's answer; a slip that leaves its arithmetic alone is left out."""
+        ways = []
+        for id_, mistake in self.exercise.mistakes.items():
+            for slip in mistake.slips:
+                way = self._wrong_way(id_, slip)
+                if way is not None and not any(way.method.same_as(other.method) and way.slip == other.slip for other in ways):
+                    ways.append(way)
+        return ways
+
+    @cached_property
+    def limits(self) -> list[Limit]:
+        """The limits that bind the asked quantity; a quantity on the way is bound by none."""
+        if self.ask != self.final and not self.reversed:
+            return []
+        return [self._compiled_limit(tree) for tree in self.limits_declared]
+
+    def _compiled_limit(self, tree: Comparison) -> Limit:
+        stop = {*self.known, self.ask}
+        steps = {name: to_sympy(self.relations[name]) for name in needed(self.relations, sorted(names(tree)), stop)}
+        sides = {**steps, "left_side": to_sympy(tree.left), "right_side": to_sympy(tree.right)}
+        inputs = sorted({s.name for e in sides.values() for s in e.free_symbols if " " not in s.name} - sides.keys())
+        return Limit(tree, tuple(inputs), compiled(inputs, sides, self.rulebook))
+
+    def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
+        try:
+            changed = self._method(("mistakes", id_), self._slipped(id_, slip))
+        except ContentError:
+            if self.reversed:
+                return None
+            raise
+        if changed.same_as(self.right) and not set(slip.misread) & set(changed.inputs):
+            return None
+        return WrongWay(id_, slip, changed)
+
+    def _slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
+        key = ("mistakes", id_, "instead")
+        relations = dict(self.relations)
+        for name, text in slip.instead.items():
+            if name not in relations:
+                raise self.document.fault((*key, name), f"'{name}' is not one of the relations.", "Name one of them.")
+            relations[name] = self._parsed((*key, name), text)
+
+        def swapped(name: str) -> Node:
+            return Name(slip.swap.get(name, name))
+
+        return {name: replace_names(tree, swapped) for name, tree in relations.items()}
+
+    def _method(self, key: tuple[str, ...], relations: Mapping[str, Node]) -> Method:
+        closing = self.limits_declared[0] if self.limits_declared else None
+        try:
+            return method(relations, closing, self.ask, self.known, self.plausible, self.rulebook)
+        except RelationError as error:
+            raise self.document.fault(key, f"{'.'.join(key)}: {error}.") from None
+
+    def _parsed(self, key: tuple[str | int, ...], text: str) -> Node:
+        try:
+            tree = parse(text)
+        except RelationError as error:
+            raise self.document.fault(key, f"{key[-1]}: {error}") from None
+        for name in sorted(names(tree)):
+            if name not in self.library.quantities:
+                raise self.document.fault(key, f"'{name}' is not in the glossary.", "Check it, or add it to quantities.yaml.")
+        return tree
+
+    def _limit(self, at: int, text: str) -> Comparison:
+        tree = self._parsed(("limits", at), text)
+        if not isinstance(tree, Comparison):
+            raise self.document.fault(("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'.")
+        return tree
+
+
+class Engine:
+    """Compiles questions on first use and keeps them; shared by all threads of a process."""
+
+    def __init__(self, library: Library) -> None:
+        self.library = library
+        self._questions: dict[tuple[str, str, str], Question] = {}
+
+    def question(self, exercise: str, ask: str | None = None, rulebook_id: str = "us") -> Question:
+        """The compiled question; `ask` is the exercise's first one if none is named.
+
+        Raises RequestError for an unknown exercise, quantity or rulebook, ContentError for a faulty declaration.
+        """
+        declared = self.library.declared.get(exercise)
+        if declared is None:
+            raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
+        asks = declared.exercise.asks
+        ask = next(iter(asks)) if ask is None else ask
+        declared_names = [*declared.exercise.relations, *declared.exercise.givens]
+        if ask not in declared_names:
+            raise RequestError(f"'{exercise}' has no quantity '{ask}'. It has: {', '.join(declared_names)}.")
+        if rulebook_id not in RULEBOOKS:
+            raise RequestError(f"There is no rulebook '{rulebook_id}'. Choose one of: {', '.join(RULEBOOKS)}.")
+        key = (exercise, ask, rulebook_id)
+        if key not in self._questions:
+            self._questions[key] = Question(self.library, declared, ask, rulebook(rulebook_id))
+        return self._questions[key]
+
+
+def check_declaration(library: Library, declared: Declared, book: Rulebook) -> None:
+    """Prove a declaration: every quantity known, every relation's dimensions, every question solvable.
+
+    Raises ContentError with the line of the first fault.
+    """
+    exercise, document = declared.exercise, declared.document
+    for field_name in ("givens", "relations", "asks", "within", "why"):
+        for name in getattr(exercise, field_name):
+            if name not in library.quantities:
+                raise document.fault((field_name, name), f"'{name}' is not in the glossary.", "Check its spelling.")
+    for name in exercise.relations:
+        if name not in exercise.why:
+            raise document.fault(("relations", name), f"'{name}' has no reason.", f"Add 'why: {{{name}: ...}}'.")
+    questions = [Question(library, declared, ask, book) for ask in exercise.asks]
+    for key, tree in [*((("relations", n), t) for n, t in questions[0].relations.items()),
+                      *((("limits", at), t) for at, t in enumerate(questions[0].limits_declared))]:
+        try:
+            if key[0] == "relations":
+                dimensions.check(str(key[1]), tree, library.quantities, book)
+            else:
+                values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
+                dimensions.evaluate(tree, values, book)
+        except RelationError as error:
+            raise document.fault(key, f"{key[1]}: {error}.") from None
+    for question in questions:
+        _ = question.wrong, question.limits

@@ -1,0 +1,163 @@
+"""Worked solutions: every line derived from the method and the problem's numbers, the last one the check."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
+from tutor.engine.method import Step
+from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text
+from tutor.engine.problem import Problem
+from tutor.engine.question import Limit
+from tutor.units import conversion, written, written_unit
+
+
+@dataclass(frozen=True)
+class Line:
+    """One step as told: why, the relation in symbols (plain and LaTeX) and in words, the numbers, the value."""
+
+    name: str
+    kind: str
+    why: str
+    relation: str
+    formula: str
+    spoken: str
+    numbers: str
+    value: float | bool
+    unit: str
+    text: str
+    source: str
+
+
+def worked_solution(problem: Problem) -> list[Line]:
+    """All steps of the right way and, where the answer is bound by limits, the check against each."""
+    lines = [_line(problem, step) for step in problem.question.right.steps]
+    values = {**problem.known, **problem.values}
+    return lines + [check_line(problem, limit, values) for limit in problem.question.limits]
+
+
+def _line(problem: Problem, step: Step) -> Line:
+    tree = _tree_of(problem, step)
+    exercise = problem.question.exercise
+    why = exercise.why.get(step.name, "")
+    if step.turned:
+        why = f"The relation turned round, so that the {_words(problem, step.name)} stands alone. {why}".strip()
+    unit = problem.unit_of(step.name)
+    return Line(
+        name=step.name,
+        kind=step.kind,
+        why=why,
+        relation=in_plain_words(step.name, tree),
+        formula=f"{problem.question.library.quantities[step.name].symbol} = {LATEX.write(tree, _latex_leaf(problem))}",
+        spoken=_sentence(problem, step.name, tree),
+        numbers=in_numbers(problem, tree),
+        value=_shown_value(problem, step.name),
+        unit=unit,
+        text=problem.text_of(step.name),
+        source=_source(problem, tree),
+    )
+
+
+def _tree_of(problem: Problem, step: Step) -> Node:
+    """The relation of a step; where it has several roots, the one that this problem's values follow."""
+    value = problem.values[step.name]
+    return min(step.trees, key=lambda tree: abs(problem.evaluate(tree) - value)) if len(step.trees) > 1 else step.trees[0]
+
+
+def _shown_value(problem: Problem, name: str) -> float | bool:
+    value = problem.values[name]
+    if problem.question.library.quantities[name].kind == "answer":
+        return bool(value)
+    return conversion(problem.unit_of(name)).to_shown(value)
+
+
+def check_line(problem: Problem, limit: Limit, values: Mapping[str, float]) -> Line:
+    """The check of an answer against a limit, in numbers; `values` hold the answer to be checked."""
+    tree = limit.tree
+    left, right = (_side(problem, tree, side) for side in limit.sides(values))
+    verdict = "respected" if limit.holds(values) else "broken"
+    sign = "≤" if tree.sign == "<=" else "≥"
+    return Line(
+        name="limit",
+        kind="compare",
+        why=f"The answer has to respect this limit; here it is {verdict}.",
+        relation=PLAIN.write(tree, _plain_leaf),
+        formula=LATEX.write(tree, _latex_leaf(problem)),
+        spoken=spoken(tree, problem),
+        numbers=in_numbers(replace(problem, values=values), tree),
+        value=limit.holds(values),
+        unit="",
+        text=f"{left} {sign} {right}: {verdict}" if limit.holds(values) else f"not {left} {sign} {right}: {verdict}",
+        source="",
+    )
+
+
+def _side(problem: Problem, tree: Comparison, value: float) -> str:
+    """One side of a limit as text, in the unit of the side that is a single quantity."""
+    single = next((side.id for side in (tree.right, tree.left) if isinstance(side, Name)), None)
+    unit = problem.unit_of(single) if single else ""
+    return written(conversion(unit).to_shown(value), unit)
+
+
+def in_numbers(problem: Problem, tree: Node) -> str:
+    """A relation with the problem's numbers and units put in; a temperature told in °F is brought to °C first."""
+    in_fahrenheit = [name for name in sorted(names(tree)) if problem.unit_of(name) == "degF"]
+    converted = {name: written({**problem.known, **problem.values}[name], "degC") for name in in_fahrenheit}
+
+    def leaf_text(leaf: Name | Literal) -> str:
+        if isinstance(leaf, Literal):
+            return literal_text(leaf)
+        return converted.get(leaf.id) or problem.text_of(leaf.id)
+
+    first = "".join(f"{problem.text_of(name)} = {text}; " for name, text in converted.items())
+    return first + PLAIN.write(tree, leaf_text)
+
+
+def formula_of(problem: Problem, name: str) -> str:
+    """The right relation of a step as LaTeX."""
+    step = next(step for step in problem.question.right.steps if step.name == name)
+    return _line(problem, step).formula
+
+
+def in_plain_words(name: str, tree: Node) -> str:
+    """A relation with the quantities' names: 'modules_that_fit = input_voltage_max ÷ cold_voltage'."""
+    return f"{name} = {PLAIN.write(tree, _plain_leaf)}"
+
+
+def _plain_leaf(leaf: Name | Literal) -> str:
+    return literal_text(leaf) if isinstance(leaf, Literal) else leaf.id
+
+
+def _latex_leaf(problem: Problem) -> Leaf:
+    def leaf_text(leaf: Name | Literal) -> str:
+        if isinstance(leaf, Literal):
+            return rf"{leaf.text}\,\text{{{written_unit(leaf.unit)}}}" if leaf.unit else leaf.text
+        return problem.question.library.quantities[leaf.id].symbol
+
+    return leaf_text
+
+
+def _spoken_leaf(problem: Problem) -> Leaf:
+    return lambda leaf: literal_text(leaf) if isinstance(leaf, Literal) else f"the {_words(problem, leaf.id)}"
+
+
+def _words(problem: Problem, name: str) -> str:
+    return problem.question.library.quantities[name].words
+
+
+def _sentence(problem: Problem, name: str, tree: Node) -> str:
+    return f"The {_words(problem, name)} equals {spoken(tree, problem)}."
+
+
+def spoken(tree: Node, problem: Problem) -> str:
+    """A relation in words, for those who listen."""
+    return SPOKEN.write(tree, _spoken_leaf(problem)).replace("  ", " ").strip()
+
+
+def _source(problem: Problem, tree: Node) -> str:
+    """The table that a step reads, with its rulebook and edition."""
+    for node in walk(tree):
+        if isinstance(node, Call) and node.table:
+            table = problem.question.rulebook.tables[node.table]
+            row = table.rows[0]
+            return f"{table.title}: {row['edition'] or row['source']} ({row['standing']})"
+    return ""

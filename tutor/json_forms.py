@@ -1,0 +1,98 @@
+"""The JSON that commands print.  Keys are stable; values carry their unit (see DEVELOPERS.md)."""
+
+from dataclasses import asdict
+from typing import Any
+
+from tutor.answers.entry import Entry
+from tutor.answers.marking import Mark, Marking
+from tutor.content.library import Library
+from tutor.content.models import Amount
+from tutor.engine.problem import Problem
+from tutor.engine.solution import worked_solution
+
+_SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source")
+
+
+def problem_json(problem: Problem, *, solution: bool) -> dict[str, Any]:
+    """A problem as told; with `solution` its answer and worked solution too."""
+    exercise = problem.question.exercise
+    told = {
+        "exercise": exercise.id,
+        "version": problem.question.version,
+        "number": problem.number,
+        "rulebook": problem.question.rulebook.id,
+        "story": " ".join([*problem.story, problem.task]),
+        "givens": {name: _amount(amount) for name, amount in problem.shown.items()},
+        "asks": list(exercise.asks),
+        "ask": problem.ask,
+        "steps": [step.name for step in problem.question.right.steps],
+        "safety": safety_json(problem),
+    }
+    if solution:
+        told["answer"] = answer_json(problem)
+        told["solution"] = [{key: asdict(line)[key] for key in _SOLUTION_KEYS} for line in worked_solution(problem)]
+    return told
+
+
+def answer_json(problem: Problem) -> dict[str, Any]:
+    """The right answer."""
+    answer: dict[str, Any] = {"value": problem.answer.value, "unit": problem.unit, "text": problem.text_of(problem.ask)}
+    if problem.question.library.quantities[problem.ask].kind == "answer":
+        answer["value"] = bool(problem.answer.value)
+    return answer
+
+
+def safety_json(problem: Problem) -> list[dict[str, str]]:
+    """The cautions that a problem shows."""
+    hazards = problem.question.library.hazards
+    return [{"id": id_, "text": hazards[id_].text} for id_ in problem.question.exercise.safety]
+
+
+def marking_json(problem: Problem, marking: Marking, *, solution: bool) -> dict[str, Any]:
+    """A marking; the answer itself only with `solution`."""
+    told = {
+        "exercise": problem.question.exercise.id,
+        "number": problem.number,
+        "ask": problem.ask,
+        "verdict": marking.verdict,
+        "entry": _entry(marking.entry, problem.unit),
+        "mistakes": [
+            {"id": found.id, "words": found.words, "probability": found.probability} for found in marking.candidates
+        ],
+        "named": marking.named.id if marking.named else None,
+        "feedback": marking.feedback,
+        "steps": {name: _mark(mark, problem.unit_of(name)) for name, mark in marking.steps.items()},
+        "safety": safety_json(problem),
+    }
+    if solution:
+        told["answer"] = answer_json(problem)
+    return told
+
+
+def exercises_json(library: Library) -> list[dict[str, Any]]:
+    """All exercises in the order in which they are taught."""
+    return [
+        {
+            "id": exercise.id,
+            "title": exercise.title,
+            "lesson": exercise.lesson,
+            "skill": exercise.skill,
+            "level": exercise.level,
+            "asks": list(exercise.asks),
+            "givens": list(exercise.givens),
+            "mistakes": list(exercise.mistakes),
+        }
+        for exercise in library.exercises.values()
+    ]
+
+
+def _amount(amount: Amount) -> dict[str, Any]:
+    return {"value": amount.value, "unit": amount.unit, "text": amount.text}
+
+
+def _entry(entry: Entry | None, unit: str) -> dict[str, Any] | None:
+    return None if entry is None else {"value": entry.value, "unit": unit}
+
+
+def _mark(mark: Mark, unit: str) -> dict[str, Any]:
+    return {"verdict": mark.verdict, "entry": _entry(mark.entry, unit), "feedback": mark.feedback}

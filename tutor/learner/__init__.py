@@ -1,0 +1,1 @@
+"""What a learner has done, and what follows from it."""

@@ -1,0 +1,199 @@
+"""One learner's record: attempts, which are only ever added, and what brings the learner back to where they were."""
+
+import hashlib
+import math
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from datetime import UTC, datetime
+from typing import Any, Literal
+from uuid import uuid4
+
+from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, update
+
+from tutor.store import tables
+from tutor.store.database import Store
+
+Verdict = Literal["right", "wrong", "unclear", "refused", ""]
+Help = Literal["", "hint", "solution"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attempt:
+    """One submit, or one look at a hint or at the worked solution (then `entry` is None and `verdict` empty).
+
+    `key` names the submit: adding it twice counts once. `help` is the furthest help seen so far in this problem,
+    `mistakes` the candidates that explain the entry with their probability, `named` the one that was claimed,
+    `seconds` the time since the problem was shown.
+    """
+
+    exercise: str
+    version: str
+    number: int
+    ask: str
+    rulebook: str
+    givens: Mapping[str, str] = field(default_factory=dict)
+    entry: str | None = None
+    steps: Mapping[str, str] = field(default_factory=dict)
+    verdict: Verdict = ""
+    named: str | None = None
+    mistakes: Mapping[str, float] = field(default_factory=dict)
+    help: Help = ""
+    hints_seen: int = 0
+    seconds: float | None = None
+    key: str = field(default_factory=lambda: str(uuid4()))
+    at: datetime = field(default_factory=lambda: datetime.now(UTC))
+
+    def __post_init__(self) -> None:
+        if self.seconds is not None and not (math.isfinite(self.seconds) and self.seconds >= 0):
+            raise ValueError(f"seconds is {self.seconds}; give a time of zero or more, or None")
+
+    @property
+    def problem(self) -> tuple[object, ...]:
+        """What makes two attempts belong to the same problem."""
+        given = tuple(sorted(self.givens.items()))
+        return (self.exercise, self.version, self.number, self.ask, self.rulebook, given)
+
+
+_COLUMNS = [tables.attempt.c[part.name] for part in fields(Attempt)]
+
+
+def new_token() -> str:
+    """Make what a learner's browser holds: 256 random bits, too many to guess, so that a plain hash hides them."""
+    return secrets.token_urlsafe(32)
+
+
+class Record:
+    """One learner's view of the store; every method may raise tutor.store.database.StoreError.
+
+    A visit leaves no trace: the learner's row is made at the first write.
+    """
+
+    def __init__(self, store: Store, token: str) -> None:
+        self._store = store
+        self._token_hash = hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
+
+    def add(self, attempt: Attempt) -> Attempt:
+        """Add an attempt and give back what is kept: it is on the disk, or the first one with the same key is."""
+
+        def work(connection: Connection) -> Attempt:
+            owner = self._make_learner(connection)
+            first = and_(tables.attempt.c.learner_id == owner, tables.attempt.c.key == attempt.key)
+            if connection.scalar(select(tables.attempt.c.id).where(first)) is None:
+                values = {column.name: getattr(attempt, column.name) for column in _COLUMNS}
+                connection.execute(insert(tables.attempt).values(learner_id=owner, **values))
+            return Attempt(**connection.execute(select(*_COLUMNS).where(first)).mappings().one())
+
+        return self._store.write(work)
+
+    def attempts(self, exercise: str | None = None, number: int | None = None, ask: str | None = None) -> list[Attempt]:
+        """Give the attempts, oldest first; only those of an exercise, a number or an ask where one is named."""
+        with self._store.reading() as connection:
+            return self._attempts(connection, exercise=exercise, number=number, ask=ask)
+
+    def keep_place(self, where: Mapping[str, str]) -> None:
+        """Keep where the learner is: the page and its query parameters."""
+        if self.place() != where:
+            self._keep(tables.place_kept, {}, {"where": dict(where), "at": datetime.now(UTC)})
+
+    def place(self) -> dict[str, str] | None:
+        """Give where the learner was last, or None before the first time."""
+        rows = self._own(tables.place_kept)
+        return rows[0]["where"] if rows else None
+
+    def keep_draft(self, problem: str, field: str, text: str) -> None:
+        """Keep text that was typed and not yet sent, by any name for its problem and field; an empty text drops it."""
+        if text and self.draft(problem).get(field) != text:
+            self._keep(tables.draft, {"problem": problem, "field": field}, {"text": text, "at": datetime.now(UTC)})
+        elif not text:
+            self._drop(tables.draft, problem=problem, field=field)
+
+    def draft(self, problem: str) -> dict[str, str]:
+        """Give a problem's unsent text by field."""
+        return {row["field"]: row["text"] for row in self._own(tables.draft, problem=problem)}
+
+    def drop_draft(self, problem: str) -> None:
+        """Forget a problem's unsent text."""
+        self._drop(tables.draft, problem=problem)
+
+    def setting(self, name: str, default: Any = None) -> Any:
+        """Give a setting's value, or the default if it was never kept."""
+        rows = self._own(tables.setting, name=name)
+        return rows[0]["value"] if rows else default
+
+    def keep_setting(self, name: str, value: Any) -> None:
+        """Keep a setting; the value is anything that JSON can hold."""
+        self._keep(tables.setting, {"name": name}, {"value": value})
+
+    def export(self) -> dict[str, Any]:
+        """Give all that is kept about the learner, ready for JSON: since, attempts, place, settings, drafts."""
+        with self._store.reading() as connection:
+            since = connection.scalar(select(tables.learner.c.made_at).where(self._is_me))
+            place = self._rows(connection, tables.place_kept)
+            return {
+                "since": since.isoformat() if since else None,
+                "attempts": [_plain(vars(attempt)) for attempt in self._attempts(connection)],
+                "place": _plain(place[0]) if place else None,
+                "settings": {row["name"]: row["value"] for row in self._rows(connection, tables.setting)},
+                "drafts": [_plain(row) for row in self._rows(connection, tables.draft)],
+            }
+
+    def erase(self) -> None:
+        """Delete all that is kept about the learner, the learner's row last."""
+
+        def work(connection: Connection) -> None:
+            for table in reversed(tables.metadata.sorted_tables):
+                mine = self._is_me if table is tables.learner else self._mine(table)
+                connection.execute(delete(table).where(mine))
+
+        self._store.write(work)
+        self._store.clear_leftovers()
+
+    @property
+    def _is_me(self) -> ColumnElement[bool]:
+        return tables.learner.c.token_hash == self._token_hash
+
+    def _mine(self, table: Table, **only: Any) -> ColumnElement[bool]:
+        owner = select(tables.learner.c.id).where(self._is_me).scalar_subquery()
+        wanted = (table.c[name] == value for name, value in only.items() if value is not None)
+        return and_(table.c.learner_id == owner, *wanted)
+
+    def _make_learner(self, connection: Connection) -> int:
+        me = select(tables.learner.c.id).where(self._is_me)
+        if connection.scalar(me) is None:
+            row = {"token_hash": self._token_hash, "made_at": datetime.now(UTC)}
+            connection.execute(insert(tables.learner).values(row))
+        owner: int = connection.scalars(me).one()
+        return owner
+
+    def _attempts(self, connection: Connection, **only: Any) -> list[Attempt]:
+        query = select(*_COLUMNS).where(self._mine(tables.attempt, **only)).order_by(tables.attempt.c.id)
+        return [Attempt(**row) for row in connection.execute(query).mappings()]
+
+    def _rows(self, connection: Connection, table: Table, **only: Any) -> list[dict[str, Any]]:
+        columns = [column for column in table.c if column.name != "learner_id"]
+        query = select(*columns).where(self._mine(table, **only)).order_by(*table.primary_key)
+        return [dict(row) for row in connection.execute(query).mappings()]
+
+    def _own(self, table: Table, **only: Any) -> list[dict[str, Any]]:
+        with self._store.reading() as connection:
+            return self._rows(connection, table, **only)
+
+    def _keep(self, table: Table, name: dict[str, str], values: dict[str, Any]) -> None:
+        """Write a row under its name, over the one that is there: the last write wins."""
+
+        def work(connection: Connection) -> None:
+            owner = self._make_learner(connection)
+            changed = connection.execute(update(table).where(self._mine(table, **name)).values(**values)).rowcount
+            if not changed:
+                connection.execute(insert(table).values(learner_id=owner, **name, **values))
+
+        self._store.write(work)
+
+    def _drop(self, table: Table, **only: Any) -> None:
+        if self._own(table, **only):
+            self._store.write(lambda connection: connection.execute(delete(table).where(self._mine(table, **only))))
+
+
+def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value.isoformat() if isinstance(value, datetime) else value for name, value in row.items()}

@@ -1,0 +1,224 @@
+"""Opens the store, brings its schema up to date, and runs reads and writes on it.
+
+SQLite runs in WAL mode with synchronous=FULL. A killed server loses no acknowledged answer in either FULL or NORMAL,
+because a committed page is already with the operating system; only FULL also waits for the disk, so that a power cut
+loses none. The people served here live with power cuts, and the wait is a few milliseconds at each answer.
+"""
+
+import json
+import sqlite3
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from platformdirs import user_data_path
+from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, update
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+
+from tutor.store.tables import SCHEMA, metadata, schema_version
+
+PATIENCE = "10"
+"""Seconds that a write waits for another one; an SQLite URL may say otherwise (?timeout=30)."""
+
+_ELSEWHERE = "name another place for the store"
+_SENTENCES = {
+    "not a database": f"is not a Cold Morning store. Check its name, or {_ELSEWHERE}.",
+    "malformed": "is damaged. Put a copy of it back, or move it away so that a new one is made.",
+    "locked": "is being written by another program. Close that program, or wait a moment, and try again.",
+    "readonly": f"cannot be written. Change its permissions, or {_ELSEWHERE}.",
+    "unable to open": f"cannot be opened. Change the permissions of its folder, or {_ELSEWHERE}.",
+    "full": "has no room left on its disk. Free some space and try again.",
+}
+
+Result = TypeVar("Result")
+
+
+class StoreError(Exception):
+    """The store cannot be used; the message is a sentence that says why and how to mend it."""
+
+
+class Store:
+    """The tables of all learners. Threads may share one: each read or write has its own pooled connection."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(begin="BEGIN IMMEDIATE")
+
+    @classmethod
+    def open(cls, where: str | None = None) -> "Store":
+        """Open the store at a path or a SQLAlchemy URL (default: the user's data folder) and bring it up to date.
+
+        Raises StoreError if it cannot be reached or written, is no store, or was made by a newer version.
+        """
+        store = cls(_engine(_address(where)))
+        try:
+            store.write(store._bring_up_to_date)
+        except BaseException:
+            store.close()
+            raise
+        return store
+
+    def close(self) -> None:
+        """Let go of all connections."""
+        self._engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection on which all reads see the same moment; raises StoreError if the store fails."""
+        with self._failing_in_words(), self._engine.begin() as connection:
+            yield connection
+
+    def write(self, work: Callable[[Connection], Result]) -> Result:
+        """Run `work` in one transaction; what it returns is on the disk. Raises StoreError if the store fails.
+
+        Where writers run side by side (PostgreSQL), another one may add the same row first; `work` then runs once
+        more and finds that row.
+        """
+        with self._failing_in_words():
+            try:
+                with self._writer.begin() as connection:
+                    return work(connection)
+            except IntegrityError:
+                with self._writer.begin() as connection:
+                    return work(connection)
+
+    def clear_leftovers(self) -> None:
+        """Remove deleted text from SQLite's write-ahead log too (a busy log is removed when the store closes)."""
+        if self._engine.dialect.name == "sqlite":
+            outside_transactions = self._engine.execution_options(begin="")
+            with self._failing_in_words(), outside_transactions.connect() as connection:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def _bring_up_to_date(self, connection: Connection) -> None:
+        tables = inspect(connection).get_table_names()
+        if not tables:
+            metadata.create_all(connection)
+            schema_version.create(connection)
+            connection.execute(insert(schema_version).values(version_num=SCHEMA))
+        elif schema_version.name not in tables:
+            raise StoreError(f"{self._name} holds another program's tables. Check its name, or {_ELSEWHERE}.")
+        elif connection.scalar(select(schema_version.c.version_num)) != SCHEMA:
+            self._migrate(connection)
+        else:
+            _prove_writable(connection)
+
+    def _migrate(self, connection: Connection) -> None:
+        from tutor.store.migrations import UnknownRevisionError, migrate  # noqa: PLC0415 (slow to import, rarely needed)
+
+        try:
+            migrate(connection)
+        except UnknownRevisionError as error:
+            raise StoreError(
+                f"{self._name} was made by a newer version of Cold Morning. "
+                f"Update with 'pip install --upgrade coldmorning', or {_ELSEWHERE}."
+            ) from error
+
+    @property
+    def _name(self) -> str:
+        url = self._engine.url
+        on_sqlite = url.get_backend_name() == "sqlite"
+        return f"The store {url.database if on_sqlite else url.render_as_string(hide_password=True)}"
+
+    @contextmanager
+    def _failing_in_words(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as error:
+            reason = str(error.orig).strip().partition("\n")[0]
+            known = (sentence for fragment, sentence in _SENTENCES.items() if fragment in reason)
+            fallback = f"failed: {reason}. Check that its address is right and its server runs."
+            raise StoreError(f"{self._name} {next(known, fallback)}") from error
+        except PoolTimeout as error:
+            raise StoreError(f"{self._name} is too busy. Wait a moment and try again.") from error
+
+
+def _prove_writable(connection: Connection) -> None:
+    """Tell a store that cannot be written at its opening, not at the first answer."""
+    connection.execute(update(schema_version).values(version_num=SCHEMA))
+
+
+def _address(where: str | None) -> URL:
+    if where is not None and "://" in where:
+        try:
+            url = make_url(where)
+        except (ArgumentError, ValueError) as error:
+            raise StoreError(
+                "The store's address cannot be read. Give a file's path, or a URL such as 'postgresql://HOST/DATABASE'."
+            ) from error
+    else:
+        path = Path(where).expanduser() if where is not None else default_path()
+        url = URL.create("sqlite", database=str(path))
+    return _file_address(url) if url.get_backend_name() == "sqlite" else url
+
+
+def default_path() -> Path:
+    """Where the store is unless told otherwise."""
+    return user_data_path("coldmorning", appauthor=False) / "coldmorning.sqlite3"
+
+
+def _file_address(url: URL) -> URL:
+    if not url.database or url.database == ":memory:" or url.query.get("mode") == "memory":
+        raise StoreError("A store in memory keeps nothing. Give the path of a file.")
+    if not url.database.startswith("file:"):
+        folder = Path(url.database).parent
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(
+                f"The store's folder {folder} cannot be made ({error.strerror}). "
+                f"Change the permissions above it, or {_ELSEWHERE}."
+            ) from error
+    return url if "timeout" in url.query else url.update_query_dict({"timeout": PATIENCE})
+
+
+def _engine(url: URL) -> Engine:
+    on_sqlite = url.get_backend_name() == "sqlite"
+    try:
+        engine = create_engine(url, json_serializer=partial(json.dumps, allow_nan=False), pool_pre_ping=not on_sqlite)
+    except NoSuchModuleError as error:
+        raise StoreError(f"No database is called '{url.drivername}'. Use a file's path or a postgresql URL.") from error
+    except ModuleNotFoundError as error:
+        raise StoreError(
+            f"The store's database needs the Python package '{error.name}'. Install it with 'pip install {error.name}'."
+        ) from error
+    if on_sqlite:
+        event.listen(engine, "connect", _set_up)
+        event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _set_up(driver: sqlite3.Connection, _record: object) -> None:
+    """Leave transactions to `_begin`, wait for the disk at each commit, overwrite what is deleted.
+
+    Foreign keys stay off because a migration that remakes a table would delete the rows that refer to it.
+    """
+    driver.isolation_level = None
+    _turn_on_wal(driver)
+    for pragma in ("synchronous=FULL", "secure_delete=ON", "foreign_keys=OFF"):
+        driver.execute(f"PRAGMA {pragma}")
+
+
+def _turn_on_wal(driver: sqlite3.Connection) -> None:
+    """Keep trying for as long as a write would: SQLite does not wait where two programs change the mode at once."""
+    milliseconds = driver.execute("PRAGMA busy_timeout").fetchone()[0]
+    deadline = time.monotonic() + milliseconds / 1000
+    while True:
+        try:
+            driver.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(0.01)
+        else:
+            return
+
+
+def _begin(connection: Connection) -> None:
+    """Take the write lock at once where a write follows, so that what is read before it still holds."""
+    if statement := connection.get_execution_options().get("begin", "BEGIN"):
+        connection.exec_driver_sql(statement)

@@ -1,0 +1,143 @@
+"""The store's tables as they are now; the migrations lead to them from every earlier shape."""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Column,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+
+SCHEMA = "0001"
+"""The revision that these tables have: the last one in tutor/store/migrations/versions."""
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment: aware going in (else ValueError), aware and in UTC coming out, on every database."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Bring the moment to UTC; SQLite keeps it without its zone."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"the time {value} has no time zone; use datetime.now(UTC)")
+        moment = value.astimezone(UTC)
+        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Give the moment back in UTC."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else value.astimezone(UTC)
+
+
+class TypedText(TypeDecorator[str]):
+    """Text that a person typed; a character that no database text can hold becomes U+FFFD."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Replace NUL and lone surrogates."""
+        if value is None:
+            return None
+        return "".join("\ufffd" if c == "\0" or "\ud800" <= c <= "\udfff" else c for c in value)
+
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _owner(*, primary_key: bool = False) -> Column[int]:
+    return Column("learner_id", Integer, ForeignKey("learner.id"), primary_key=primary_key, nullable=False)
+
+
+learner = Table(
+    "learner",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("token_hash", String(64), nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    UniqueConstraint("token_hash"),
+)
+
+attempt = Table(
+    "attempt",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _owner(),
+    Column("key", String, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("exercise", String, nullable=False),
+    Column("version", String, nullable=False),
+    Column("number", BigInteger, nullable=False),
+    Column("ask", String, nullable=False),
+    Column("rulebook", String, nullable=False),
+    Column("givens", JSON, nullable=False),
+    Column("entry", TypedText),
+    Column("steps", JSON, nullable=False),
+    Column("verdict", String, nullable=False),
+    Column("named", String),
+    Column("mistakes", JSON, nullable=False),
+    Column("help", String, nullable=False),
+    Column("hints_seen", Integer, nullable=False),
+    Column("seconds", Float),
+    UniqueConstraint("learner_id", "key"),
+    Index(None, "learner_id", "exercise", "number"),
+)
+
+place_kept = Table(
+    "place_kept",
+    metadata,
+    _owner(primary_key=True),
+    Column("where", JSON, nullable=False),
+    Column("at", UtcTime, nullable=False),
+)
+
+setting = Table(
+    "setting",
+    metadata,
+    _owner(primary_key=True),
+    Column("name", String, primary_key=True),
+    Column("value", JSON, nullable=False),
+)
+
+draft = Table(
+    "draft",
+    metadata,
+    _owner(primary_key=True),
+    Column("problem", String, primary_key=True),
+    Column("field", String, primary_key=True),
+    Column("text", TypedText, nullable=False),
+    Column("at", UtcTime, nullable=False),
+)
+
+schema_version = Table(
+    "coldmorning_schema",
+    MetaData(),
+    Column("version_num", String(32), nullable=False),
+    PrimaryKeyConstraint("version_num", name="coldmorning_schema_pkc"),
+)
+"""Alembic's own table, under our name: it tells our store from another program's database."""

@@ -1,0 +1,120 @@
+"""Units: one registry, conversions worked out once, and how values are written for people.
+
+Values travel through the program in *working units*: coherent SI (V, A, W, m, 1/K, ...), except that temperatures
+stay in degrees Celsius and pure numbers, shares and per cent are plain fractions.  Only differences of temperatures
+have a meaning in our relations, and `record_low - 25 degC` is exact in degrees Celsius while it is not in kelvin.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+import pint
+
+registry: pint.UnitRegistry = pint.UnitRegistry()
+
+_WRITTEN = (("degC", "°C"), ("degF", "°F"), ("delta_degC", "K"), ("ohm", "Ω"), ("^2", "²"), ("*", "·"))
+_FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")
+_MINUS = "−"
+
+
+class UnitError(ValueError):
+    """A unit that is not known, or two units that measure different things."""
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """`working = shown * scale + offset`, from a shown unit to the working unit of its dimension."""
+
+    scale: float
+    offset: float
+    dimension: str
+
+    def to_working(self, shown: float) -> float:
+        """Turn a shown value into working units."""
+        return shown * self.scale + self.offset
+
+    def to_shown(self, working: float) -> float:
+        """Turn a value in working units into the shown unit."""
+        return (working - self.offset) / self.scale
+
+
+ABSOLUTE_TEMPERATURES = {
+    "degC": Conversion(1.0, 0.0, "[absolute temperature]"),
+    "degF": Conversion(5 / 9, -160 / 9, "[absolute temperature]"),
+}
+
+
+@lru_cache(maxsize=4096)
+def conversion(unit: str) -> Conversion:
+    """Work out the conversion of a unit written like 'V', '%/K', 'degF', 'W/m^2' or '' (a pure number).
+
+    Raises UnitError if the unit is not known.
+    """
+    if unit in ABSOLUTE_TEMPERATURES:
+        return ABSOLUTE_TEMPERATURES[unit]
+    parsed = registry_unit(unit)
+    scale = float((1.0 * parsed).to_base_units().magnitude)
+    return Conversion(scale, 0.0, str(parsed.dimensionality))
+
+
+@lru_cache(maxsize=4096)
+def registry_unit(unit: str) -> pint.Unit:
+    """Read a unit name factor by factor, so that the registry only ever sees plain unit names.
+
+    Raises UnitError if a factor is not a unit that the registry knows.
+    """
+    product = registry.dimensionless
+    position = 0
+    while position < len(unit):
+        match = _FACTOR.match(unit, position)
+        if match is None or (position > 0) != bool(match[1]):
+            raise UnitError(f"'{unit}' is not a unit")
+        name = "percent" if match[2] == "%" else match[2]
+        try:
+            factor = registry.Unit(name) ** int(match[3] or 1)
+        except (pint.errors.UndefinedUnitError, ValueError, AttributeError) as error:
+            raise UnitError(f"'{match[2]}' is not a unit known here") from error
+        product = product / factor if match[1] == "/" else product * factor
+        position = match.end()
+    return product
+
+
+def convert(value: float, source: str, target: str) -> float:
+    """Convert a value between two shown units.
+
+    Raises UnitError if the two measure different things.
+    """
+    if source == target:
+        return value
+    old, new = conversion(source), conversion(target)
+    if old.dimension != new.dimension:
+        raise UnitError(f"{written_unit(source)} and {written_unit(target)} do not measure the same thing")
+    return new.to_shown(old.to_working(value))
+
+
+def written_unit(unit: str) -> str:
+    """Write a unit as people print it: 'degC' gives '°C', 'mm^2' gives 'mm²'."""
+    for name, sign in _WRITTEN:
+        unit = unit.replace(name, sign)
+    return unit
+
+
+def written_number(value: float, figures: int = 4) -> str:
+    """Write a number with so many significant figures at most, a true minus sign, no trailing zeros added by rounding.
+
+    Whole numbers are written in full: 467.58 gives '467.6', 15.0 gives '15', -24.0 gives '−24'.
+    """
+    if value == round(value) and abs(value) < 1e9:
+        text = str(round(value))
+    else:
+        decimals = max(0, figures - 1 - math.floor(math.log10(abs(value))))
+        text = f"{value:.{decimals}f}"
+    return text.replace("-", _MINUS)
+
+
+def written(value: float, unit: str, figures: int = 4) -> str:
+    """Write a value with its unit, a no-break space between them: '46.76 V', '−24 °C', '13'."""
+    sign = written_unit(unit)
+    return f"{written_number(value, figures)}\u00a0{sign}" if sign else written_number(value, figures)
