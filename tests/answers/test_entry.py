@@ -1,8 +1,8 @@
 """Good and bad answers side by side.
 
-Expected values are conversions by NIST SP 811 (2008): appendix B.8 for the foot (0.3048 m) and inch (0.0254 m),
-appendix B.9 for degrees Fahrenheit (t/°C = (t/°F - 32)/1.8); SI Brochure, 9th edition: section 2.3.1 for 0 °C =
-273.15 K, section 5.4.4 for the decimal mark and the groups of three.  The other values are plain arithmetic.
+Expected values are conversions by NIST SP 811 (2008), appendix B.8: a foot is 0.3048 m, an inch 0.0254 m,
+t/°C = (t/°F - 32)/1.8 and t/°C = T/K - 273.15.  The decimal mark and the groups of three parted by a space are those of
+the SI Brochure (9th edition), section 5.4.4.  The other values are plain arithmetic.
 """
 
 import pickle

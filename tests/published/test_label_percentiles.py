@@ -63,6 +63,6 @@ def test_coefficients_agree_with_the_single_diode_model(invented, labels):
 
 
 def test_fuse_carries_the_short_circuit_current(invented):
-    """A module's largest series fuse is at least 1.56 times its current (NFPA 70-2017 690.8 and 690.9, transcription)."""
+    """A module's largest series fuse is at least 1.56 times its current (common practice, no source)."""
     for id_, module in invented.items():
         assert module.module_fuse_max.value >= 1.56 * module.module_isc.value, id_

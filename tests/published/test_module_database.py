@@ -1,4 +1,4 @@
-"""Every module of the CEC module table with the limits of the CEC inverter table, as pvlib ships them (2019 edition)."""
+"""Every module of the CEC table with the limits of the CEC inverter table, as pvlib ships them (2019 edition)."""
 
 import numpy as np
 import pvlib
@@ -79,9 +79,9 @@ def test_cold_voltage_beside_the_single_diode_model(ours, theirs, cec_modules):
     The outliers are no fault of the straight line.  The CEC model turns each label's coefficients by `Adjust` per
     cent until the power coefficient comes out as labelled, so its own voltage slope is the label's turned by that much,
     and the departure follows `Adjust` (correlation −0.98).  Above +7 % lie 41 modules: 30 polycrystalline ones entered
-    with −0.85 or −0.59 %/K, which no crystalline voltage coefficient is, and 11 amorphous and CIGS thin films of −0.40 to
-    −0.52 %/K, large beside their power coefficients.  Below −5 % lie 38 crystalline modules whose power coefficient
-    is large beside the voltage coefficient (mostly 1.3 to 2.0 times it).
+    with −0.85 or −0.59 %/K, which no crystalline voltage coefficient is, and 11 amorphous and CIGS thin films of
+    −0.40 to −0.52 %/K, large beside their power coefficients.  Below −5 % lie 38 crystalline modules whose power
+    coefficient is large beside the voltage coefficient (1.3 to 2.0 times it).
     """
     miss = 100 * (ours / theirs - 1)
     low, first, median, last, high = distribution("label's line against pvlib", miss)

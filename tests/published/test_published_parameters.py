@@ -26,8 +26,8 @@ def test_fit_finds_the_published_parameters(crystalline):
     """Every 40th crystalline module: the parameters that rule the voltages agree closely.
 
     The shunt is hardly told by a label and is not compared.  For nearly a quarter of the labels the exact curve would
-    need a negative shunt: the table keeps it positive and lets the short-circuit current miss the label instead (by up to
-    0.3 A for 99 of 100 modules), while our fit refuses such a label.
+    need a negative shunt: the table keeps it positive and lets the short-circuit current miss the label
+    instead (by up to 0.3 A for 99 of 100 modules), while our fit refuses such a label.
     """
     sample = crystalline.iloc[::40]
     misses, refused = [], 0

@@ -54,7 +54,7 @@ class TestAnonymousWorksheetMostModules:
 
 
 class TestAnonymousWorksheetFewestModules:
-    """Vmp 42.0 V, −0.36 %/K, 45 °C + 32 K, factor 0.88, 120 V.  Published: 33.38 V, 29.38 V and 4, with two mistakes."""
+    """Vmp 42.0 V, −0.36 %/K, 45 °C + 32 K, factor 0.88, 120 V.  Published: 33.38 V, 29.38 V, 4; two mistakes."""
 
     def test_published_figures_come_from_a_reference_of_20_degrees_and_rounding_down(self):
         shifted = voltage_at(42.0, -0.0036, 45.0 + 32.0 + 5.0)

@@ -27,7 +27,7 @@ def parameters():
     return fit(LABEL)
 
 
-@pytest.mark.parametrize("label", invented_labels())
+@pytest.mark.parametrize("label", list(invented_labels()))
 def test_the_fitted_curve_has_the_label_s_points(label):
     points = key_points(fit(label), 1000.0, 25.0)
     assert points.voc == pytest.approx(label.module_voc, rel=1e-6)
@@ -36,7 +36,7 @@ def test_the_fitted_curve_has_the_label_s_points(label):
     assert points.imp == pytest.approx(label.module_imp, rel=1e-6)
 
 
-@pytest.mark.parametrize("label", invented_labels())
+@pytest.mark.parametrize("label", list(invented_labels()))
 def test_the_fitted_curve_has_the_label_s_voc_coefficient(label):
     cold, warm = key_points(fit(label), 1000.0, [24.0, 26.0]).voc
     assert (warm - cold) / 2 / label.module_voc == pytest.approx(label.voc_coefficient, rel=0.01)

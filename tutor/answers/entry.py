@@ -176,7 +176,7 @@ _AWG = re.compile(
     r"(?:#|no\. ?|awg ?#?)? ?(?:(?P<aught>[1-4])/0|(?P<zeros>0{1,4})|(?P<gauge>[1-9]|[1-3]\d|40)) ?(?:awg|gauge|ga)?",
     re.IGNORECASE,
 )
-_KELVIN = Conversion(1.0, -273.15, ABSOLUTE_TEMPERATURES["degC"].dimension)  # absolute, SI Brochure section 2.3.1
+_KELVIN = Conversion(1.0, -273.15, ABSOLUTE_TEMPERATURES["degC"].dimension)  # NIST SP 811, appendix B.8
 _TEMPERATURES = {"degC": "K", "degF": "delta_degF"}  # and the difference that each is a step of
 _MEASURED = (
     ("V", "a voltage"),
@@ -232,7 +232,7 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
 def read_awg(text: str) -> int:
     """Read a wire size in American Wire Gauge: 10 for "10 AWG" or "#10", and 0, -1, -2, -3 for 1/0, 2/0, 3/0, 4/0.
 
-    Raises EntryError if the text is no such size.  The series from 4/0 to 40 is that of ASTM B258.
+    Raises EntryError if the text is no such size.  The sizes 4/0 to 40 are read, of the series in ASTM B258.
     """
     plain = _plain(text)
     size = _AWG.fullmatch(plain)

@@ -46,7 +46,7 @@ def step_carried(problem: Problem, name: str) -> str:
 def step_wrong(problem: Problem, step: Step, mistake: Candidate | None) -> str:
     """A step departs; says why if that is known, else shows the relation."""
     if mistake is None:
-        return f"Not yet. {_relation(problem, step)}"
+        return f"Not yet. {_relation(step)}"
     return f"{_says(problem, mistake)} {_beside(problem, mistake, step.name)}".strip()
 
 
@@ -122,11 +122,15 @@ def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
     step = next((step for step in problem.question.right.steps if step.name == name), None)
     if own is None or step is None or own.expression == step.expression:
         return ""
-    return f"Your line: {in_plain_words(own.name, own.trees[0])}. {_relation(problem, step)}"
+    return f"Your line: {_line(own)}. {_relation(step)}"
 
 
-def _relation(problem: Problem, step: Step) -> str:
-    return f"The relation: {in_plain_words(step.name, step.trees[0])}."
+def _relation(step: Step) -> str:
+    return f"The relation: {_line(step)}."
+
+
+def _line(step: Step) -> str:
+    return in_plain_words(step.name, step.trees[0]).replace("_", " ")
 
 
 def _says(problem: Problem, mistake: Candidate) -> str:

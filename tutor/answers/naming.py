@@ -51,12 +51,13 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     """The mistakes that explain the entries, likeliest first.
 
     `wrong` is the first quantity whose entry departs from the right way.  A mistake has to explain all that was typed;
-    if none does, the one quantity is looked at alone, since a second slip may follow the first.
+    if none does, it has to explain what was typed up to there, since a second slip may follow the first.
     """
     found = [way for way, values in problem.predictions if explains(problem, values, entries)]
     if not found:
-        alone = {wrong: entries[wrong]}
-        found = [way for way, values in problem.predictions if explains(problem, values, alone)]
+        order = [step.name for step in problem.question.right.steps]
+        until = {name: entries[name] for name in order[: order.index(wrong) + 1] if name in entries}
+        found = [way for way, values in problem.predictions if explains(problem, values, until)]
     return _weighed(problem, found, problem.question.library.quantities[wrong].kind)
 
 

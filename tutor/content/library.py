@@ -158,10 +158,7 @@ def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
 
 def _check_references(library: Library) -> None:
     for one in library.declared.values():
-        exercise, document = one.exercise, one.document
-        if exercise.lesson not in library.lessons:
-            raise document.fault(("lesson",), f"there is no lesson '{exercise.lesson}'.", _choose(library.lessons))
-        _check_cautions(library, exercise, document)
+        check_exercise(library, one)
     for lesson in library.lessons.values():
         header = lesson.header
         _check_cautions(library, header, lesson.document)
@@ -170,6 +167,17 @@ def _check_references(library: Library) -> None:
                 raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
         if header.example not in library.declared:
             raise lesson.document.fault(("example",), f"there is no exercise '{header.example}'.", "Check its spelling.")
+
+
+def check_exercise(library: Library, declared: Declared) -> None:
+    """Check that an exercise's lesson, cautions and sources exist.
+
+    Raises ContentError.
+    """
+    exercise, document = declared.exercise, declared.document
+    if exercise.lesson not in library.lessons:
+        raise document.fault(("lesson",), f"there is no lesson '{exercise.lesson}'.", _choose(library.lessons))
+    _check_cautions(library, exercise, document)
 
 
 def _check_cautions(library: Library, content: Exercise | LessonHeader, document: Document) -> None:

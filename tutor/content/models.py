@@ -178,6 +178,14 @@ class RangeGiven(Model):
     highest: Amount
     step: Amount
 
+    @model_validator(mode="after")
+    def _rises(self) -> Self:
+        if not (self.lowest.value < self.highest.value and self.step.value > 0):
+            raise ValueError("'lowest' has to be below 'highest', and 'step' above zero")
+        if len({self.lowest.unit, self.highest.unit, self.step.unit}) > 1:
+            raise ValueError("'lowest', 'highest' and 'step' have to be written in one unit")
+        return self
+
 
 class ChoiceGiven(Model):
     """A given drawn from a list."""

@@ -9,7 +9,6 @@ from functools import cached_property
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
 from tutor.content.models import Amount, Quantity, Slip
-from tutor.engine import dimensions
 from tutor.engine.algebra import Call, Comparison, Name, Node, RelationError, names, parse, replace_names
 from tutor.engine.method import Method, method, needed
 from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
@@ -252,31 +251,3 @@ class Engine:
         if key not in self._questions:
             self._questions[key] = Question(self.library, declared, ask, rulebook(rulebook_id))
         return self._questions[key]
-
-
-def check_declaration(library: Library, declared: Declared, book: Rulebook) -> None:
-    """Prove a declaration: every quantity known, every relation's dimensions, every question solvable.
-
-    Raises ContentError with the line of the first fault.
-    """
-    exercise, document = declared.exercise, declared.document
-    for field_name in ("givens", "relations", "asks", "within", "why"):
-        for name in getattr(exercise, field_name):
-            if name not in library.quantities:
-                raise document.fault((field_name, name), f"'{name}' is not in the glossary.", "Check its spelling.")
-    for name in exercise.relations:
-        if name not in exercise.why:
-            raise document.fault(("relations", name), f"'{name}' has no reason.", f"Add 'why: {{{name}: ...}}'.")
-    questions = [Question(library, declared, ask, book) for ask in exercise.asks]
-    for key, tree in [*((("relations", n), t) for n, t in questions[0].relations.items()),
-                      *((("limits", at), t) for at, t in enumerate(questions[0].limits_declared))]:
-        try:
-            if key[0] == "relations":
-                dimensions.check(str(key[1]), tree, library.quantities, book)
-            else:
-                values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
-                dimensions.evaluate(tree, values, book)
-        except RelationError as error:
-            raise document.fault(key, f"{key[1]}: {error}.") from None
-    for question in questions:
-        _ = question.wrong, question.limits

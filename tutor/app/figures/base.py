@@ -6,6 +6,7 @@ from typing import NamedTuple
 import plotly.graph_objects as go
 
 from tutor.app.theme import Look
+from tutor.units import written
 
 HEIGHT = 400
 TEXT_SIZE = 14
@@ -37,6 +38,16 @@ class Window:
     highest: float
     lowest: float
     best: float
+
+
+def volts(voltage: float) -> str:
+    """Write a string's voltage to a tenth of a volt."""
+    return f"{voltage:.1f}\u00a0V"
+
+
+def degrees(temperature: float) -> str:
+    """Write a temperature to a whole degree Celsius."""
+    return written(round(temperature), "degC")
 
 
 def blank(look: Look, x_title: str, y_title: str) -> go.Figure:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 
-from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_window, blank
+from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_window, blank, degrees, volts
 from tutor.app.theme import Look
 from tutor.trade.site import YearOfTemperatures, year_of_temperatures
-from tutor.trade.strings import voltage_at
+from tutor.trade.strings import most_in_series, voltage_at
 from tutor.units import written
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -48,7 +48,7 @@ def cold_year(count: int, module: LabelVoltages, site: Site, window: Window, loo
         (coldest, cold[coldest], site.record_low, "triangle-up", look.line_1, 1),
         (hottest, hot[hottest], site.hottest_cell, "triangle-down", look.line_2, -1),
     ):
-        words = f"{written(temperature, 'degC')}: <b>{written(voltage, 'V')}</b>"
+        words = f"{written(temperature, 'degC')}: <b>{volts(voltage)}</b>"
         figure.add_trace(_marker(year.day[at], voltage, symbol, colour, look))
         figure.add_annotation(_callout(year.day[at], voltage, words, colour, side=side, look=look))
     figure.update_xaxes(tickvals=_MID_MONTH[::2], ticktext=MONTHS[::2], range=[0, 365])
@@ -81,27 +81,27 @@ def _callout(day: float, voltage: float, words: str, colour: str, *, side: int, 
 
 def _sentence(count: int, highest: float, lowest: float, site: Site, window: Window) -> str:
     modules = "1 module" if count == 1 else f"{count} modules in series"
-    room = window.highest - highest
+    room = volts(abs(window.highest - highest))
     survives = (
-        f"{written(room, 'V')} below the input's limit of {window.highest:g} V: the input survives"
-        if room >= 0
-        else f"{written(-room, 'V')} above the input's limit of {window.highest:g} V: the input is destroyed"
+        f"{room} below the input's limit of {window.highest:g} V: the input survives"
+        if count <= most_in_series(window.highest, highest / count)
+        else f"{room} above the input's limit of {window.highest:g} V: the input is destroyed"
     )
     return (
         f"{site.name}, {modules}. On the coldest morning, at {written(site.record_low, 'degC')}, the string stands at "
-        f"{written(highest, 'V')}, {survives}. On the hottest afternoon, with cells at "
-        f"{written(site.hottest_cell, 'degC')}, it operates at {written(lowest, 'V')}, {_charging(lowest, window)}."
+        f"{volts(highest)}, {survives}. On the hottest afternoon, with cells at "
+        f"{written(site.hottest_cell, 'degC')}, it operates at {volts(lowest)}, {_charging(lowest, window)}."
     )
 
 
 def _charging(lowest: float, window: Window) -> str:
     if lowest < window.lowest:
-        return f"{written(window.lowest - lowest, 'V')} too low for the input to charge ({window.lowest:g} V)"
-    if lowest < window.best:
         return (
-            f"high enough to charge, but {written(window.best - lowest, 'V')} below the input's best {window.best:g} V"
+            f"{volts(window.lowest - lowest)} below the {window.lowest:g} V from which the input charges: it does not"
         )
-    return f"{written(lowest - window.best, 'V')} above the {window.best:g} V from which the input works best"
+    if lowest < window.best:
+        return f"enough to charge, but {volts(window.best - lowest)} below the input's best of {window.best:g} V"
+    return f"{volts(lowest - window.best)} above the {window.best:g} V from which the input works best: it charges well"
 
 
 def _rows(year: YearOfTemperatures, cold: np.ndarray, hot: np.ndarray) -> Rows:
@@ -110,10 +110,10 @@ def _rows(year: YearOfTemperatures, cold: np.ndarray, hot: np.ndarray) -> Rows:
     return [
         {
             "Month": month,
-            "Coldest morning": f"{morning:.0f} °C".replace("-", "−"),
-            "Open circuit": f"{open_circuit:.1f} V",
-            "Hottest cell": f"{cell:.0f} °C".replace("-", "−"),
-            "Operating": f"{operating:.1f} V",
+            "Coldest morning": degrees(morning),
+            "Open circuit": volts(open_circuit),
+            "Hottest cell": degrees(cell),
+            "Operating": volts(operating),
         }
         for month, morning, open_circuit, cell, operating in zip(MONTHS, *at_months, strict=True)
     ]

@@ -3,7 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_level, blank
+from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_level, blank, degrees, volts
 from tutor.app.theme import Look
 from tutor.trade.strings import STANDARD_CELL, voltage_at
 from tutor.units import written
@@ -37,7 +37,7 @@ def hot_afternoon(count: int, module: LabelVoltages, hottest_cell: float, window
         figure.add_annotation(
             x=hottest_cell,
             y=at_hottest,
-            text=f"<b>{written(at_hottest, 'V')}</b>",
+            text=f"<b>{volts(at_hottest)}</b>",
             ax=0,
             ay=28 if symbol == "circle" else -28,
             bgcolor=look.ground,
@@ -51,16 +51,14 @@ def hot_afternoon(count: int, module: LabelVoltages, hottest_cell: float, window
 def _sentence(count: int, module: LabelVoltages, hottest_cell: float, window: Window) -> str:
     right = count * voltage_at(module.vmp, module.vmp_coefficient, hottest_cell)
     wrong = count * voltage_at(module.vmp, module.voc_coefficient, hottest_cell)
-    holds = f"{written(abs(right - window.lowest), 'V')} {'above' if right >= window.lowest else 'below'}"
+    holds = f"{volts(abs(right - window.lowest))} {'above' if right >= window.lowest else 'below'}"
     result = (
-        f"With cells at {written(hottest_cell, 'degC')} the string of {count} operates at {written(right, 'V')}, "
+        f"With cells at {written(hottest_cell, 'degC')} the string of {count} operates at {volts(right)}, "
         f"{holds} the {window.lowest:g} V from which the input charges."
     )
-    trap = f" Taken with the open-circuit coefficient it would seem to be {written(wrong, 'V')}"
+    trap = f" Taken with the open-circuit coefficient it would seem to be {volts(wrong)}"
     seems = (
-        ", enough to charge, which it is not."
-        if right < window.lowest <= wrong
-        else f", {written(wrong - right, 'V')} more."
+        ", enough to charge, which it is not." if right < window.lowest <= wrong else f", {volts(wrong - right)} more."
     )
     return result + trap + seems
 
@@ -68,9 +66,9 @@ def _sentence(count: int, module: LabelVoltages, hottest_cell: float, window: Wi
 def _rows(count: int, module: LabelVoltages, cells: np.ndarray) -> Rows:
     return [
         {
-            "Cells": f"{cell:.0f} °C",
-            "Operating coefficient": f"{count * voltage_at(module.vmp, module.vmp_coefficient, cell):.1f} V",
-            "Open-circuit coefficient (wrong)": f"{count * voltage_at(module.vmp, module.voc_coefficient, cell):.1f} V",
+            "Cells": degrees(cell),
+            "Operating coefficient": volts(count * voltage_at(module.vmp, module.vmp_coefficient, cell)),
+            "Open-circuit coefficient (wrong)": volts(count * voltage_at(module.vmp, module.voc_coefficient, cell)),
         }
         for cell in map(float, cells)
     ]

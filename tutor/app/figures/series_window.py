@@ -2,10 +2,9 @@
 
 import plotly.graph_objects as go
 
-from tutor.app.figures.base import Drawn, Rows, Window, add_window, blank
+from tutor.app.figures.base import Drawn, Rows, Window, add_window, blank, volts
 from tutor.app.theme import Look
 from tutor.trade.strings import fewest_in_series, most_in_series
-from tutor.units import written
 
 FITS, TOO_FEW, TOO_MANY = "fits", "too few", "too many"
 
@@ -70,10 +69,10 @@ def _short(fewest: int, most: int) -> str:
 
 def _sentence(fewest: int, most: int, highest: float, operating: float, window: Window) -> str:
     added = (
-        f"Voltages add: each module in the string adds {written(highest, 'V')} at its highest "
-        f"and {written(operating, 'V')} operating."
+        f"Voltages add: each module in the string adds {volts(highest)} at its highest "
+        f"and {volts(operating)} operating."
     )
-    beyond = written((most + 1) * highest, "V")
+    beyond = volts((most + 1) * highest)
     limit = f"{most} at most, for {most + 1} would stand at {beyond}, above the limit of {window.highest:g} V"
     if fewest > most:
         return f"{added} No number of them fits: {fewest} are needed to operate at {window.best:g} V, but {limit}."
@@ -84,8 +83,8 @@ def _rows(verdicts: dict[int, str], highest: float, operating: float) -> Rows:
     return [
         {
             "Modules": str(count),
-            "Highest": f"{count * highest:.1f} V",
-            "Operating": f"{count * operating:.1f} V",
+            "Highest": volts(count * highest),
+            "Operating": volts(count * operating),
             "Fits the window": verdict,
         }
         for count, verdict in verdicts.items()

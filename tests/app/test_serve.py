@@ -1,0 +1,44 @@
+import socket
+
+import pytest
+from streamlit import config
+
+from tutor.app import serve
+
+
+@pytest.fixture
+def taken():
+    with socket.socket() as holder:
+        holder.bind((serve.ADDRESS, 0))
+        holder.listen()
+        yield holder.getsockname()[1]
+
+
+def test_the_server_knows_every_option():
+    unknown = [name for name in serve.OPTIONS if name not in config._config_options_template]
+    assert unknown == []
+
+
+def test_the_switch_for_the_collection_after_each_run_still_exists():
+    assert config._config_options_template["runner.postScriptGC"].default_val is True
+
+
+def test_a_port_that_is_taken_is_said(taken):
+    with pytest.raises(serve.PortTakenError, match=f"Port {taken} is in use. Name another one with --port"):
+        serve.free_port(taken)
+
+
+def test_a_taken_usual_port_leads_to_the_next(taken, monkeypatch):
+    monkeypatch.setattr(serve, "DEFAULT_PORT", taken)
+    assert taken < serve.free_port(None) < taken + serve.PORTS_TRIED
+
+
+def test_no_port_in_the_range_is_said(taken, monkeypatch):
+    monkeypatch.setattr(serve, "DEFAULT_PORT", taken)
+    monkeypatch.setattr(serve, "PORTS_TRIED", 1)
+    with pytest.raises(serve.PortTakenError, match=f"No port from {taken} to {taken} is free"):
+        serve.free_port(None)
+
+
+def test_what_is_warmed_exists():
+    serve.warm()

@@ -1,0 +1,135 @@
+"""Proving a declaration on load: every name known, every relation's dimensions, every question solvable."""
+
+from collections.abc import Iterator
+
+from tutor.content.files import Key
+from tutor.content.library import Declared, Library
+from tutor.content.models import Exercise, PartGiven
+from tutor.engine import dimensions
+from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
+from tutor.engine.draw import pools
+from tutor.engine.problem import placeholders
+from tutor.engine.question import Question
+from tutor.trade.rulebooks import Rulebook
+from tutor.units import conversion, written_unit
+
+ALWAYS_SHOWN = "local-code-decides"
+
+
+def check_declaration(library: Library, declared: Declared, book: Rulebook) -> list[Question]:
+    """Prove a declaration and return its questions, one for each entry of `asks`.
+
+    Raises ContentError with the line of the first fault.
+    """
+    _check_names(library, declared)
+    questions = [Question(library, declared, ask, book) for ask in declared.exercise.asks]
+    _check_givens(questions[0])
+    _check_relations(questions[0])
+    _check_sentences(questions)
+    _check_mistakes(questions)
+    return questions
+
+
+def _check_names(library: Library, declared: Declared) -> None:
+    exercise, document = declared.exercise, declared.document
+    own = {*exercise.givens, *exercise.relations}
+    for field_name in ("givens", "relations", "asks", "within", "why"):
+        for name in getattr(exercise, field_name):
+            if name not in library.quantities:
+                raise document.fault((field_name, name), f"'{name}' is not in the glossary.", "Check its spelling.")
+            if name not in own:
+                raise document.fault(
+                    (field_name, name), f"'{name}' is neither a given nor a relation here.", "Take it away or declare it."
+                )
+    for name in exercise.relations:
+        if name in exercise.givens:
+            raise document.fault(("relations", name), f"'{name}' is a given and a relation.", "Keep one of the two.")
+        if name not in exercise.why:
+            raise document.fault(("relations", name), f"'{name}' has no reason.", f"Add a sentence under why: {name}.")
+    for name, (low, high) in exercise.within.items():
+        if low >= high:
+            raise document.fault(("within", name), f"the bounds of '{name}' are empty.", "Write the lower one first.")
+    if ALWAYS_SHOWN not in exercise.safety:
+        raise document.fault(("safety",), f"the caution '{ALWAYS_SHOWN}' is missing.", "Every exercise shows it.")
+
+
+def _check_givens(question: Question) -> None:
+    exercise, document = question.exercise, question.document
+    shelves = question.library
+    fields = {"module": shelves.modules, "second module": shelves.modules, "charger": shelves.chargers, "place": shelves.places}
+    for name, given in exercise.givens.items():
+        if isinstance(given, PartGiven):
+            model = type(next(iter(fields[given.source].values())))
+            if (given.take or name) not in model.model_fields:
+                raise document.fault(
+                    ("givens", name), f"a {given.source} has no '{given.take or name}'.", "Name it with 'take: ...'."
+                )
+    for _, options in pools(question):
+        for name, amount in options[0].shown.items():
+            unit = question.library.quantities[name].unit
+            if conversion(unit).dimension != conversion(amount.unit).dimension:
+                raise document.fault(
+                    ("givens", name), f"'{name}' is in '{written_unit(unit)}', but is drawn as {amount}.", "Mend its unit."
+                )
+
+
+def _check_relations(question: Question) -> None:
+    quantities, document = question.library.quantities, question.document
+    for name, tree in question.relations.items():
+        if any(isinstance(inner, Call | Comparison) for part in parts(tree) for inner in walk(part)):
+            raise document.fault(
+                ("relations", name),
+                f"'{name}' rounds, compares or looks up inside a longer relation.",
+                "Give that step a relation of its own.",
+            )
+    for key, name, tree in _trees(question):
+        try:
+            if name:
+                dimensions.check(name, tree, quantities, question.rulebook)
+            else:
+                values = {id_: dimensions.typical(quantity) for id_, quantity in quantities.items()}
+                dimensions.evaluate(tree, values, question.rulebook)
+        except RelationError as error:
+            raise document.fault(key, f"{error}.", "Mend the relation or the glossary's unit.") from None
+
+
+def _trees(question: Question) -> Iterator[tuple[Key, str, Node]]:
+    for name, tree in question.relations.items():
+        yield ("relations", name), name, tree
+    for at, limit in enumerate(question.limits_declared):
+        yield ("limits", at), "", limit
+
+
+def _check_sentences(questions: list[Question]) -> None:
+    first = questions[0]
+    exercise, document = first.exercise, first.document
+    told = {*exercise.givens, first.final, *_roles(exercise)}
+    for at, sentence in enumerate(exercise.story):
+        for name in placeholders(sentence):
+            if name not in told:
+                raise document.fault(
+                    ("story", at), f"the story has no {{{name}}} to tell.", "Use a given, or a part's name."
+                )
+    for question in questions:
+        for name in placeholders(exercise.asks[question.ask]):
+            if name not in {*question.known, *_roles(exercise)}:
+                raise document.fault(
+                    ("asks", question.ask), f"{{{name}}} is not known in this question.", "Use what is told."
+                )
+
+
+def _roles(exercise: Exercise) -> set[str]:
+    sources = {given.source for given in exercise.givens.values() if isinstance(given, PartGiven)}
+    return {role.replace(" ", "_") for role in sources}
+
+
+def _check_mistakes(questions: list[Question]) -> None:
+    exercise, document = questions[0].exercise, questions[0].document
+    bites = {way.mistake for question in questions for way in question.wrong}
+    for id_ in exercise.mistakes:
+        if id_ not in bites:
+            raise document.fault(
+                ("mistakes", id_), f"the mistake '{id_}' changes no answer of this exercise.", "Mend its slip."
+            )
+    for question in questions:
+        _ = question.limits

@@ -1,0 +1,184 @@
+"""Checking exercises over their draws: what `coldmorning verify` reports."""
+
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tutor.answers.marking import mark
+from tutor.content.errors import ContentError
+from tutor.content.library import Declared, Library, check_exercise, load, read_exercise
+from tutor.engine import dimensions
+from tutor.engine.algebra import RelationError
+from tutor.engine.declaration import check_declaration
+from tutor.engine.draw import DrawError, draw
+from tutor.engine.problem import Problem
+from tutor.engine.question import Question
+from tutor.engine.screen import screen
+from tutor.engine.solution import worked_solution
+from tutor.trade.rulebooks import RULEBOOKS, rulebook
+from tutor.units import conversion
+
+LOOKED_AT_CLOSELY = 10  # draws of each question that go through pint, the marking and the worked solution too
+SAME = 1e-6  # relative distance below which a value put back into its relation counts as the same
+
+
+@dataclass
+class Report:
+    """What was found about one exercise: draws made, the seconds they took, how many kept all mistakes apart, faults."""
+
+    exercise: str
+    questions: int = 0
+    draws: int = 0
+    kept_apart: int = 0
+    seconds: float = 0.0
+    faults: list[str] = field(default_factory=list)
+
+    def line(self) -> str:
+        """One row of the table."""
+        apart = f"{100 * self.kept_apart / self.draws:.0f} %" if self.draws else "-"
+        verdict = "holds" if not self.faults else "FAULT: " + " | ".join(self.faults)
+        return (
+            f"{self.exercise:36} {self.questions:2} questions {self.draws:7} draws {self.seconds:6.1f} s  "
+            f"mistakes all apart in {apart:>5}  {verdict}"
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as JSON."""
+        return asdict(self)
+
+
+def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterator[Report]:
+    """Check the exercise files named, or all exercises, on two cores; one report each, in the order of the exercises.
+
+    Raises ContentError if the content around the exercises cannot be read.
+    """
+    library = load(extra)
+    if paths:
+        yield from (verify_file(library, path, draws) for path in paths)
+        return
+    ids = list(library.exercises)
+    with ProcessPoolExecutor(2, initializer=_load_in_worker, initargs=(extra,)) as workers:
+        yield from workers.map(_in_worker, ids, [draws] * len(ids))
+
+
+def verify_file(library: Library, path: Path, draws: int) -> Report:
+    """Check one exercise file beside a library that need not hold it."""
+    try:
+        declared = read_exercise(path)
+        check_exercise(library, declared)
+    except ContentError as error:
+        return Report(path.stem, faults=[str(error)])
+    return verify(library, declared, draws)
+
+
+_worker_library: list[Library] = []
+
+
+def _load_in_worker(extra: Path | None) -> None:
+    _worker_library[:] = [load(extra)]
+
+
+def _in_worker(id_: str, draws: int) -> Report:
+    library = _worker_library[0]
+    return verify(library, library.declared[id_], draws)
+
+
+def verify(library: Library, declared: Declared, draws: int) -> Report:
+    """Check one exercise: its declaration under every rulebook, and so many draws of each of its questions."""
+    report = Report(declared.exercise.id)
+    began = time.perf_counter()
+    try:
+        for id_ in RULEBOOKS:
+            questions = check_declaration(library, declared, rulebook(id_))
+            report.questions = len(questions)
+            for question in questions:
+                _verify_question(question, draws if id_ == "us" else LOOKED_AT_CLOSELY, report)
+    except (ContentError, DrawError) as error:
+        report.faults.append(str(error))
+    report.seconds = round(time.perf_counter() - began, 2)
+    return report
+
+
+def _verify_question(question: Question, draws: int, report: Report) -> None:
+    for number in range(1, draws + 1):
+        problem = draw(question, number)
+        faults = list(_faults(problem, closely=number <= LOOKED_AT_CLOSELY))
+        report.draws += 1
+        report.kept_apart += screen(problem).clashes == 0
+        if faults:
+            where = f"asked for {question.ask}, number {number}"
+            report.faults += [f"{where}: {fault}" for fault in faults]
+            return
+
+
+def _faults(problem: Problem, *, closely: bool) -> Iterator[str]:
+    yield from _not_consistent(problem)
+    values = {**problem.known, **problem.values}
+    for limit in problem.question.limits:
+        if not limit.holds(values):
+            yield f"the right answer breaks the limit '{problem.question.exercise.limits[0]}'"
+    for name, value in values.items():
+        low, high = problem.question.plausible(name)
+        if not low - SAME * abs(low) <= value <= high + SAME * abs(high):
+            yield f"{name} = {problem.text_of(name)} is not plausible"
+    if closely:
+        yield from _faults_on_the_page(problem)
+        yield from _not_consistent_in_pint(problem)
+
+
+def _not_consistent(problem: Problem) -> Iterator[str]:
+    """Put every value back into the declared relations."""
+    values = {**problem.known, **problem.values}
+    for name, tree in problem.question.relations.items():
+        if name not in values or (problem.question.reversed and name == problem.question.final):
+            continue
+        if not _same(problem.evaluate(tree), values[name]):
+            yield f"the relation of {name} does not hold"
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) <= SAME * max(1e-9, abs(one), abs(other))
+
+
+def _not_consistent_in_pint(problem: Problem) -> Iterator[str]:
+    """Work the relations out again in pint, from the givens as they are told."""
+    quantities = problem.question.library.quantities
+    values = {name: dimensions.in_pint(amount.value, amount.unit) for name, amount in problem.shown.items()}
+    for step in problem.question.right.steps:
+        if step.turned:
+            return
+        try:
+            result = dimensions.evaluate(step.trees[0], values, problem.question.rulebook)
+        except RelationError as error:
+            yield f"{step.name}: {error}"
+            return
+        values[step.name] = result
+        unit = quantities[step.name].unit
+        shown = float(result.to(dimensions.in_pint(1.0, unit).units).magnitude)
+        if not _same(conversion(unit).to_working(shown), problem.values[step.name]):
+            yield f"{step.name} comes out differently in pint"
+
+
+def _faults_on_the_page(problem: Problem) -> Iterator[str]:
+    """Mark the right answer and every mistake's answer as a learner would type them, and tell the solution."""
+    if not problem.story:
+        yield "no sentence of the story can be told"
+    if "{" in problem.task:
+        yield f"the question leaves something open: {problem.task}"
+    if not worked_solution(problem):
+        yield "there is no worked solution"
+    if mark(problem, _typed(problem, problem.values[problem.ask])).verdict != "right":
+        yield "the right answer is not marked right"
+    for way, values in problem.predictions:
+        verdict = mark(problem, _typed(problem, values[problem.ask])).verdict
+        if verdict == "right":
+            yield f"the mistake '{way.mistake}' is marked right"
+
+
+def _typed(problem: Problem, value: float) -> str:
+    if problem.question.library.quantities[problem.ask].kind == "answer":
+        return "yes" if value else "no"
+    return f"{conversion(problem.unit).to_shown(value):.10g}"
