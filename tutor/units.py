@@ -14,7 +14,15 @@ import pint
 
 registry: pint.UnitRegistry = pint.UnitRegistry()
 
-_WRITTEN = (("degC", "°C"), ("degF", "°F"), ("delta_degC", "K"), ("ohm", "Ω"), ("^2", "²"), ("*", "·"))
+_WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
+    ("delta_degC", "K"),
+    ("delta_degF", "°F"),
+    ("degC", "°C"),
+    ("degF", "°F"),
+    ("ohm", "Ω"),
+    ("^2", "²"),
+    ("*", "·"),
+)
 _FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")
 _MINUS = "−"
 

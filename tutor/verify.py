@@ -27,7 +27,7 @@ SAME = 1e-6  # relative distance below which a value put back into its relation 
 
 @dataclass
 class Report:
-    """What was found about one exercise: draws made, the seconds they took, how many kept all mistakes apart, faults."""
+    """What was found about one exercise: draws made, seconds taken, how many kept all mistakes apart, faults."""
 
     exercise: str
     questions: int = 0

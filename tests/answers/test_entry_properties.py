@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tutor.answers.entry import EntryError, read_awg, read_entry
+from tutor.answers.entry import EntryError, read_entry
 
 LIMIT = 0.050  # seconds
 ASKED = ["V", "A", "degC", "degF", "K", "%", "%/K", "mV/K", "", "m", "mm^2", "ohm", "h", "W/m^2"]
@@ -110,16 +110,6 @@ def test_a_mutated_good_entry_is_read_or_refused(text, data, asked):
         cut = data.draw(st.integers(0, 2))
         text = text[:place] + data.draw(st.sampled_from([*PIECES, ""])) + text[place + cut :]
     read_or_refuse(text, asked)
-
-
-@fuzzed
-@given(st.one_of(st.text(max_size=130), st.lists(st.sampled_from([*"0123456789/# ", "AWG"]), max_size=8).map("".join)))
-def test_any_text_is_a_wire_size_or_refused(text):
-    try:
-        size = read_awg(text)
-    except EntryError:
-        return
-    assert -3 <= size <= 40
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,7 @@ def test_a_name_with_markup_stays_text():
     diagram = series_string(2, hostile, hostile, ends=hostile)
     assert "<script" not in diagram.svg
     assert any("<script>" in text for text in words(diagram.svg))
+    assert diagram.sentence.count(hostile) == 3
 
 
 @pytest.mark.parametrize("look", [LIGHT, DARK])

@@ -1,4 +1,10 @@
+import signal
 import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
 
 import pytest
 from streamlit import config
@@ -42,3 +48,25 @@ def test_no_port_in_the_range_is_said(taken, monkeypatch):
 
 def test_what_is_warmed_exists():
     serve.warm()
+
+
+def test_ctrl_c_ends_it_without_a_traceback():
+    # an explicit port, so that the line of welcome is the same whether or not the usual one is free
+    port = serve.free_port(None)
+    start = f"from tutor.app.serve import serve; serve({port}, False, None, None)"
+    with subprocess.Popen([sys.executable, "-c", start], stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as process:
+        deadline = time.monotonic() + 30
+        while not answers(port) and time.monotonic() < deadline:
+            time.sleep(0.1)
+        process.send_signal(signal.SIGINT)
+        said = process.communicate(timeout=20)[0].decode()
+    assert said == f"Cold Morning is at http://127.0.0.1:{port}. Stop it with Ctrl+C.\n"
+    assert process.returncode == 0
+
+
+def answers(port: int) -> bool:
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1) as answer:
+            return answer.status == 200
+    except (urllib.error.URLError, OSError):
+        return False

@@ -23,7 +23,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_the_contrast_formula_gives_the_known_ratios():
-    # WCAG 2.2: black on white is 21:1; #767676 is widely quoted as the lightest grey on white above 4.5:1 (from memory).
+    # Black on white is 21:1 (WCAG 2.2); #767676 is often quoted as just above 4.5:1 on white (from memory).
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
     assert contrast("#777777", "#ffffff") < 4.5

@@ -76,6 +76,12 @@ def test_a_phone_needs_no_sideways_scroll(server, open_page, path):
     assert max(widths) <= 360
 
 
+def test_a_link_from_a_friend_opens_the_same_page(server, open_page):
+    page = open_page(server.address + "/tables?rulebook=iec")
+    assert page.get_by_role("radio", name="IEC 60364").is_checked()
+    assert page.url.endswith("/tables?rulebook=iec")
+
+
 def test_the_keyboard_alone_reaches_the_next_thing(server, open_page):
     page = open_page(server.address)
     for _ in range(12):
@@ -102,7 +108,11 @@ def test_a_link_to_a_table_row_opens_it(server, open_page):
 def test_a_bare_letter_does_not_run_the_page_again(server, open_page):
     page = open_page(server.address)
     sent = []
-    page.on("websocket", lambda socket: socket.on("framesent", sent.append))
+
+    def watch(socket):
+        socket.on("framesent", lambda frame: sent.append(len(frame)))
+
+    page.on("websocket", watch)
     page.reload()
     page.wait_for_selector("h1")
     page.wait_for_timeout(1000)

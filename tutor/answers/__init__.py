@@ -1,0 +1,1 @@
+"""What people type as an answer: reading it, marking it, naming the mistake."""

@@ -14,7 +14,9 @@ from typing import Any, Literal, TypeAlias
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput, UnexpectedToken
 
-from tutor.units import ABSOLUTE_TEMPERATURES, Conversion, conversion, written_unit
+from tutor.answers.faults import NOT_FINITE, ONE_VALUE, typical_fault
+from tutor.answers.unit_names import COUNT, conversion_for, measured, understood_unit
+from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
 EXACT_DIGITS = 15  # a double holds 15 decimal digits, whatever they are
@@ -73,34 +75,6 @@ class _Amount:
         return _Amount(self.value, 0.0, EXACT_DIGITS) if self.whole else self
 
 
-_NOT_FINITE = "is too large, too small or not finite: check the powers of ten and type a plain number."
-_ONE_VALUE = "names more than one value: decide on one and type that."
-_WITH_DECIMALS = "has a fraction that cannot be read: type it with decimals, as 5.25 for five and a quarter."
-
-# What typical wrong input looks like, and the rest of the sentence that begins with the input itself.
-_REFUSALS = tuple(
-    (re.compile(pattern, re.IGNORECASE), sentence)
-    for pattern, sentence in (
-        (r"\b(nan|inf|infinity)\b|∞", _NOT_FINITE),
-        (r"\d ?-? ?ish\b", "is vague: decide on one value and type that."),
-        (r"\b(or|to|and|between|maybe)\b|\.\.|…|;", _ONE_VALUE),
-        (r"±|\+ ?/ ?-|\+-", "carries a tolerance: type the value alone."),
-        (r"[<>≤≥]", "is a range without an end: type the value itself."),
-        (r".=", "is a whole line of working: type only the result, without an equals sign before it."),
-        (
-            r"\^(?! ?([+-]?\d\d?(?![\d.,]| ?\^)|\( ?[+-]?\d\d? ?\)(?! ?\^)))",
-            "has a power that is too large or not a whole number: type its result.",
-        ),
-        (r"[\[\]{}]", "has brackets that cannot be read: use round ones, ( and )."),
-        (r"\d \d\d?/\d|[½⅓⅔¼¾⅛⅜⅝⅞]", _WITH_DECIMALS),
-        (r"\b0x", "is not a decimal number: type it with the digits 0 to 9."),
-        (
-            r"\d ?(?!e[+-]?\d|x)[a-zΩ%°]+ ?[*/+-] ?[\d(]",
-            "has a unit within a calculation: type the unit once, at the end.",
-        ),
-    )
-)
-
 _SIGNS = {"-": "−–‐‑‒﹣", "*": "×·⋅∙", "/": "÷⁄∕", "'": "’‘ʼ′", '"': "″“”", "~": "∼", "µ": "μ", "Ω": "\u2126", "°": "º"}
 _PLAIN = str.maketrans(
     {0xFEE0 + code: chr(code) for code in range(0x21, 0x7F)}  # full-width forms
@@ -126,123 +100,40 @@ _YES_OR_NO = dict.fromkeys(("yes", "y", "true", "it does"), 1.0) | dict.fromkeys
     ("no", "n", "false", "it does not", "it doesn't"), 0.0
 )
 
-_PREFIXES = {"µ": ("µ", "u", "micro"), "m": ("m", "milli"), "c": ("c", "centi"), "k": ("k", "kilo"), "M": ("M", "mega")}
-_SPELLINGS = (  # unit, prefixes it takes, ways to write it
-    ("V", "µmkM", "V,volt,volts,Vdc,V dc,Vac,V ac"),
-    ("A", "µmkM", "A,amp,amps,ampere,amperes,Adc,A dc,Aac,A ac"),
-    ("W", "mkM", "W,watt,watts,Wp"),
-    ("VA", "kM", "VA"),
-    ("Wh", "mkM", "Wh,watt hour,watt hours,watthour,watthours"),
-    ("Ah", "mk", "Ah,amp hour,amp hours,ampere hour,ampere hours"),
-    ("J", "kM", "J,joule,joules"),
-    ("ohm", "µmkM", "ohm,ohms,Ω"),
-    ("m", "µmck", "m,metre,metres,meter,meters"),
-    ("ft", "", "ft,foot,feet,'"),
-    ("in", "", "in,inch,inches,\",''"),
-    ("yd", "", "yd,yard,yards"),
-    ("mi", "", "mi,mile,miles"),
-    ("s", "µm", "s,sec,secs,second,seconds"),
-    ("min", "", "min,mins,minute,minutes"),
-    ("h", "", "h,hr,hrs,hour,hours"),
-    ("day", "", "d,day,days"),
-    ("Hz", "kM", "Hz,hertz"),
-    ("%", "", "%,percent,per cent,pct"),
-    ("K", "m", "K,kelvin,kelvins"),
-    ("degC", "", "°C,° C,C,deg C,degC,degree C,degrees C,Celsius,deg Celsius,degree Celsius,degrees Celsius"),
-    (
-        "degF",
-        "",
-        "°F,° F,F,deg F,degF,degree F,degrees F,Fahrenheit,deg Fahrenheit,degree Fahrenheit,degrees Fahrenheit",
-    ),
-    ("deg", "", "°,deg,degree,degrees"),
-)
-_UNITS = {spelling: unit for unit, _, spellings in _SPELLINGS for spelling in spellings.split(",")} | {
-    start + spelling: prefix + unit
-    for unit, prefixes, spellings in _SPELLINGS
-    for prefix in prefixes
-    for start in _PREFIXES[prefix]
-    for spelling in spellings.split(",")
-}
-_UNITS_BY_PREFIX = {spelling[0] + spelling[1:].lower(): unit for spelling, unit in _UNITS.items()}  # mV is not MV
-_UNITS_IN_ANY_CASE = {spelling.lower(): unit for spelling, unit in _UNITS.items()}
-_BARE_PREFIXES = ("k", "M")  # a thousand or a million of something, no kelvin and no metre
-_COUNT = "count"
-_COUNTED_WORD = (
-    r"(?:(?:panel|module|string|piece|cell|conductor|wire|cable|fuse|breaker|outlet|circuit|load|row)s?"
-    r"|batter(?:y|ies)|pcs?|times|solar|in|series|parallel)"
-)
-_COUNTED = re.compile(f"{_COUNTED_WORD}(?: {_COUNTED_WORD})*", re.IGNORECASE)
-_AWG = re.compile(
-    r"(?:#|no\. ?|awg ?#?)? ?(?:(?P<aught>[1-4])/0|(?P<zeros>0{1,4})|(?P<gauge>[1-9]|[1-3]\d|40)) ?(?:awg|gauge|ga)?",
-    re.IGNORECASE,
-)
-_KELVIN = Conversion(1.0, -273.15, ABSOLUTE_TEMPERATURES["degC"].dimension)  # NIST SP 811, appendix B.8
-_TEMPERATURES = {"degC": "K", "degF": "delta_degF"}  # and the difference that each is a step of
-_MEASURED = (
-    ("V", "a voltage"),
-    ("A", "a current"),
-    ("W", "a power"),
-    ("Wh", "an energy"),
-    ("Ah", "a charge"),
-    ("ohm", "a resistance"),
-    ("m", "a length"),
-    ("m^2", "an area"),
-    ("s", "a time"),
-    ("Hz", "a frequency"),
-    ("degC", "a temperature"),
-    ("K", "a temperature or a difference of temperatures"),
-    ("", "a plain number or a share"),
-    ("%/K", "a share per degree"),
-    ("V/K", "a voltage per degree"),
-    ("A/K", "a current per degree"),
-    ("ohm/m", "a resistance per length"),
-    ("W/m^2", "a power per area"),
-)
-
 
 def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     """Read an answer to a question that asks for `unit`, in the spelling of tutor.units.
 
     Raises EntryError if the text cannot be read or has several readings, WrongUnit if its unit measures something else.
     """
-    plain, typed = _plain(text), text.strip()
+    plain, typed = plain_text(text), text.strip()
     if form == "yes-or-no":
         return _read_yes_or_no(plain, typed)
-    for pattern, sentence in _REFUSALS:
-        if pattern.search(plain):
-            raise EntryError(f"{_quoted(plain)} {sentence}")
+    if fault := typical_fault(plain):
+        raise EntryError(f"{quoted(plain)} {fault}")
     tree = _parsed(plain, unit)
     try:
         amounts = [_amount_and_unit(tree, grouped, unit, plain) for grouped in (False, True)]
         first, second = (_entry(amount, typed_unit, unit, typed) for amount, typed_unit in amounts)
     except ZeroDivisionError:
-        raise EntryError(f"{_quoted(plain)} divides by zero: type a plain number.") from None
+        raise EntryError(f"{quoted(plain)} divides by zero: type a plain number.") from None
     except OverflowError:
-        raise EntryError(f"{_quoted(plain)} {_NOT_FINITE}") from None
+        raise EntryError(f"{quoted(plain)} {NOT_FINITE}") from None
     if first != second:
         ways = " or as ".join(
             f"{amount.value:.15g} {written_unit(typed_unit)}".strip() for amount, typed_unit in amounts
         )
         raise EntryError(
-            f"{_quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
+            f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
         )
     return first
 
 
-def read_awg(text: str) -> int:
-    """Read a wire size in American Wire Gauge: 10 for "10 AWG" or "#10", and 0, -1, -2, -3 for 1/0, 2/0, 3/0, 4/0.
+def plain_text(text: str) -> str:
+    """Bring the many signs for one meaning to one sign.
 
-    Raises EntryError if the text is no such size.  The sizes 4/0 to 40 are read, of the series in ASTM B258.
+    Raises EntryError for what is no entry at all: empty, over-long, or with characters that cannot be seen.
     """
-    plain = _plain(text)
-    size = _AWG.fullmatch(plain)
-    if size is None:
-        raise EntryError(f"{_quoted(plain)} is not an AWG size: type one such as 10 AWG or 2/0 AWG.")
-    return 1 - int(size["aught"] or len(size["zeros"] or "")) if size["gauge"] is None else int(size["gauge"])
-
-
-def _plain(text: str) -> str:
-    """Bring the many signs for one meaning to one sign, after refusing what is no entry at all."""
     if len(text) > LONGEST:
         raise EntryError(f"The entry is longer than {LONGEST} characters: type one value with its unit.")
     plain = text.translate(_PLAIN).strip()
@@ -253,14 +144,15 @@ def _plain(text: str) -> str:
     return _RAISED.sub(lambda run: "^" + run[0].translate(_LOWERED), " ".join(plain.split()))
 
 
-def _quoted(plain: str) -> str:
+def quoted(plain: str) -> str:
+    """An entry, or a part of one, in quotation marks and cut to 40 characters."""
     return f"“{plain}”" if len(plain) <= 40 else f"“{plain[:39]}…”"
 
 
 def _read_yes_or_no(plain: str, typed: str) -> Entry:
     value = _YES_OR_NO.get(plain.lower().rstrip(".!"))
     if value is None:
-        raise EntryError(f"{_quoted(plain)} is neither yes nor no: type yes or no.")
+        raise EntryError(f"{quoted(plain)} is neither yes nor no: type yes or no.")
     return Entry(value, 0.0, "", typed, 1)
 
 
@@ -274,10 +166,8 @@ def _parsed(plain: str, asked: str) -> _Tree:
         return _parser().parse(plain)
     except UnexpectedInput as error:
         ended = isinstance(error, UnexpectedToken) and error.token.type == "$END"
-        place = (
-            "at its end, where something is missing" if ended else f"from {_quoted(plain[error.pos_in_stream :])} on"
-        )
-    raise EntryError(f"{_quoted(plain)} cannot be read {place}: type one value, as {_example(asked)}.")
+        place = "at its end, where something is missing" if ended else f"from {quoted(plain[error.pos_in_stream :])} on"
+    raise EntryError(f"{quoted(plain)} cannot be read {place}: type one value, as {_example(asked)}.")
 
 
 def _example(asked: str) -> str:
@@ -286,16 +176,12 @@ def _example(asked: str) -> str:
 
 def _entry(amount: _Amount, typed_unit: str, asked: str, typed: str) -> Entry:
     """Convert an amount to the asked unit."""
-    unit = typed_unit.replace(_COUNT, "")
-    old, new = _conversion(unit or asked, asked), conversion(asked)
+    unit = typed_unit.replace(COUNT, "")
+    old, new = conversion_for(unit or asked, asked), conversion(asked)
     if old != new:
         value, scale = new.to_shown(old.to_working(amount.value)), old.scale / new.scale
         amount = _Amount(value, amount.half_width * scale, amount.digits)
     return Entry(amount.value + 0.0, amount.half_width, unit, typed, amount.digits)
-
-
-def _conversion(unit: str, asked: str) -> Conversion:
-    return _KELVIN if unit == "K" and asked in ABSOLUTE_TEMPERATURES else conversion(unit)
 
 
 def _amount_and_unit(tree: _Tree, grouped: bool, asked: str, plain: str) -> tuple[_Amount, str]:
@@ -303,27 +189,25 @@ def _amount_and_unit(tree: _Tree, grouped: bool, asked: str, plain: str) -> tupl
     first, *others = tree.children
     amount = _amount(first, grouped)
     if _is_range(first):
-        raise EntryError(f"{_quoted(plain)} {_ONE_VALUE}")
+        raise EntryError(f"{quoted(plain)} {ONE_VALUE}")
     if not others:
         return amount, ""
     unit = _unit(others[0], asked)
     if len(others) > 1:
         amount = _in_two_units(amount, unit, _amount(others[1], grouped), _unit(others[2], asked))
-    fits = asked == "" if unit == _COUNT else _conversion(unit, asked).dimension == conversion(asked).dimension
+    fits = asked == "" if unit == COUNT else conversion_for(unit, asked).dimension == conversion(asked).dimension
     if not fits:
-        wanted = f"{_measured(asked)}{', in ' if asked else ''}{written_unit(asked)}"
-        raise WrongUnit(f"{_quoted(plain)} gives {_measured(unit)}, but the question asks for {wanted}.")
+        wanted = f"{measured(asked)}{', in ' if asked else ''}{written_unit(asked)}"
+        raise WrongUnit(f"{quoted(plain)} gives {measured(unit)}, but the question asks for {wanted}.")
     return amount, unit
 
 
-def _measured(unit: str) -> str:
-    """Say what a unit measures, in words."""
-    if unit == _COUNT:
-        return "a number of things"
-    dimension = conversion(unit).dimension
-    return next(
-        (words for known, words in _MEASURED if conversion(known).dimension == dimension), "another kind of quantity"
-    )
+def _unit(tree: _Tree, asked: str) -> str:
+    try:
+        return understood_unit(tree, asked)
+    except UnitError as error:
+        name = quoted(str(error))
+    raise EntryError(f"{name} is not a unit that is known here: type the value as {_example(asked)}.")
 
 
 def _is_range(branch: _Branch) -> bool:
@@ -371,7 +255,7 @@ def _number(token: Token, grouped: bool) -> _Amount:
     """Read a number whose comma is a decimal mark, or if `grouped` may part groups of three."""
     readings = [match for match in (_DECIMAL.fullmatch(token), _GROUPED.fullmatch(token)) if match]
     if not readings:
-        raise EntryError(f"{_quoted(token)} is not a number: use one decimal mark, and spaces between groups of three.")
+        raise EntryError(f"{quoted(token)} is not a number: use one decimal mark, and spaces between groups of three.")
     point_is_decimal = token.count(".") == 1 and "," not in token
     read = readings[-1 if grouped and not point_is_decimal else 0]
     whole, decimals = read["whole"].translate(_MARKS), read["decimals"] or ""
@@ -387,44 +271,17 @@ def _number(token: Token, grouped: bool) -> _Amount:
 def _number_word(word: Token) -> _Amount:
     words = _NUMBER_WORDS.split()
     if word.lower() not in words:
-        raise EntryError(f"{_quoted(word)} is not a number: type one in digits.")
+        raise EntryError(f"{quoted(word)} is not a number: type one in digits.")
     value = words.index(word.lower())
     return _Amount(float(value), 0.5, len(str(value)), True)
 
 
 def _in_two_units(first: _Amount, unit: str, second: _Amount, smaller: str) -> _Amount:
     """Add up a value in two units, such as 5 ft 3 in, in its first unit."""
-    if not {unit, smaller} & {_COUNT, *_TEMPERATURES} and first.whole:
+    if not {unit, smaller} & {COUNT, *ABSOLUTE_TEMPERATURES} and first.whole:
         large, small = conversion(unit), conversion(smaller)
         ratio = small.scale / large.scale
         if large.dimension == small.dimension and second.value * ratio < 1:
             value = math.copysign(abs(first.value) + second.value * ratio, first.value)
             return _Amount(value, second.half_width * ratio, first.digits + second.digits)
     raise EntryError("The entry has two units that do not add up to one value: type it in one unit.")
-
-
-def _unit(tree: _Tree, asked: str) -> str:
-    """Understand a typed unit, in the spelling of tutor.units."""
-    unit = ""
-    parts: list[Any] = tree.children
-    for part in parts:
-        name, *power = map(str, part.children)
-        exponent = int(power[0].lstrip("^")) if power else 1
-        alone = len(parts) == 1 and part.data == "first" and not power
-        unit += {"times": "*", "per": "/"}.get(part.data, "") + _named_unit(name, asked, alone)
-        exponent = -exponent if part.data == "inverse" else exponent
-        unit += f"^{exponent}" if exponent != 1 else ""
-    return unit
-
-
-def _named_unit(name: str, asked: str, alone: bool) -> str:
-    """Find one unit by what people call it; a degree is a temperature or a difference, as is asked."""
-    key = " ".join(name.replace(".", " ").split())
-    unit = _UNITS.get(key) or _UNITS_BY_PREFIX.get(key[0] + key[1:].lower()) or _UNITS_IN_ANY_CASE.get(key.lower())
-    if unit == "deg" and alone and asked in ABSOLUTE_TEMPERATURES:
-        return asked
-    if unit is None and alone and _COUNTED.fullmatch(key):
-        return _COUNT
-    if unit is None or key in _BARE_PREFIXES or (unit == "deg" and asked != "deg"):
-        raise EntryError(f"{_quoted(name)} is not a unit that is known here: type the value as {_example(asked)}.")
-    return unit if alone and asked in ABSOLUTE_TEMPERATURES else _TEMPERATURES.get(unit, unit)

@@ -23,12 +23,16 @@ def right(problem: Problem, value: float) -> str:
 def past_the_limit(problem: Problem, value: float) -> str:
     """Right arithmetic, but rounding carried the answer over a limit."""
     checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
-    return f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} Round to the safe side."
+    return (
+        f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} Round to the safe side."
+    )
 
 
 def rounded_too_far(entry: Entry) -> str:
     """The entry could be the right value with too few figures."""
-    return f"'{entry.text}' is rounded too far to be judged. Give at least three significant figures; nothing was counted."
+    return (
+        f"'{entry.text}' is rounded too far to be judged. Give at least three significant figures; nothing was counted."
+    )
 
 
 def step_right(problem: Problem, name: str) -> str:
@@ -61,8 +65,8 @@ def wrong(
     carried: bool,
     breaks_limit: bool,
 ) -> str:
-    """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what can be said of its size."""
-    told = [_cause(problem, entry, value, found, named, first)]
+    """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells."""
+    told = [_cause(problem, entry, value, found, named)]
     if carried:
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
     if breaks_limit:
@@ -72,9 +76,7 @@ def wrong(
     return " ".join(part for part in told if part)
 
 
-def _cause(
-    problem: Problem, entry: Entry, value: float, found: Sequence[Candidate], named: Candidate | None, first: str
-) -> str:
+def _cause(problem: Problem, entry: Entry, value: float, found: Sequence[Candidate], named: Candidate | None) -> str:
     if named is not None:
         return f"{_says(problem, named)} {_beside(problem, named, None)}".strip()
     if found:

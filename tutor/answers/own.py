@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping
 
-from tutor.answers.entry import EntryError, read_entry
-from tutor.content.models import Amount
+from tutor.answers.entry import Entry, EntryError, read_entry
+from tutor.content.models import LONGEST_UNIT, Amount, Quantity
 from tutor.engine.question import Question, RequestError
-from tutor.units import convert
+from tutor.units import conversion, convert
 
 
 def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amount]:
-    """Read the learner's own numbers; the unit typed is the one shown.
+    """Read the learner's own numbers; the unit typed is the one shown, but for kelvin where a temperature is asked.
 
     Raises RequestError for an unknown name or a text that cannot be read.
     """
@@ -22,7 +22,15 @@ def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amoun
             entry = read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
         except EntryError as error:
             raise RequestError(f"{name}: {error}") from None
-        unit = entry.unit or quantity.unit
+        unit = _shown_unit(entry, quantity)
         value = float(f"{convert(entry.value, quantity.unit, unit):.12g}")
         amounts[name] = Amount(value=value, unit=unit)
     return amounts
+
+
+def _shown_unit(entry: Entry, quantity: Quantity) -> str:
+    """The typed unit where a data sheet could print it, else the glossary's."""
+    if not entry.unit or len(entry.unit) > LONGEST_UNIT:
+        return quantity.unit
+    same = conversion(entry.unit).dimension == conversion(quantity.unit).dimension
+    return entry.unit if same else quantity.unit

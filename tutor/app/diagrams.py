@@ -1,5 +1,6 @@
 """Wiring diagrams drawn from a problem's own numbers, as SVG with the same said in words."""
 
+import html
 import itertools
 import re
 import textwrap
@@ -42,8 +43,13 @@ def _box(width: float, height: float, lines: list[str], look: Look) -> elements.
     box = elements.Element()
     corners = [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height), (0.0, 0.0)]
     box.segments.append(Segment(corners, fill=look.raised, color=look.text, lw=1.8))
-    box.segments.append(SegmentText((width / 2, height / 2), "\n".join(lines), align=("center", "center")))
+    box.segments.append(SegmentText((width / 2, height / 2), _plain("\n".join(lines)), align=("center", "center")))
     return box.theta(0)
+
+
+def _plain(text: str) -> str:
+    """Keep the drawing library from reading a label as markup or as a formula."""
+    return html.escape(text.replace("$", ""), quote=False)
 
 
 def series_string(
@@ -150,5 +156,5 @@ def _add_wire(drawing: schemdraw.Drawing, start: tuple[float, float], end: tuple
 
 def _add_text(drawing: schemdraw.Drawing, text: str, x: float, y: float, size: float = 14) -> None:
     centred = elements.Element()
-    centred.segments.append(SegmentText((0, 0), text, align=("center", "center"), fontsize=size))
+    centred.segments.append(SegmentText((0, 0), _plain(text), align=("center", "center"), fontsize=size))
     drawing.add(centred.at((x, y)).theta(0))

@@ -12,7 +12,10 @@ CAUTION = (
 # No `icon=`: for a page's icon the browser would be sent to fetch a picture from outside.
 PAGES = [
     st.Page("screens/start.py", title="Start", default=True),
+    st.Page("screens/lessons.py", title="Lessons", url_path="lessons"),
+    st.Page("screens/practice.py", title="Practice", url_path="practice"),
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
+    st.Page("screens/progress.py", title="Progress", url_path="progress"),
 ]
 
 st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)

@@ -8,7 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -91,7 +91,8 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
         routes=[Route(theme.KEYS_ADDRESS, keys_script)],
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
     )
-    app.run(config={**OPTIONS, **theme.options(), "server.port": free})
+    with suppress(KeyboardInterrupt):
+        app.run(config={**OPTIONS, **theme.options(), "server.port": free})
 
 
 async def keys_script(_request: Request) -> Response:

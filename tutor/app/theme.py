@@ -80,11 +80,13 @@ _CSS = f"""
   content: ""; position: fixed; inset: 0 0 auto 0; height: 4px; z-index: 1000000;
   background: linear-gradient(90deg, {DARK.ground}, #3d5a78 45%, #8fa9c2 70%, {DAWN});
 }}
-[data-testid="stMarkdownContainer"], [data-testid="stHtml"], [data-testid="stTable"] {{ overflow-wrap: break-word; }}
-[data-testid="stMarkdownContainer"] .katex-display, [data-testid="stTable"] {{ overflow-x: auto; overflow-y: hidden; }}
-[data-testid="stMarkdownContainer"] table {{ display: block; max-width: 100%; overflow-x: auto; }}
+[data-testid="stMarkdownContainer"], [data-testid="stHtml"] {{ overflow-wrap: break-word; }}
+[data-testid="stMarkdownContainer"] .katex-display > .katex {{ white-space: normal; }}
+[data-testid="stMarkdownContainer"] .katex-display .base {{ margin: 0.2em 0; }}
+[data-testid="stMarkdownContainer"] td, [data-testid="stTable"] td {{ overflow-wrap: anywhere; }}
 [data-testid="stSidebarHeader"]::before {{ content: "Cold Morning"; font-size: 1.15rem; font-weight: 600; }}
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
+[data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
 .st-key-narrow-drawing, .st-key-keys-script {{ display: none; }}
 @media (max-width: 640px) {{

@@ -1,0 +1,1 @@
+"""Lessons, exercises and the assets they draw on: reading and validating their files."""

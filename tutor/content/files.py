@@ -3,7 +3,7 @@
 YAML is read from its events, so a huge, endless, deep or self-referring file is refused before anything is built.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,8 +18,8 @@ MAX_DEPTH = 12
 MAX_EVENTS = 60_000
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_PLAIN = yaml.resolver.Resolver()
-_MEANT = {
+_PLAIN: Any = yaml.resolver.Resolver()
+_MEANT: dict[str, Callable[[str], Any]] = {
     "tag:yaml.org,2002:int": int,
     "tag:yaml.org,2002:float": float,
     "tag:yaml.org,2002:bool": lambda text: text.lower() in ("true", "yes", "on"),
@@ -58,7 +58,9 @@ def read_text(path: Path) -> str:
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)
     except OSError as error:
-        raise ContentError(path, 0, f"the file cannot be read ({error.strerror}).", "Check its name and rights.") from None
+        raise ContentError(
+            path, 0, f"the file cannot be read ({error.strerror}).", "Check its name and rights."
+        ) from None
     if len(raw) > MAX_BYTES:
         raise ContentError(path, 0, f"the file is larger than {MAX_BYTES // 1024} KiB.", "Split it into smaller files.")
     try:
@@ -156,7 +158,9 @@ def validated(model: type[M], document: Document, data: Any, key: Key = ()) -> M
     Raises ContentError for the first fault, with its line in the document.
     """
     if not isinstance(data, dict):
-        raise document.fault(key, f"a mapping of {model.__name__.lower()} fields is expected.", "Write 'field: value' lines.")
+        raise document.fault(
+            key, f"a mapping of {model.__name__.lower()} fields is expected.", "Write 'field: value' lines."
+        )
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -101,7 +101,9 @@ def read_exercise(path: Path) -> Declared:
     document = read_yaml(path)
     exercise = validated(Exercise, document, document.data)
     if exercise.id != path.stem:
-        raise document.fault(("id",), f"the id is '{exercise.id}' but the file is named '{path.stem}'.", "Make them equal.")
+        raise document.fault(
+            ("id",), f"the id is '{exercise.id}' but the file is named '{path.stem}'.", "Make them equal."
+        )
     return Declared(exercise, document)
 
 
@@ -166,7 +168,9 @@ def _check_references(library: Library) -> None:
             if id_ not in library.declared:
                 raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
         if header.example not in library.declared:
-            raise lesson.document.fault(("example",), f"there is no exercise '{header.example}'.", "Check its spelling.")
+            raise lesson.document.fault(
+                ("example",), f"there is no exercise '{header.example}'.", "Check its spelling."
+            )
 
 
 def check_exercise(library: Library, declared: Declared) -> None:

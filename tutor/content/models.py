@@ -17,6 +17,8 @@ Sentence = Annotated[str, StringConstraints(strip_whitespace=True, min_length=2,
 
 _AMOUNT = re.compile(r"^([-+−]?\d+(?:\.\d+)?)(?: (\S+))?$")
 
+LONGEST_UNIT = 20
+
 
 def _known_unit(unit: object) -> object:
     if isinstance(unit, str):
@@ -24,7 +26,7 @@ def _known_unit(unit: object) -> object:
     return unit
 
 
-Unit = Annotated[str, BeforeValidator(_known_unit), StringConstraints(max_length=20)]
+Unit = Annotated[str, BeforeValidator(_known_unit), StringConstraints(max_length=LONGEST_UNIT)]
 
 
 class Model(BaseModel):
@@ -261,5 +263,3 @@ class LessonHeader(Model):
     exercises: list[Identifier] = Field(min_length=1)
     safety: list[Identifier] = Field(min_length=1)
     sources: list[Identifier] = Field(min_length=1)
-
-

@@ -1,0 +1,1 @@
+"""From a declared exercise to a drawn problem and its worked solution."""

@@ -39,7 +39,9 @@ def _check_names(library: Library, declared: Declared) -> None:
                 raise document.fault((field_name, name), f"'{name}' is not in the glossary.", "Check its spelling.")
             if name not in own:
                 raise document.fault(
-                    (field_name, name), f"'{name}' is neither a given nor a relation here.", "Take it away or declare it."
+                    (field_name, name),
+                    f"'{name}' is neither a given nor a relation here.",
+                    "Take it away or declare it.",
                 )
     for name in exercise.relations:
         if name in exercise.givens:
@@ -56,7 +58,12 @@ def _check_names(library: Library, declared: Declared) -> None:
 def _check_givens(question: Question) -> None:
     exercise, document = question.exercise, question.document
     shelves = question.library
-    fields = {"module": shelves.modules, "second module": shelves.modules, "charger": shelves.chargers, "place": shelves.places}
+    fields = {
+        "module": shelves.modules,
+        "second module": shelves.modules,
+        "charger": shelves.chargers,
+        "place": shelves.places,
+    }
     for name, given in exercise.givens.items():
         if isinstance(given, PartGiven):
             model = type(next(iter(fields[given.source].values())))
@@ -69,7 +76,9 @@ def _check_givens(question: Question) -> None:
             unit = question.library.quantities[name].unit
             if conversion(unit).dimension != conversion(amount.unit).dimension:
                 raise document.fault(
-                    ("givens", name), f"'{name}' is in '{written_unit(unit)}', but is drawn as {amount}.", "Mend its unit."
+                    ("givens", name),
+                    f"'{name}' is in '{written_unit(unit)}', but is drawn as {amount}.",
+                    "Mend its unit.",
                 )
 
 

@@ -23,7 +23,6 @@ from tutor.trade.rulebooks import Rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry, registry_unit, written_unit
 
 
-
 def in_pint(value: float, unit: str) -> Any:
     """A pint quantity of a shown value; 'K' is a difference, 'degC' and 'degF' are points on a scale."""
     if unit in ABSOLUTE_TEMPERATURES:

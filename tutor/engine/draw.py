@@ -16,7 +16,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import Screened, screen
 from tutor.trade.rulebooks import TableError
-from tutor.units import UnitError, convert, written, written_unit
+from tutor.units import UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
 ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet
@@ -89,7 +89,9 @@ def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int
         digest = hashlib.sha256(seed).digest()
         options = {}
         for at, (role, pool) in enumerate(pools):
-            word = digest[4 * (at % 8) : 4 * (at % 8) + 4] if at < 8 else hashlib.sha256(seed + bytes([at])).digest()[:4]
+            word = (
+                digest[4 * (at % 8) : 4 * (at % 8) + 4] if at < 8 else hashlib.sha256(seed + bytes([at])).digest()[:4]
+            )
             options[role] = pool[int.from_bytes(word, "big") % len(pool)]
         if options.get("module") is None or options.get("module") is not options.get("second module"):
             yield options
@@ -113,7 +115,9 @@ def _problem(
             if question.final not in own:
                 final = question.forward.values(working)[question.final]
                 final_unit = question.shown_unit(question.final, shown)
-                shown[question.final] = Amount(value=_kept(question, question.final, final, final_unit), unit=final_unit)
+                shown[question.final] = Amount(
+                    value=_kept(question, question.final, final, final_unit), unit=final_unit
+                )
                 working[question.final] = shown[question.final].working
             working.pop(question.ask)
         values = question.right.values(working)
@@ -129,7 +133,7 @@ def _kept(question: Question, name: str, value: float, unit: str) -> float:
     """A worked-out value as it is told as a given: counts whole, numbers to four figures."""
     if question.library.quantities[name].kind == "count":
         return value
-    text = written(question.to_shown(value, unit), "", figures=4)
+    text = written(conversion(unit).to_shown(value), "", figures=4)
     return float(text.replace("−", "-"))
 
 
@@ -148,9 +152,7 @@ def _closest(pool: Pool, own: Mapping[str, Amount]) -> Pool:
         return pool
 
     def distance(option: Option) -> float:
-        return sum(
-            abs(option.working[name] - own[name].working) / (abs(own[name].working) + 1e-12) for name in shared
-        )
+        return sum(abs(option.working[name] - own[name].working) / (abs(own[name].working) + 1e-12) for name in shared)
 
     return role, [min(options, key=distance)]
 
@@ -167,7 +169,11 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
             value = convert(amount.value, amount.unit, quantity.unit)
         except UnitError:
             unit = written_unit(quantity.unit) or "a plain number"
-            raise RequestError(f"{name} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}.") from None
+            raise RequestError(
+                f"{name} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}."
+            ) from None
+        if quantity.kind == "count" and value != round(value):
+            raise RequestError(f"{name} is a number of things: give a whole number, not {amount}.")
         if not low <= value <= high:
             raise RequestError(
                 f"{name} = {amount} is outside what could be built: "

@@ -38,7 +38,9 @@ class Method:
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return dict(zip((step.name for step in self.steps), self.run(*(known[name] for name in self.inputs)), strict=True))
+        return dict(
+            zip((step.name for step in self.steps), self.run(*(known[name] for name in self.inputs)), strict=True)
+        )
 
     def same_as(self, other: "Method") -> bool:
         """Whether two methods do the same arithmetic."""
@@ -61,7 +63,9 @@ def method(
     Raises RelationError if the quantity cannot be reached.
     """
     known = set(known)
-    steps = _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
+    steps = (
+        _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
+    )
     inputs = sorted(
         {found.name for step in steps for found in step.expression.free_symbols if " " not in found.name}
         - {step.name for step in steps}
@@ -118,7 +122,9 @@ def _backwards(
     steps: list[Step] = []
     reached = set(known)
     while ask not in reached:
-        found = _next_step(equations, reached, plausible) or _joint_step(equations, open_relations, reached, ask, plausible)
+        found = _next_step(equations, reached, plausible) or _joint_step(
+            equations, open_relations, reached, ask, plausible
+        )
         steps.append(found)
         reached.add(found.name)
     return _only_needed(steps, ask)
@@ -145,7 +151,10 @@ def _joint_step(
         return Name(name) if tree is None or name in reached else replace_names(tree, unfold)
 
     for left, right in equations:
-        whole = replace_names(left, lambda name: unfold(name) if name != ask else Name(name)), replace_names(right, unfold)
+        whole = (
+            replace_names(left, lambda name: unfold(name) if name != ask else Name(name)),
+            replace_names(right, unfold),
+        )
         unknown = (names(whole[0]) | names(whole[1])) - reached
         if unknown == {ask} and whole[0] != whole[1] and is_smooth(whole[0]) and is_smooth(whole[1]):
             return _solved(ask, *whole, plausible)

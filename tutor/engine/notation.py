@@ -84,7 +84,8 @@ class Notation:
 
 
 PLAIN = Notation(
-    {"+": " + ", "-": " − ", "*": " × ", "/": " ÷ ", "negative": "−", "<=": " ≤ ", ">=": " ≥ ", ",": ", "}, PLAIN_FUNCTIONS
+    {"+": " + ", "-": " − ", "*": " × ", "/": " ÷ ", "negative": "−", "<=": " ≤ ", ">=": " ≥ ", ",": ", "},
+    PLAIN_FUNCTIONS,
 )
 LATEX = Notation(
     {"+": " + ", "-": " - ", "*": r" \cdot ", "/": "/", "negative": "-", "<=": r" \le ", ">=": r" \ge ", ",": r",\; "},

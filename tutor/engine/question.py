@@ -15,7 +15,6 @@ from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sy
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
-
 MARKING_TOLERANCE = 0.005
 
 
@@ -80,7 +79,9 @@ class Question:
         self.final = next(iter(self.exercise.asks))
         self.reversed = ask in self.exercise.givens
         self.known = [name for name in self.exercise.givens if name != ask] + ([self.final] if self.reversed else [])
-        self.relations = {name: self._parsed(("relations", name), text) for name, text in self.exercise.relations.items()}
+        self.relations = {
+            name: self._parsed(("relations", name), text) for name, text in self.exercise.relations.items()
+        }
         self.limits_declared = [self._limit(at, text) for at, text in enumerate(self.exercise.limits)]
         self.right = self._method(("asks", ask), self.relations)
         self._trees: dict[Node, Numeric] = {}
@@ -95,7 +96,7 @@ class Question:
 
     @cached_property
     def bounds(self) -> dict[str, tuple[float, float]]:
-        """For each quantity the bounds that a draw keeps, in working units: the exercise's own, else the plausible ones."""
+        """What a draw keeps each quantity within, in working units: the exercise's own bounds or the plausible ones."""
         bounds = {name: self.plausible(name) for name in self.library.quantities}
         for name, (low, high) in self.exercise.within.items():
             to_working = conversion(self.library.quantities[name].unit).to_working
@@ -103,12 +104,12 @@ class Question:
         return {name: (low - 1e-9 * abs(low), high + 1e-9 * abs(high)) for name, (low, high) in bounds.items()}
 
     def tolerance(self, value: float) -> float:
-        """How far from the right value an answer may lie, in working units: nothing for counts and yes-or-no answers."""
+        """How far from the right value an answer may lie, in working units; 0 for counts and yes-or-no answers."""
         quantity = self.library.quantities[self.ask]
         return tolerance(quantity, value)
 
     def shown_unit(self, name: str, shown: Mapping[str, Amount]) -> str:
-        """The unit in which a quantity is told: that of its given, else the glossary's; temperatures follow the site."""
+        """The unit in which a quantity is told: its given's, else the glossary's; temperatures follow the site."""
         if name in shown:
             return shown[name].unit
         unit = self.library.quantities[name].unit
@@ -139,10 +140,14 @@ class Question:
         exercise = self.exercise.model_dump(
             mode="json", include={"id", "givens", "relations", "limits", "within", "mistakes"}, by_alias=True
         )
-        drawn_from = [exercise, *(
-            {id_: part.model_dump(mode="json") for id_, part in shelf.items()}
-            for shelf in (self.library.modules, self.library.chargers, self.library.places)
-        ), [list(map(dict, table.rows)) for table in self.rulebook.tables.values()]]
+        drawn_from = [
+            exercise,
+            *(
+                {id_: part.model_dump(mode="json") for id_, part in shelf.items()}
+                for shelf in (self.library.modules, self.library.chargers, self.library.places)
+            ),
+            [list(map(dict, table.rows)) for table in self.rulebook.tables.values()],
+        ]
         return hashlib.sha256(json.dumps(drawn_from, sort_keys=True).encode()).hexdigest()[:8]
 
     @cached_property
@@ -155,11 +160,13 @@ class Question:
     @cached_property
     def wrong(self) -> list[WrongWay]:
         """The slips that change this question's answer; a slip that leaves its arithmetic alone is left out."""
-        ways = []
+        ways: list[WrongWay] = []
         for id_, mistake in self.exercise.mistakes.items():
             for slip in mistake.slips:
                 way = self._wrong_way(id_, slip)
-                if way is not None and not any(way.method.same_as(other.method) and way.slip == other.slip for other in ways):
+                if way is not None and not any(
+                    way.method.same_as(other.method) and way.slip == other.slip for other in ways
+                ):
                     ways.append(way)
         return ways
 
@@ -215,13 +222,17 @@ class Question:
             raise self.document.fault(key, f"{key[-1]}: {error}") from None
         for name in sorted(names(tree)):
             if name not in self.library.quantities:
-                raise self.document.fault(key, f"'{name}' is not in the glossary.", "Check it, or add it to quantities.yaml.")
+                raise self.document.fault(
+                    key, f"'{name}' is not in the glossary.", "Check it, or add it to quantities.yaml."
+                )
         return tree
 
     def _limit(self, at: int, text: str) -> Comparison:
         tree = self._parsed(("limits", at), text)
         if not isinstance(tree, Comparison):
-            raise self.document.fault(("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'.")
+            raise self.document.fault(
+                ("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."
+            )
         return tree
 
 

@@ -60,7 +60,9 @@ def _line(problem: Problem, step: Step) -> Line:
 def _tree_of(problem: Problem, step: Step) -> Node:
     """The relation of a step; where it has several roots, the one that this problem's values follow."""
     value = problem.values[step.name]
-    return min(step.trees, key=lambda tree: abs(problem.evaluate(tree) - value)) if len(step.trees) > 1 else step.trees[0]
+    return (
+        min(step.trees, key=lambda tree: abs(problem.evaluate(tree) - value)) if len(step.trees) > 1 else step.trees[0]
+    )
 
 
 def _shown_value(problem: Problem, name: str) -> float | bool:

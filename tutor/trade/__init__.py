@@ -1,0 +1,1 @@
+"""Knowledge of the trade that knows no exercise: tables, modules, sites, strings."""

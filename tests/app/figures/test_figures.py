@@ -1,4 +1,4 @@
-"""Expected values are worked by hand beside each test; the straight line V·(1 + coefficient·(T − 25 °C)) is the trade's."""
+"""Expected values are worked by hand beside each test, from the straight line V·(1 + coefficient·(T − 25 °C))."""
 
 import numpy as np
 import pytest

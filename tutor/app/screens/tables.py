@@ -67,7 +67,10 @@ st.markdown(
     "The tables that the problems use, each row with its edition, its source and how far it was checked. "
     "No row was read in the standard's official print: before you build, look the value up in the code itself."
 )
-chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.get, key="rulebook", bind="query-params")
+asked_for = st.query_params.get("rulebook")
+st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else next(iter(RULEBOOKS)))
+chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
+st.query_params["rulebook"] = chosen
 wanted = st.text_input(
     "Look for a temperature in °C, such as −18, or for a word",
     key="find",

@@ -1,0 +1,51 @@
+"""Addresses of problems: what the query parameters of the practice page say, and back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from tutor.engine.question import RequestError
+
+HIGHEST_NUMBER = 10**12
+
+
+@dataclass(frozen=True)
+class Address:
+    """One problem: exercise, number, the quantity asked (None: the usual one), rulebook, the learner's own numbers."""
+
+    exercise: str
+    number: int = 1
+    ask: str | None = None
+    rulebook: str = "us"
+    own: tuple[tuple[str, str], ...] = ()
+
+    def query(self) -> dict[str, str | list[str]]:
+        """The query parameters, the usual ones left out."""
+        query: dict[str, str | list[str]] = {"exercise": self.exercise, "number": str(self.number)}
+        if self.ask:
+            query["ask"] = self.ask
+        if self.rulebook != "us":
+            query["rulebook"] = self.rulebook
+        if self.own:
+            query["given"] = [f"{name}={text}" for name, text in self.own]
+        return query
+
+
+def read(params: Mapping[str, str], given: Sequence[str]) -> Address | None:
+    """Read query parameters, which anybody may have typed; None if they name no exercise.
+
+    Raises RequestError for a number that is none, or a given without a value.
+    """
+    if not params.get("exercise"):
+        return None
+    number = params.get("number", "1")
+    if not (number.isascii() and number.isdigit() and 1 <= int(number[:14]) <= HIGHEST_NUMBER):
+        raise RequestError(
+            f"The address names no problem number: it has to be a whole number from 1 to {HIGHEST_NUMBER}."
+        )
+    own = []
+    for text in given[:20]:
+        name, sign, value = text.partition("=")
+        if not sign:
+            raise RequestError("The address has a given without a value; it should read given=NAME=VALUE.")
+        own.append((name.strip()[:60], value.strip()[:120]))
+    return Address(params["exercise"][:80], int(number), params.get("ask"), params.get("rulebook", "us"), tuple(own))

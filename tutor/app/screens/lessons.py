@@ -1,0 +1,121 @@
+import streamlit as st
+
+from tutor.answers.marking import mark, mark_step
+from tutor.app import lesson_figures, showing
+from tutor.app.address import Address
+from tutor.app.session import library, problem, record
+from tutor.content.library import Lesson
+from tutor.engine.problem import Problem
+from tutor.engine.solution import Line, worked_solution
+from tutor.learner.progress import progress
+
+HERE = "screens/lessons.py"
+PRACTICE = "screens/practice.py"
+EXAMPLE_NUMBER = 1  # the worked example; the faded ones follow from 2 on
+LONGEST = 120
+
+
+def choose() -> None:
+    st.title("Lessons", anchor=False)
+    st.markdown("Each lesson takes one decision. Take them in this order, or go to what you need.")
+    done = progress(record().attempts())
+    for lesson in library().lessons.values():
+        header = lesson.header
+        st.page_link(HERE, label=f"**{header.title}**: {header.question}", query_params={"lesson": header.id})
+        right = sum(1 for id_ in header.exercises if id_ in done and done[id_].right_unaided)
+        st.caption(f"{right} of {len(header.exercises)} exercises answered rightly without help")
+
+
+def worked_example(lesson: Lesson) -> None:
+    example = problem(lesson.header.example, None, EXAMPLE_NUMBER, "us")
+    st.header("A worked example", anchor=False)
+    showing.show_problem(example)
+    showing.show_solution(worked_solution(example))
+
+
+def faded_example(lesson: Lesson) -> None:
+    """The same with the last steps left to the learner: one more each time all of them are right."""
+    st.header("The same, with steps left to you", anchor=False)
+    name = f"faded {lesson.header.id}"
+    done: int = record().setting(name, 0)
+    example = problem(lesson.header.example, None, EXAMPLE_NUMBER + 1 + done, "us")
+    lines = [line for line in worked_solution(example) if line.name != "limit"]
+    left = min(done + 1, len(lines))
+    st.markdown(f"{left} of {len(lines)} steps {'is' if left == 1 else 'are'} left to you here.")
+    showing.show_problem(example)
+    showing.show_solution(lines[: len(lines) - left])
+    if left_to_learner(example, lines, left) and st.button("Next example: one step more for you", type="primary"):
+        record().keep_setting(name, done + 1)
+        st.rerun()
+
+
+def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
+    """A box for each step left out; True once all are right."""
+    texts: dict[str, str] = {}
+    for at, line in enumerate(lines[len(lines) - left :], start=len(lines) - left + 1):
+        label = f"Step {at}: {showing.words_of(line.name)}{showing.asked_unit(example, line.name)}"
+        with st.form(f"faded {example.number} {line.name}", border=False):
+            text = st.text_input(label, max_chars=LONGEST, key=f"faded {example.number} {line.name} text")
+            st.form_submit_button(f"Check step {at}")
+        if not text:
+            return False
+        if line.name == example.ask:
+            marking = mark(example, text, texts)
+            showing.show_marking(marking)
+            return marking.verdict == "right"
+        found = mark_step(example, line.name, text, texts)
+        showing.show_mark(found)
+        if found.verdict not in ("right", "carried"):
+            return False
+        texts[line.name] = text
+    return True
+
+
+def problems(lesson: Lesson) -> None:
+    st.header("Problems to try", anchor=False)
+    done = progress(record().attempts())
+    for id_ in lesson.header.exercises:
+        exercise = library().exercises[id_]
+        known = done.get(id_)
+        state = f" · right {known.right_unaided + known.right_with_help} times" if known and known.tries else ""
+        st.page_link(
+            PRACTICE, label=f"{exercise.title} · level {exercise.level}{state}", query_params=Address(id_).query()
+        )
+
+
+def show(lesson: Lesson) -> None:
+    header = lesson.header
+    record().keep_place({"page": "lessons", "lesson": header.id})
+    st.title(header.title, anchor=False)
+    st.markdown(f"*{header.question}*")
+    for part in lesson.parts:
+        match part:
+            case "{figure}":
+                lesson_figures.show(header.figure)
+            case "{worked example}":
+                worked_example(lesson)
+            case "{faded example}":
+                faded_example(lesson)
+            case "{problems}":
+                problems(lesson)
+            case "{cautions}":
+                st.header("Cautions", anchor=False)
+                showing.show_cautions(header.safety)
+            case "{sources}":
+                st.header("Sources", anchor=False)
+                showing.show_sources(header.sources)
+            case text:
+                st.markdown(text)
+    following = [other.header for other in library().lessons.values() if other.header.order > header.order]
+    if following:
+        st.page_link(HERE, label=f"Next lesson: {following[0].title}", query_params={"lesson": following[0].id})
+    st.page_link(HERE, label="All lessons")
+
+
+wanted = st.query_params.get("lesson")
+if wanted in library().lessons:
+    show(library().lessons[wanted])
+else:
+    if wanted:
+        st.error(f"There is no lesson “{showing.plain(wanted[:60])}”. Choose one below.")
+    choose()

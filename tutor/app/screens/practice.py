@@ -1,0 +1,168 @@
+import time
+from uuid import uuid4
+
+import streamlit as st
+
+from tutor.answers.marking import mark, mark_step
+from tutor.app import showing
+from tutor.app.address import Address, read
+from tutor.app.session import library, problem as drawn, record
+from tutor.engine.draw import DrawError
+from tutor.engine.problem import Problem
+from tutor.engine.question import RequestError
+from tutor.engine.solution import worked_solution
+from tutor.learner.record import Attempt
+from tutor.learner.work import Work
+
+HERE = "screens/practice.py"
+LONGEST = 120
+
+
+def choose() -> None:
+    st.title("Practice", anchor=False)
+    st.markdown("Choose an exercise. Each gives you a problem with numbers of its own, as often as you like.")
+    for lesson in library().lessons.values():
+        st.header(lesson.header.title, anchor=False)
+        for exercise in library().exercises.values():
+            if exercise.lesson == lesson.header.id:
+                label = f"{exercise.title} · level {exercise.level}"
+                st.page_link(HERE, label=label, query_params=Address(exercise.id).query())
+
+
+def go(address: Address) -> None:
+    st.switch_page(HERE, query_params=address.query())
+
+
+def submit_key(problem: Problem, field: str) -> str:
+    """A key made once for each form shown, so that a submit that is sent twice counts once."""
+    return st.session_state.setdefault(("key", *work_key(problem), field), str(uuid4()))
+
+
+def work_key(problem: Problem) -> tuple[str, ...]:
+    return (problem.question.exercise.id, str(problem.number), problem.ask, problem.question.rulebook.id)
+
+
+def keep(problem: Problem, work: Work, field: str, **what: object) -> None:
+    """Add an attempt to the learner's record; it is on the disk when this returns."""
+    shown_at = st.session_state.setdefault(("shown", *work_key(problem)), time.monotonic())
+    attempt = Attempt(
+        exercise=problem.question.exercise.id,
+        version=problem.question.version,
+        number=problem.number,
+        ask=problem.ask,
+        rulebook=problem.question.rulebook.id,
+        givens={name: amount.text for name, amount in problem.shown.items()},
+        help=work.help,
+        hints_seen=work.hints_seen,
+        seconds=round(time.monotonic() - shown_at, 1),
+        key=submit_key(problem, field),
+    )
+    record().add(Attempt(**{**vars(attempt), **what}))  # type: ignore[arg-type]
+    del st.session_state[("key", *work_key(problem), field)]
+
+
+def answer_form(problem: Problem, work: Work) -> None:
+    label = showing.words_of(problem.ask)
+    unit = showing.asked_unit(problem)
+    with st.form("answer", border=False):
+        text = st.text_input(f"{label}{unit}", value=work.entry, max_chars=LONGEST, key=f"answer {work_key(problem)}")
+        sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
+    if sent:
+        marking = mark(problem, text, work.steps)
+        found = {candidate.id: candidate.probability for candidate in marking.candidates}
+        named = marking.named.id if marking.named else None
+        keep(
+            problem, work, "answer", entry=text, steps=work.steps, verdict=marking.verdict, named=named, mistakes=found
+        )
+        st.rerun()
+    if work.entry:
+        showing.show_marking(mark(problem, work.entry, work.entry_steps))
+
+
+def step_forms(problem: Problem, work: Work) -> None:
+    """One form for each step on the way, up to the first that is not right yet."""
+    earlier: dict[str, str] = {}
+    for at, step in enumerate(problem.question.right.steps[:-1], start=1):
+        label = f"Step {at}: {showing.words_of(step.name)}{showing.asked_unit(problem, step.name)}"
+        with st.form(f"step {step.name}", border=False):
+            typed = work.steps.get(step.name, "")
+            text = st.text_input(label, value=typed, max_chars=LONGEST, key=f"{step.name} {work_key(problem)}")
+            sent = st.form_submit_button(f"Check step {at}")
+        if sent:
+            keep(problem, work, step.name, steps={**work.steps, step.name: text})
+            st.rerun()
+        if not typed:
+            return
+        found = mark_step(problem, step.name, typed, earlier)
+        showing.show_mark(found)
+        if found.verdict not in ("right", "carried"):
+            return
+        earlier[step.name] = typed
+    st.markdown("All steps are there. Now the answer:")
+
+
+def helps(problem: Problem, work: Work) -> None:
+    hints = problem.question.exercise.hints
+    for at, hint in enumerate(hints[: work.hints_seen], start=1):
+        st.info(f"**Hint {at}.** {showing.plain(hint)}")
+    left, right = st.columns(2)
+    if work.hints_seen < len(hints) and left.button(f"Show hint {work.hints_seen + 1} of {len(hints)}"):
+        furthest = work.help or "hint"
+        keep(problem, work, "hint", help=furthest, hints_seen=work.hints_seen + 1)
+        st.rerun()
+    if work.help != "solution" and right.button("Show the worked solution"):
+        keep(problem, work, "solution", help="solution")
+        st.rerun()
+    if work.help == "solution":
+        st.header("Worked solution", anchor=False)
+        showing.show_solution(worked_solution(problem))
+
+
+def other_questions(address: Address, problem: Problem) -> None:
+    with st.expander("Ask for another quantity, or put in your own numbers"):
+        for name in problem.question.exercise.asks:
+            if name != problem.ask:
+                other = Address(address.exercise, address.number, name, address.rulebook)
+                st.page_link(HERE, label=f"Ask for: {showing.words_of(name)}", query_params=other.query())
+        with st.form("own numbers", border=False):
+            st.markdown("Your own numbers, from your own data sheet. What you leave as it is stays as drawn.")
+            typed = {
+                name: st.text_input(showing.words_of(name), value=amount.text, max_chars=LONGEST, key=f"own {name}")
+                for name, amount in problem.shown.items()
+            }
+            sent = st.form_submit_button("Use these numbers")
+        if sent:
+            own = tuple((name, text) for name, text in typed.items() if text != problem.shown[name].text)
+            go(Address(address.exercise, address.number, address.ask, address.rulebook, (*address.own, *own)))
+
+
+def show(address: Address, problem: Problem) -> None:
+    exercise = problem.question.exercise
+    work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
+    record().keep_place({"page": "practice", **{k: v for k, v in address.query().items() if isinstance(v, str)}})
+    st.title(exercise.title, anchor=False)
+    lesson = library().lessons[exercise.lesson].header
+    st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
+    st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
+    showing.show_problem(problem)
+    if len(problem.question.right.steps) > 1 and st.toggle("Step by step", value=bool(work.steps), key="step by step"):
+        step_forms(problem, work)
+    answer_form(problem, work)
+    fresh = Address(address.exercise, address.number + 1, address.ask, address.rulebook)
+    if st.button("Fresh numbers", type="primary" if work.solved else "secondary"):
+        go(fresh)
+    helps(problem, work)
+    showing.show_cautions(exercise.safety)
+    other_questions(address, problem)
+
+
+try:
+    address = read(st.query_params, st.query_params.get_all("given"))
+    if address is None:
+        choose()
+    else:
+        show(address, drawn(address.exercise, address.ask, address.number, address.rulebook, address.own))
+except (RequestError, DrawError) as error:
+    st.title("Practice", anchor=False)
+    st.error(showing.plain(str(error)))
+    st.page_link(HERE, label="Choose an exercise")

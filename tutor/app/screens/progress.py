@@ -1,0 +1,65 @@
+import json
+
+import streamlit as st
+
+from tutor.app.address import Address
+from tutor.app.session import library, record
+from tutor.learner.progress import Progress, progress
+
+PRACTICE = "screens/practice.py"
+
+
+def row(entry: Progress) -> dict[str, str]:
+    exercise = library().exercises[entry.exercise]
+    words = [
+        f"{exercise.mistakes[id_].words} ({count})"
+        for id_, count in entry.mistakes.most_common()
+        if id_ in exercise.mistakes
+    ]
+    return {
+        "Exercise": exercise.title,
+        "Tries": str(entry.tries),
+        "Right, unaided": str(entry.right_unaided),
+        "Right, with help": str(entry.right_with_help),
+        "Last": f"{entry.last_at:%Y-%m-%d %H:%M} UTC" if entry.last_at else "",
+        "Mistakes met": "; ".join(words),
+    }
+
+
+def own_data() -> None:
+    st.header("What is kept about you", anchor=False)
+    st.markdown(
+        "Your answers, the help you looked at and the times, under a random token in this browser's cookie. "
+        "No name, nothing else, and nothing leaves this computer."
+    )
+    st.download_button(
+        "Download all of it as JSON",
+        data=lambda: json.dumps(record().export(), ensure_ascii=False, indent=2),
+        file_name="coldmorning-record.json",
+        mime="application/json",
+        on_click="ignore",
+    )
+    with st.form("erase", border=False):
+        sure = st.checkbox("Yes, erase everything that is kept about me. It cannot be brought back.")
+        sent = st.form_submit_button("Erase")
+    if sent and sure:
+        record().erase()
+        st.rerun()
+    elif sent:
+        st.warning("Nothing was erased. Tick the box first.")
+
+
+st.title("Progress", anchor=False)
+done = progress(record().attempts())
+shown = [row(entry) for id_, entry in done.items() if id_ in library().exercises and entry.tries]
+if shown:
+    st.table(shown)
+else:
+    st.markdown("Nothing answered yet. What you answer is kept as you go, and shown here.")
+open_ones = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]
+if open_ones:
+    label = f"Next: {open_ones[0].title}"
+    st.page_link(PRACTICE, label=label, query_params=Address(open_ones[0].id).query())
+else:
+    st.markdown("Every exercise has been answered rightly without help. Come back in some days and try fresh numbers.")
+own_data()

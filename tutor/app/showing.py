@@ -1,0 +1,127 @@
+"""The parts of which pages are made: story, givens, diagram, worked solution, verdicts, cautions, sources."""
+
+import re
+from collections.abc import Iterable
+
+import streamlit as st
+
+from tutor.answers.marking import Mark, Marking
+from tutor.app import theme
+from tutor.app.diagrams import series_string
+from tutor.app.session import library
+from tutor.engine.problem import Problem
+from tutor.engine.solution import Line
+from tutor.units import written_unit
+
+_PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
+_COUNT = "modules_in_series"
+_MODULE_VOLTAGES = ("cold_voltage", "hot_voltage", "module_voc", "module_vmp")
+
+
+def plain(text: str) -> str:
+    """Escape text for Markdown, so that nothing a learner types is read as a picture, a link or a formula."""
+    return _PUNCTUATION.sub(r"\\\1", text)
+
+
+def capitalised(words: str) -> str:
+    """The words as the beginning of a sentence or a label."""
+    return words[:1].upper() + words[1:]
+
+
+def words_of(name: str) -> str:
+    """A quantity's words as a label."""
+    return capitalised(library().quantities[name].words)
+
+
+def asked_unit(problem: Problem, name: str | None = None) -> str:
+    """The unit that a box for an answer asks for, as ' (V)'."""
+    kind = problem.question.library.quantities[name or problem.ask].kind
+    if kind == "answer":
+        return " (yes or no)"
+    unit = written_unit(problem.unit_of(name or problem.ask))
+    return f" ({unit})" if unit else ""
+
+
+def show_problem(problem: Problem) -> None:
+    """The story, the question, the diagram and the givens."""
+    st.markdown(plain(" ".join(problem.story)))
+    st.markdown(f"**{plain(problem.task)}**")
+    show_diagram(problem)
+    st.table(
+        [
+            {
+                "Given": words_of(name),
+                "Symbol": f"${problem.question.library.quantities[name].symbol}$",
+                "Value": amount.text,
+            }
+            for name, amount in problem.shown.items()
+        ]
+    )
+
+
+def show_diagram(problem: Problem) -> None:
+    """The wiring of the string, drawn from the problem's own numbers; what is asked stays open."""
+    if _COUNT not in {*problem.shown, problem.ask}:
+        return
+    count = None if problem.ask == _COUNT else int(problem.known[_COUNT])
+    voltage = next((name for name in _MODULE_VOLTAGES if name in problem.shown), None)
+    label = problem.shown[voltage].text if voltage else "? V"
+    drawing = series_string(count, label, "? V", look=theme.look())
+    theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence)
+
+
+def show_line(at: int, line: Line) -> None:
+    """One step of a worked solution: why, the relation in symbols and in words, the numbers, the value."""
+    title = "Check" if line.name == "limit" else words_of(line.name)
+    st.markdown(f"**{at}. {title}**")
+    st.markdown(plain(line.why))
+    st.latex(line.formula)
+    st.caption(f"In words: {plain(line.spoken)}")
+    st.markdown(f"{plain(line.numbers)}" + ("" if line.name == "limit" else f" = **{plain(line.text)}**"))
+    if line.name == "limit":
+        st.markdown(f"**{plain(line.text)}**")
+    if line.source:
+        st.caption(f"Table: {plain(line.source)}")
+
+
+def show_solution(lines: Iterable[Line]) -> None:
+    """A whole worked solution."""
+    for at, line in enumerate(lines, start=1):
+        show_line(at, line)
+
+
+def show_marking(marking: Marking) -> None:
+    """The verdict on an answer: a box with a word of its own, never colour alone."""
+    if marking.verdict == "right":
+        st.success(plain(marking.feedback), icon="✔")
+    elif marking.verdict == "wrong":
+        st.error(f"**Not right yet.** {plain(marking.feedback.removeprefix('Not yet. '))}", icon="✘")
+    else:
+        st.warning(f"**Not counted.** {plain(marking.feedback)}", icon="❔")
+
+
+def show_mark(mark: Mark) -> None:
+    """The verdict on one step."""
+    if mark.verdict in ("right", "carried"):
+        st.success(plain(mark.feedback), icon="✔")
+    elif mark.verdict == "wrong":
+        st.error(plain(mark.feedback), icon="✘")
+    else:
+        st.warning(f"**Not counted.** {plain(mark.feedback)}", icon="❔")
+
+
+def show_cautions(ids: Iterable[str]) -> None:
+    """The cautions that fit, each as a sentence."""
+    hazards = library().hazards
+    st.warning("\n".join(f"- {plain(hazards[id_].text)}" for id_ in ids), icon="⚠")
+
+
+def show_sources(ids: Iterable[str]) -> None:
+    """Where formulas and rules come from, and how far each was checked."""
+    sources = library().sources
+    standing = {
+        "read": "read",
+        "memory": "from memory, not yet confirmed",
+        "common practice, no source": "common practice, no source",
+    }
+    st.markdown("\n".join(f"- {plain(sources[id_].citation)} ({standing[sources[id_].standing]})" for id_ in ids))
