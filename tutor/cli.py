@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from tutor.content.errors import ContentError
+from tutor.errors import FaultyRequestError
 
 FAULTY_REQUEST = 2
 
@@ -28,12 +28,9 @@ def _told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(command)
     def run(*args: Any, **kwargs: Any) -> Any:
-        from tutor.engine.draw import DrawError
-        from tutor.engine.question import RequestError
-
         try:
             return command(*args, **kwargs)
-        except (ContentError, RequestError, DrawError) as error:
+        except FaultyRequestError as error:
             raise _Fault(str(error)) from None
 
     return run

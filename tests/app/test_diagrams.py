@@ -67,3 +67,9 @@ def test_the_drawing_brings_its_own_ground(look):
 def test_no_module_is_no_string():
     with pytest.raises(ValueError, match="at least one module"):
         series_string(0, "41.3 V", "0 V")
+
+
+def test_an_open_count_is_drawn_and_said_as_open() -> None:
+    diagram = series_string(None, "41.3 V", "? V")
+    assert {"no. 1", "no. 2", "? more", "last"} <= set(words(diagram.svg))
+    assert diagram.sentence.startswith("Some modules in series, each 41.3 V: the plus of each goes to the minus of the")

@@ -53,14 +53,14 @@ def _plain(text: str) -> str:
 
 
 def series_string(
-    count: int, module_label: str, string_label: str, ends: str = "charger's array input", look: Look = LIGHT
+    count: int | None, module_label: str, string_label: str, ends: str = "charger's array input", look: Look = LIGHT
 ) -> Diagram:
     """Draw a series string: plus of one module to minus of the next, its two ends to a DC disconnect, then to `ends`.
 
-    `module_label` stands in every module ('41.3 V'), `string_label` between the string's two ends ('371.7 V').
-    Raises ValueError if there is no module.
+    `module_label` stands in every module ('41.3 V'), `string_label` between the string's two ends ('371.7 V');
+    `count` None leaves open how many modules there are.  Raises ValueError if there is no module.
     """
-    if count < 1:
+    if count is not None and count < 1:
         raise ValueError("A string has at least one module.")
     return Diagram(
         _drawn(_columns(count, ALL_SHOWN_WIDE), module_label, string_label, ends, look),
@@ -69,21 +69,23 @@ def series_string(
     )
 
 
-def _columns(count: int, all_shown: int) -> list[str]:
+def _columns(count: int | None, all_shown: int) -> list[str]:
     """Name the columns: the modules' numbers, or the first two, how many are left out, and the last."""
+    if count is None:
+        return ["1", "2", "? more", "last"]
     if count <= all_shown:
         return [str(number) for number in range(1, count + 1)]
     left_out = count - 3
     return ["1", "2", f"{left_out} more", str(count)]
 
 
-def _sentence(count: int, module_label: str, string_label: str, ends: str) -> str:
+def _sentence(count: int | None, module_label: str, string_label: str, ends: str) -> str:
     if count == 1:
         wiring = f"One module ({module_label}) makes the whole string"
     else:
         wiring = (
-            f"{count} modules in series, each {module_label}: the plus of each goes to the minus of the next, "
-            "so their voltages add"
+            f"{count or 'Some'} modules in series, each {module_label}: the plus of each goes to the minus of "
+            "the next, so their voltages add"
         )
     return (
         f"{wiring}. The first module's minus and the last module's plus are the string's two ends, "
@@ -112,7 +114,8 @@ def _add_modules(drawing: schemdraw.Drawing, columns: list[str], module_label: s
             _add_text(drawing, "• • • •", x + BOX_WIDTH / 2, LEAD_Y)
             _add_text(drawing, column, x + BOX_WIDTH / 2, LEAD_Y + 0.6)
             continue
-        lines = [f"no. {column}", *textwrap.wrap(module_label, LABEL_WIDTH)]
+        number = "last" if column == "last" else f"no. {column}"
+        lines = [number, *textwrap.wrap(module_label, LABEL_WIDTH)]
         drawing.add(_box(BOX_WIDTH, BOX_HEIGHT, lines, look).at((x, 0)))
         _add_text(drawing, "−", x + 0.28, BOX_HEIGHT - 0.35, SIGN_SIZE)
         _add_text(drawing, "+", x + BOX_WIDTH - 0.28, BOX_HEIGHT - 0.35, SIGN_SIZE)

@@ -21,6 +21,9 @@ from starlette.routing import Route
 
 from tutor.app import theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
+from tutor.content.library import load
+from tutor.errors import FaultyRequestError
+from tutor.store.database import Store
 
 ADDRESS = "127.0.0.1"
 DEFAULT_PORT = 8765
@@ -28,7 +31,7 @@ PORTS_TRIED = 50
 MAIN = Path(__file__).with_name("main.py")
 # Imported in a thread while the browser loads: the server answers a second earlier than after importing them first, and
 # the first page comes no later (measured on two cores).
-HEAVY_MODULES = ("tutor.units", "pandas", "pyarrow", "sympy", "plotly.graph_objects", "schemdraw")
+HEAVY_MODULES = ("pandas", "pyarrow", "schemdraw", "plotly.graph_objects")
 
 OPTIONS = {
     "browser.gatherUsageStats": False,
@@ -54,7 +57,7 @@ class Settings:
     content: Path | None = None
 
 
-class PortTakenError(OSError):
+class PortTakenError(FaultyRequestError, OSError):
     """The port that was asked for, or every port of the usual range, is in use."""
 
 
@@ -69,10 +72,13 @@ def settings() -> Settings:
 def serve(port: int | None, browser: bool, store: str | None, content: Path | None) -> None:
     """Serve the tutor until it is stopped; `port` None takes the usual one or the next that is free.
 
-    Raises PortTakenError if the port is in use.
+    Raises PortTakenError if the port is in use, StoreError or ContentError if those cannot be opened.
     """
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content)
+    Store.open(store).close()
+    if content is not None:
+        load(content)
     free = free_port(port)
     address = f"http://{ADDRESS}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
@@ -101,7 +107,10 @@ async def keys_script(_request: Request) -> Response:
 
 
 def warm() -> None:
-    """Import what the pages need, then take all that is loaded by now out of the collector's sight for good."""
+    """Load what the pages need, the first problem too, then take it all out of the collector's sight for good."""
+    session = importlib.import_module("tutor.app.session")
+    first = next(iter(session.library().exercises))
+    importlib.import_module("tutor.answers.marking").mark(session.problem(first, None, 1, "us"), "1")
     for name in HEAVY_MODULES:
         importlib.import_module(name)
     gc.collect()

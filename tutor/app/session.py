@@ -6,7 +6,6 @@ import streamlit as st
 
 from tutor.app.serve import settings
 from tutor.content.library import Library, load
-from tutor.engine.draw import draw
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
@@ -43,7 +42,8 @@ def problem(
 
     Raises RequestError.
     """
-    from tutor.answers.own import own_amounts  # noqa: PLC0415 - most problems have no own numbers
+    from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is loaded while the server answers already
+    from tutor.engine.draw import draw  # noqa: PLC0415
 
     question = engine().question(exercise, ask, rulebook)
     return draw(question, number, own_amounts(question, dict(own)) if own else None)

@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+from tutor.errors import FaultyRequestError
 
-class ContentError(ValueError):
+
+class ContentError(FaultyRequestError, ValueError):
     """A fault in a content file: which file, which line (from 1, 0 if none fits), what is wrong and how to mend it."""
 
     def __init__(self, path: Path, line: int, fault: str, mend: str = "") -> None:

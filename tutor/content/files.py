@@ -76,6 +76,10 @@ def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Docum
     Raises ContentError for anything but mappings, lists and plain values, written once and without aliases.
     """
     text = read_text(path) if text is None else text
+    if unprintable := yaml.reader.Reader.NON_PRINTABLE.search(text):
+        line = text.count("\n", 0, unprintable.start()) + first_line
+        fault = f"the file holds a character that cannot be printed (U+{ord(unprintable[0]):04X})."
+        raise ContentError(path, line, fault, "Take it out, or save the file in the encoding UTF-8.")
     document = Document(path, None)
     builder = _Builder(document, first_line)
     try:

@@ -5,9 +5,18 @@ A value with its unit is written as text in content files ('41.3 V', '-0.27 %/K'
 
 import re
 from functools import cached_property
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetJsonSchemaHandler,
+    StringConstraints,
+    model_validator,
+)
+from pydantic_core import CoreSchema
 
 from tutor.units import conversion, written_unit
 
@@ -52,6 +61,11 @@ class Amount(Model):
                 raise ValueError(f"'{data[:40]}' is not a value with a unit such as '41.3 V'")
             return {"value": float(match[1].replace("−", "-")), "unit": match[2] or ""}
         return data
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, _core: CoreSchema, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        text = {"type": "string", "pattern": _AMOUNT.pattern, "examples": ["41.3 V", "-0.27 %/K"]}
+        return {"title": "Amount", "description": "A value and its unit.", "anyOf": [text, {"type": "number"}]}
 
     @property
     def working(self) -> float:
@@ -166,10 +180,13 @@ class Source(Model):
     standing: Literal["read", "memory", "common practice, no source"]
 
 
+Role = Literal["module", "second module", "charger", "place"]
+
+
 class PartGiven(Model):
     """A given taken from a drawn part: `take` (default: the given's own name) of that part."""
 
-    source: Literal["module", "second module", "charger", "place"] = Field(alias="from")
+    source: Role = Field(alias="from")
     take: Name | None = None
 
 
@@ -199,7 +216,8 @@ def _given(data: object) -> object:
     return {"from": data} if isinstance(data, str) else data
 
 
-Given = Annotated[PartGiven | RangeGiven | ChoiceGiven, BeforeValidator(_given)]
+_AnyGiven = PartGiven | RangeGiven | ChoiceGiven
+Given = Annotated[_AnyGiven, BeforeValidator(_given, json_schema_input_type=Role | _AnyGiven)]
 
 
 class Slip(Model):

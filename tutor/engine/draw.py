@@ -1,11 +1,12 @@
 """Drawing a problem: the same exercise, version and number give the same problem on every machine.
 
-Indexes come from SHA-256 over the exercise, the number and the attempt, never from a library's random generator, whose
-sequence may change between versions.
+Indexes come from SHAKE-128 over the exercise, the number and the attempt, never from a library's random generator,
+whose sequence may change between versions.
 """
 
 import hashlib
 import math
+import struct
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,6 +16,7 @@ from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiv
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import Screened, screen
+from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
 
@@ -23,7 +25,7 @@ ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mista
 ATTEMPTS_WITH_OWN_NUMBERS = 40
 
 
-class DrawError(ValueError):
+class DrawError(FaultyRequestError, ValueError):
     """No draw of an exercise passes its screening; a fault of the exercise."""
 
 
@@ -85,15 +87,10 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
 
 def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int) -> Iterator[dict[str, Option]]:
     for attempt in range(count):
-        seed = f"{question.exercise.id} {number} {attempt}".encode()
-        digest = hashlib.sha256(seed).digest()
-        options = {}
-        for at, (role, pool) in enumerate(pools):
-            word = (
-                digest[4 * (at % 8) : 4 * (at % 8) + 4] if at < 8 else hashlib.sha256(seed + bytes([at])).digest()[:4]
-            )
-            options[role] = pool[int.from_bytes(word, "big") % len(pool)]
-        if options.get("module") is None or options.get("module") is not options.get("second module"):
+        digest = hashlib.shake_128(f"{question.exercise.id} {number} {attempt}".encode()).digest(4 * len(pools))
+        words = struct.unpack(f">{len(pools)}I", digest)
+        options = {role: pool[word % len(pool)] for word, (role, pool) in zip(words, pools, strict=True)}
+        if "second module" not in options or options["module"].name != options["second module"].name:
             yield options
 
 
@@ -139,9 +136,11 @@ def _kept(question: Question, name: str, value: float, unit: str) -> float:
 
 def _within(problem: Problem) -> bool:
     """Whether every worked-out value is plausible, and within the exercise's own narrower bounds."""
-    bounds = problem.question.bounds
-    values = {**problem.known, **problem.values}
-    return all(low <= values[name] <= high for name, (low, high) in bounds.items() if name in values)
+    known, values = problem.known, problem.values
+    for name, (low, high) in problem.question.bounds.items():
+        if not low <= (values[name] if name in values else known[name]) <= high:
+            return False
+    return True
 
 
 def _closest(pool: Pool, own: Mapping[str, Amount]) -> Pool:

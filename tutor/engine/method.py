@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import sympy
 
@@ -33,14 +34,17 @@ class Method:
     steps: tuple[Step, ...]
     run: Numeric
 
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """The names of the steps in order."""
+        return tuple(step.name for step in self.steps)
+
     def values(self, known: Mapping[str, float]) -> dict[str, float]:
         """The value of each step in working units.
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return dict(
-            zip((step.name for step in self.steps), self.run(*(known[name] for name in self.inputs)), strict=True)
-        )
+        return dict(zip(self.names, self.run(*[known[name] for name in self.inputs]), strict=True))
 
     def same_as(self, other: "Method") -> bool:
         """Whether two methods do the same arithmetic."""

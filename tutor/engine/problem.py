@@ -1,12 +1,13 @@
 """A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from tutor.content.models import Amount
 from tutor.engine.algebra import Name, Node, names
+from tutor.engine.method import Step
 from tutor.engine.question import Question, WrongWay
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, written
@@ -36,20 +37,20 @@ class Problem:
         """The right answer in the unit asked for."""
         return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)
 
-    def each_prediction(self) -> Iterator[tuple[WrongWay, Mapping[str, float]]]:
-        """What each slip leads to, one after the other: the value of each of its steps in working units."""
+    def each_wrong_way(self) -> Iterator[tuple[WrongWay, Sequence[float]]]:
+        """What each slip leads to, one after the other: the values of its steps in order, the last one its answer."""
         for way in self.question.wrong:
             try:
-                values = way.values(self.known, self.shown)
+                numbers = way.numbers(self.known, self.shown)
             except (TableError, ZeroDivisionError, OverflowError):
                 continue
-            if values is not None:
-                yield way, values
+            if numbers is not None:
+                yield way, numbers
 
     @cached_property
     def predictions(self) -> list[tuple[WrongWay, Mapping[str, float]]]:
-        """All predictions, kept for marking."""
-        return list(self.each_prediction())
+        """What each slip leads to, by the names of its steps, kept for marking."""
+        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in self.each_wrong_way()]
 
     def evaluate(self, tree: Node, own: Mapping[str, float] | None = None) -> float:
         """The value of a relation in working units, from this problem's values or the learner's own earlier ones."""
@@ -57,6 +58,13 @@ class Problem:
         if isinstance(tree, Name):
             return values[tree.id]
         return self.question.compiled_tree(tree)(*(values[name] for name in sorted(names(tree))))[0]
+
+    def tree_of(self, step: Step) -> Node:
+        """The relation of a step; where it has several roots, the one that this problem's values follow."""
+        if len(step.trees) == 1:
+            return step.trees[0]
+        value = self.values[step.name]
+        return min(step.trees, key=lambda tree: abs(self.evaluate(tree) - value))
 
     def unit_of(self, name: str) -> str:
         """The unit in which a quantity of this problem is shown."""

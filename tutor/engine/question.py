@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +12,7 @@ from tutor.content.models import Amount, Quantity, Slip
 from tutor.engine.algebra import Call, Comparison, Name, Node, RelationError, names, parse, replace_names
 from tutor.engine.method import Method, method, needed
 from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
+from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
@@ -27,7 +28,7 @@ def tolerance(quantity: Quantity, value: float) -> float:
     return MARKING_TOLERANCE * abs(value)
 
 
-class RequestError(ValueError):
+class RequestError(FaultyRequestError, ValueError):
     """A request that cannot be met; one line that says how to mend it."""
 
 
@@ -39,16 +40,20 @@ class WrongWay:
     slip: Slip
     method: Method
 
-    def values(self, known: Mapping[str, float], shown: Mapping[str, Amount]) -> dict[str, float] | None:
-        """The value of each step when this slip is made; None if the slip changes nothing for these givens."""
-        changed = dict(known)
-        for name, unit in self.slip.misread.items():
-            if name not in shown or name not in self.method.inputs:
-                continue
-            changed[name] = conversion(unit).to_working(shown[name].value)
-        if self.slip.misread and changed == known:
-            return None
-        return self.method.values(changed)
+    def numbers(self, known: Mapping[str, float], shown: Mapping[str, Amount]) -> Sequence[float] | None:
+        """The values of the steps in order when this slip is made; None if it changes nothing for these givens.
+
+        Raises TableError, ZeroDivisionError or OverflowError where this wrong way leads to no value.
+        """
+        if self.slip.misread:
+            changed = dict(known)
+            for name, unit in self.slip.misread.items():
+                if name in shown and name in self.method.inputs:
+                    changed[name] = conversion(unit).to_working(shown[name].value)
+            if changed == known:
+                return None
+            known = changed
+        return self.method.run(*[known[name] for name in self.method.inputs])
 
 
 @dataclass(frozen=True)
@@ -96,12 +101,15 @@ class Question:
 
     @cached_property
     def bounds(self) -> dict[str, tuple[float, float]]:
-        """What a draw keeps each quantity within, in working units: the exercise's own bounds or the plausible ones."""
-        bounds = {name: self.plausible(name) for name in self.library.quantities}
-        for name, (low, high) in self.exercise.within.items():
-            to_working = conversion(self.library.quantities[name].unit).to_working
-            bounds[name] = (to_working(low), to_working(high))
-        return {name: (low - 1e-9 * abs(low), high + 1e-9 * abs(high)) for name, (low, high) in bounds.items()}
+        """The bounds that a draw keeps, in working units: the exercise's own, else the plausible ones."""
+        bounds = {}
+        for name in (*self.known, *(step.name for step in self.right.steps)):
+            low, high = self.plausible(name)
+            if name in self.exercise.within:
+                to_working = conversion(self.library.quantities[name].unit).to_working
+                low, high = map(to_working, self.exercise.within[name])
+            bounds[name] = (low - 1e-9 * abs(low), high + 1e-9 * abs(high))
+        return bounds
 
     def tolerance(self, value: float) -> float:
         """How far from the right value an answer may lie, in working units; 0 for counts and yes-or-no answers."""

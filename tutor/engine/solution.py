@@ -36,7 +36,7 @@ def worked_solution(problem: Problem) -> list[Line]:
 
 
 def _line(problem: Problem, step: Step) -> Line:
-    tree = _tree_of(problem, step)
+    tree = problem.tree_of(step)
     exercise = problem.question.exercise
     why = exercise.why.get(step.name, "")
     if step.turned:
@@ -54,14 +54,6 @@ def _line(problem: Problem, step: Step) -> Line:
         unit=unit,
         text=problem.text_of(step.name),
         source=_source(problem, tree),
-    )
-
-
-def _tree_of(problem: Problem, step: Step) -> Node:
-    """The relation of a step; where it has several roots, the one that this problem's values follow."""
-    value = problem.values[step.name]
-    return (
-        min(step.trees, key=lambda tree: abs(problem.evaluate(tree) - value)) if len(step.trees) > 1 else step.trees[0]
     )
 
 

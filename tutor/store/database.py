@@ -20,6 +20,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
+from tutor.errors import FaultyRequestError
 from tutor.store.tables import SCHEMA, metadata, schema_version
 
 PATIENCE = "10"
@@ -38,7 +39,7 @@ _SENTENCES = {
 Result = TypeVar("Result")
 
 
-class StoreError(Exception):
+class StoreError(FaultyRequestError):
     """The store cannot be used; the message is a sentence that says why and how to mend it."""
 
 

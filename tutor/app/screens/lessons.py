@@ -112,7 +112,7 @@ def show(lesson: Lesson) -> None:
     st.page_link(HERE, label="All lessons")
 
 
-wanted = st.query_params.get("lesson")
+wanted = st.query_params.get("lesson", "")
 if wanted in library().lessons:
     show(library().lessons[wanted])
 else:

@@ -1,12 +1,15 @@
 import time
-from uuid import uuid4
+from dataclasses import replace
+from typing import Any
+from uuid import UUID, uuid4, uuid5
 
 import streamlit as st
 
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import library, problem as drawn, record
+from tutor.app.session import library, record
+from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.problem import Problem
 from tutor.engine.question import RequestError
@@ -33,18 +36,18 @@ def go(address: Address) -> None:
     st.switch_page(HERE, query_params=address.query())
 
 
-def submit_key(problem: Problem, field: str) -> str:
-    """A key made once for each form shown, so that a submit that is sent twice counts once."""
-    return st.session_state.setdefault(("key", *work_key(problem), field), str(uuid4()))
+def name_of(problem: Problem) -> str:
+    """A name for the problem among the session's keys."""
+    question = problem.question
+    return f"{question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id}"
 
 
-def work_key(problem: Problem) -> tuple[str, ...]:
-    return (problem.question.exercise.id, str(problem.number), problem.ask, problem.question.rulebook.id)
+def keep(problem: Problem, work: Work, field: str, **what: Any) -> None:
+    """Add an attempt to the learner's record; it is on the disk when this returns.
 
-
-def keep(problem: Problem, work: Work, field: str, **what: object) -> None:
-    """Add an attempt to the learner's record; it is on the disk when this returns."""
-    shown_at = st.session_state.setdefault(("shown", *work_key(problem)), time.monotonic())
+    The attempt's key comes from the form shown and from what was sent, so that a submit that is sent twice counts once.
+    """
+    form = st.session_state.setdefault(f"form {field} {name_of(problem)}", str(uuid4()))
     attempt = Attempt(
         exercise=problem.question.exercise.id,
         version=problem.question.version,
@@ -54,18 +57,18 @@ def keep(problem: Problem, work: Work, field: str, **what: object) -> None:
         givens={name: amount.text for name, amount in problem.shown.items()},
         help=work.help,
         hints_seen=work.hints_seen,
-        seconds=round(time.monotonic() - shown_at, 1),
-        key=submit_key(problem, field),
+        seconds=round(time.monotonic() - st.session_state[f"began {name_of(problem)}"], 1),
+        key=str(uuid5(UUID(form), repr(sorted(what.items())))),
     )
-    record().add(Attempt(**{**vars(attempt), **what}))  # type: ignore[arg-type]
-    del st.session_state[("key", *work_key(problem), field)]
+    record().add(replace(attempt, **what))
+    del st.session_state[f"form {field} {name_of(problem)}"]
 
 
 def answer_form(problem: Problem, work: Work) -> None:
     label = showing.words_of(problem.ask)
     unit = showing.asked_unit(problem)
     with st.form("answer", border=False):
-        text = st.text_input(f"{label}{unit}", value=work.entry, max_chars=LONGEST, key=f"answer {work_key(problem)}")
+        text = st.text_input(f"{label}{unit}", value=work.entry, max_chars=LONGEST, key=f"answer {name_of(problem)}")
         sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
     if sent:
         marking = mark(problem, text, work.steps)
@@ -86,7 +89,7 @@ def step_forms(problem: Problem, work: Work) -> None:
         label = f"Step {at}: {showing.words_of(step.name)}{showing.asked_unit(problem, step.name)}"
         with st.form(f"step {step.name}", border=False):
             typed = work.steps.get(step.name, "")
-            text = st.text_input(label, value=typed, max_chars=LONGEST, key=f"{step.name} {work_key(problem)}")
+            text = st.text_input(label, value=typed, max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")
             sent = st.form_submit_button(f"Check step {at}")
         if sent:
             keep(problem, work, step.name, steps={**work.steps, step.name: text})
@@ -139,6 +142,7 @@ def other_questions(address: Address, problem: Problem) -> None:
 def show(address: Address, problem: Problem) -> None:
     exercise = problem.question.exercise
     work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
+    st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
     record().keep_place({"page": "practice", **{k: v for k, v in address.query().items() if isinstance(v, str)}})
     st.title(exercise.title, anchor=False)
     lesson = library().lessons[exercise.lesson].header

@@ -1,5 +1,6 @@
 import streamlit as st
 
+from tutor.app.session import library, record
 from tutor.trade.strings import voltage_at
 from tutor.units import written
 
@@ -35,11 +36,32 @@ def opening_case() -> None:
     )
 
 
+def next_thing() -> None:
+    """Where the learner was, or the first lesson; the way to everything else beside it."""
+    place = record().place()
+    lessons = library().lessons
+    with st.container(key="next-thing"):
+        if place and place.get("page") in ("lessons", "practice"):
+            query = {name: value for name, value in place.items() if name != "page"}
+            if st.button("Next: go on where you were", type="primary"):
+                st.switch_page(f"screens/{place['page']}.py", query_params=query)
+        else:
+            first = next(iter(lessons.values())).header
+            if st.button(f"Next: the first lesson, {first.title}", type="primary"):
+                st.switch_page("screens/lessons.py", query_params={"lesson": first.id})
+    if "cold-voltage" in lessons:
+        st.page_link(
+            "screens/lessons.py",
+            label=f"The lesson on this hour: {lessons['cold-voltage'].header.title}",
+            query_params={"lesson": "cold-voltage"},
+        )
+    st.page_link("screens/lessons.py", label="All lessons")
+    st.page_link("screens/practice.py", label="All exercises")
+
+
 st.title("Size a small solar system before you buy a part of it", anchor=False)
 opening_case()
-with st.container(key="next-thing"):
-    if st.button("Next: see how much the cold adds", type="primary"):
-        st.switch_page("screens/tables.py", query_params={"find": f"{RECORD_LOW:g}"})
+next_thing()
 st.header("Who it is for", anchor=False)
 for person, offer in WHO.items():
     st.subheader(person, anchor=False)

@@ -1,0 +1,151 @@
+"""Drawing and marking, each beside its reference in the same run; ratios are asserted, times only printed."""
+
+import hashlib
+import math
+import struct
+import time
+from collections.abc import Callable
+from itertools import combinations
+from statistics import median, quantiles
+
+import pytest
+import sympy
+
+from tutor.answers.marking import mark
+from tutor.content.library import load
+from tutor.engine.draw import draw
+from tutor.engine.question import Engine
+
+EXERCISE = "most-modules-in-series"
+NUMBERS = range(1, 301)
+
+
+@pytest.fixture(scope="module")
+def engine() -> Engine:
+    return Engine(load())
+
+
+class ByHand:
+    """most-modules-in-series as one would write it without an engine: the same parts, relations and screening."""
+
+    def __init__(self, library) -> None:
+        self.modules = [(m.module_voc.value, m.module_vmp.value, m.voc_coefficient.value / 100) for m in library.modules.values()]
+        self.places = [place.record_low.working for place in library.places.values()]
+        self.limits = [charger.input_voltage_max.value for charger in library.chargers.values()]
+
+    def draw(self, number: int) -> int:
+        best, sound = None, 0
+        for attempt in range(600):
+            digest = hashlib.shake_128(f"{EXERCISE} {number} {attempt}".encode()).digest(12)
+            words = struct.unpack(">3I", digest)
+            voc, vmp, share = self.modules[words[0] % len(self.modules)]
+            low = self.places[words[1] % len(self.places)]
+            limit = self.limits[words[2] % len(self.limits)]
+            answer, clashes = self.screened(voc, vmp, share, low, limit)
+            if answer is None:
+                continue
+            if clashes == 0:
+                return answer
+            sound += 1
+            if best is None or clashes < best[0]:
+                best = (clashes, answer)
+            if sound >= 8:
+                break
+        return best[1]
+
+    def screened(self, voc: float, vmp: float, share: float, low: float, limit: float) -> tuple[int | None, float]:
+        cold = voc * (1 + share * (low - 25))
+        fit = limit / cold
+        answer = math.floor(fit + 1e-9 * max(1, fit))
+        if not 3 <= answer <= 18:
+            return None, 0
+        wrong = {
+            "cold": (3, {math.floor(limit / voc)}),
+            "operating": (1, {math.floor(limit / (vmp * (1 + share * (low - 25))))}),
+            "sign": (1, {math.floor(limit / (voc * (1 - share * (low - 25))))}),
+            "up": (2, {math.ceil(fit), math.floor(fit + 0.5)}),
+            "one off": (2, {math.floor(limit / voc) - 1}),
+            "flat": (1, {math.floor(limit / (voc * 1.25))}),
+        }
+        if any(answer in values for _, values in wrong.values()):
+            return None, 0
+        if self.fit_rounded(voc, share, low, limit) != (answer, answer):
+            return None, 0
+        pairs = combinations(wrong.values(), 2)
+        return answer, sum(weight * other for (weight, one), (other, two) in pairs if one & two)
+
+
+    def fit_rounded(self, voc: float, share: float, low: float, limit: float) -> tuple[int, int]:
+        """The counts at both ends of what rounding every result on the way to three figures can lead to."""
+        coldest = (low, low) if low == round(low) else widened(low, low)
+        fall = widened(coldest[0] - 25, coldest[1] - 25)
+        rise = widened(share * fall[1], share * fall[0])
+        factor = widened(1 + rise[0], 1 + rise[1])
+        cold = widened(voc * factor[0], voc * factor[1])
+        fit = widened(limit / cold[1], limit / cold[0])
+        return math.floor(fit[0]), math.floor(fit[1])
+
+
+def widened(low: float, high: float) -> tuple[float, float]:
+    place = 10.0 ** (math.floor(math.log10(max(abs(low), abs(high)))) - 2)
+    if low == high and abs(round(low / place) * place - low) <= 1e-9 * abs(low):
+        return low, high
+    return low - place / 2, high + place / 2
+
+
+def seconds(work: Callable[[int], object]) -> list[float]:
+    times = []
+    for number in NUMBERS:
+        began = time.perf_counter()
+        work(number)
+        times.append(time.perf_counter() - began)
+    return times
+
+
+def test_drawing_takes_at_most_five_times_what_code_written_by_hand_takes(engine, record_property):
+    question = engine.question(EXERCISE)
+    by_hand = ByHand(engine.library)
+    assert [draw(question, n).answer.value for n in NUMBERS] == [by_hand.draw(n) for n in NUMBERS]
+    ours, reference = seconds(lambda n: draw(question, n)), seconds(by_hand.draw)
+    ratio = sum(ours) / sum(reference)
+    print(f"\ndraw: mean ratio {ratio:.1f}, ours p99 {1000 * quantiles(ours, n=100)[98]:.1f} ms")
+    record_property("draw_ratio", ratio)
+    assert ratio <= 5
+
+
+def test_marking_is_fifty_times_faster_than_sympy_solving_and_substituting_afresh(engine, record_property):
+    question = engine.question(EXERCISE)
+    problems = [draw(question, number) for number in range(1, 21)]
+    for problem in problems:
+        mark(problem, "7")  # the parser is built at first use
+
+    def afresh(problem) -> float:
+        names = "voc share low limit cold fit count"
+        voc, share, low, limit, cold, fit, count = sympy.symbols(names)
+        values = {
+            voc: problem.known["module_voc"],
+            share: problem.known["voc_coefficient"],
+            low: problem.known["record_low"],
+            limit: problem.known["input_voltage_max"],
+        }
+        ways = [voc * (1 + share * (low - 25)), voc, voc * (1 - share * (low - 25)), 1.25 * voc]
+        found = []
+        for way in ways:
+            relations = [cold - way, fit * cold - limit, count - sympy.floor(fit)]
+            solved = sympy.solve(relations[:2], [cold, fit], dict=True)[0]
+            found.append(float(sympy.floor(solved[fit].subs(values))))
+        return found[0]
+
+    def timed(work: Callable) -> float:
+        times = []
+        for problem in problems:
+            began = time.perf_counter()
+            work(problem)
+            times.append(time.perf_counter() - began)
+        return median(times)
+
+    assert [afresh(problem) for problem in problems] == [problem.answer.value for problem in problems]
+    ours, reference = timed(lambda problem: mark(problem, "7 modules")), timed(afresh)
+    print(f"\nmark: {reference / ours:.0f} times faster than afresh, ours {1000 * ours:.2f} ms")
+    record_property("mark_ratio", reference / ours)
+    assert reference / ours >= 50

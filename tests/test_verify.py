@@ -1,0 +1,217 @@
+"""What `coldmorning verify` finds: a sound exercise holds, and each broken copy of it is caught with its fault named."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from tutor.cli import main
+
+SOUND = Path(__file__).parent / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
+DRAWS = "12"
+
+# fault: what is replaced, by what, and the words that name the fault
+AT_ONCE = {
+    "id unlike the file": ("id: sound-exercise", "id: other-exercise", "but the file is named 'sound-exercise'"),
+    "id a boolean": ("id: sound-exercise", "id: no", "id: text is expected here"),
+    "id with capitals": ("id: sound-exercise", "id: Sound", "id: use lower-case letters"),
+    "field misspelt": ("hints:", "hint:", "hint: there is no such field"),
+    "field missing": ("level: 2\n", "", "level: this field is missing"),
+    "level too high": ("level: 2", "level: 7", "level: Input should be less than or equal to 3"),
+    "level in words": ("level: 2", "level: two", "level: a whole number is expected"),
+    "field twice": ("level: 2", "level: 2\nlevel: 3", "'level' is written twice"),
+    "tab indent": ("  module_voc: module\n", "\tmodule_voc: module\n", "the YAML cannot be read"),
+    "code in a tag": ("level: 2", "level: !!python/object/apply:os.getpid []", "is not read"),
+    "unknown lesson": ("lesson: cold-voltage", "lesson: warm-voltage", "there is no lesson 'warm-voltage'"),
+    "unknown caution": ("[cold-overvoltage,", "[cold-undervoltage,", "there is no 'cold-undervoltage'"),
+    "unknown source": ("[nfpa-70-690-7]", "[nfpa-70-999]", "there is no 'nfpa-70-999'"),
+    "given from nowhere": ("module_voc: module\n", "module_voc: shed\n", "givens.module_voc"),
+    "range with mixed units": (
+        "input_voltage_max: charger",
+        "input_voltage_max: {lowest: 100 V, highest: 600 A, step: 10 V}",
+        "have to be written in one unit",
+    ),
+    "range upside down": (
+        "input_voltage_max: charger",
+        "input_voltage_max: {lowest: 600 V, highest: 100 V, step: 10 V}",
+        "'lowest' has to be below 'highest'",
+    ),
+    "unknown unit": ("input_voltage_max: charger", "input_voltage_max: {one_of: [600 Vult]}", "'Vult' is not a unit"),
+    "infinite value": ("input_voltage_max: charger", "input_voltage_max: {one_of: [.inf]}", "'.inf' is not a value"),
+    "slip missing": ("    instead: {cold_voltage: module_voc}\n", "", "a mistake needs 'instead', 'swap' or 'misread'"),
+    "weight negative": ("weight: 3", "weight: -3", "Input should be greater than 0"),
+}
+WHEN_PROVED = {
+    "given not in the glossary": (
+        "module_voc: module\n",
+        "module_voc: module\n  module_colour: {from: module, take: cells}\n",
+        "'module_colour' is not in the glossary",
+    ),
+    "part without the field": ("module_vmp: module", "module_vmp: charger", "a charger has no 'module_vmp'"),
+    "given drawn in another unit": (
+        "module_vmp: module",
+        "module_vmp: {from: module, take: module_imp}",
+        "'module_vmp' is in 'V', but is drawn as",
+    ),
+    "relation's name misspelt": (
+        "  cold_voltage: module_voc * (1",
+        "  cold_voltag: module_voc * (1",
+        "'cold_voltag' is not in the glossary",
+    ),
+    "name misspelt in a relation": (
+        "input_voltage_max / cold_voltage",
+        "input_voltage_maxi / cold_voltage",
+        "'input_voltage_maxi' is not in the glossary",
+    ),
+    "undeclared quantity": (
+        "input_voltage_max / cold_voltage",
+        "input_voltage_best / cold_voltage",
+        "input_voltage_best is neither a given nor defined by a relation",
+    ),
+    "relation cut off": ("input_voltage_max / cold_voltage", "input_voltage_max /", "cannot be read from here on"),
+    "code as a relation": (
+        "input_voltage_max / cold_voltage",
+        "__import__('os').getpid()",
+        "cannot be read from here on: '__import__",
+    ),
+    "unknown function": ("round_down(modules", "trunc(modules", "'trunc' is not a function of relations"),
+    "unknown unit in a relation": ("record_low - 25 degC", "record_low - 25 degX", "'degX' is not a unit"),
+    "dimensions": ("input_voltage_max / cold_voltage", "input_voltage_max * cold_voltage", "is declared in 'a pure number'"),
+    "bare temperature": ("(record_low - 25 degC))\n", "record_low)\n", "only makes sense as a difference"),
+    "unlike terms": ("module_voc * (1 + voc", "module_voc * (1 degC + voc", "only makes sense as a difference"),
+    "rounding inside a relation": (
+        "modules_that_fit: input_voltage_max / cold_voltage",
+        "modules_that_fit: round_down(input_voltage_max / cold_voltage) / 1",
+        "rounds, compares or looks up inside a longer relation",
+    ),
+    "unknown table": ("round_down(modules_that_fit)\nlimits", "look_up(no_table, modules_that_fit)\nlimits", "no_table"),
+    "circle": (
+        "  cold_voltage: module_voc * (1 + voc_coefficient * (record_low - 25 degC))",
+        "  cold_voltage: input_voltage_max / modules_that_fit",
+        "go round in a circle at",
+    ),
+    "reason missing": ("  modules_that_fit: Voltages", "  input_voltage_max: Voltages", "'modules_that_fit' has no reason"),
+    "given and relation": ("module_vmp: module\n", "module_vmp: module\n  cold_voltage: module\n", "is a given and a relation"),
+    "ask undeclared": ("  input_voltage_max: At least", "  string_voc: At least", "'string_voc' is neither a given nor"),
+    "limit missing": (
+        "limits:\n  - modules_in_series * cold_voltage <= input_voltage_max\n",
+        "",
+        "a limit is needed to turn the question round to record_low",
+    ),
+    "limit without a sign": ("cold_voltage <= input_voltage_max", "cold_voltage - input_voltage_max", "is not a limit"),
+    "limit of unlike things": ("cold_voltage <= input_voltage_max", "cold_voltage <= record_low", "dimensions do not fit"),
+    "limit the wrong way round": ("cold_voltage <= input", "cold_voltage >= input", "the right answer breaks the limit"),
+    "right way unsafe": (
+        "modules_in_series: round_down(modules_that_fit)\nlimits",
+        "modules_in_series: round_up(modules_that_fit)\nlimits",
+        "the mistake 'rounded-up'",
+    ),
+    "mistake that changes nothing": (
+        "swap: {module_voc: module_vmp}",
+        "instead: {modules_that_fit: input_voltage_max / cold_voltage}",
+        "the mistake 'operating-voltage-used' changes no answer",
+    ),
+    "mistake in no relation": (
+        "instead: {cold_voltage: module_voc}",
+        "instead: {hot_voltage: module_voc}",
+        "'hot_voltage' is not one of the relations",
+    ),
+    "swap for what is not there": (
+        "swap: {module_voc: module_vmp}",
+        "swap: {module_voc: hot_voltage}",
+        "hot_voltage is neither a given nor defined by a relation",
+    ),
+    "swap of what is not there": (
+        "swap: {module_voc: module_vmp}",
+        "swap: {module_isc: module_vmp}",
+        "'module_isc' is neither a given nor a relation here",
+    ),
+    "mistake too close to the right way": (
+        "instead: {cold_voltage: module_voc}",
+        "instead: {cold_voltage: module_voc * (1 + voc_coefficient * (record_low - 26 degC))}",
+        "passes its screening",
+    ),
+    "mistake of unlike dimensions": (
+        "instead: {cold_voltage: module_voc}",
+        "instead: {cold_voltage: voc_coefficient}",
+        "is declared in 'V', but the relation gives",
+    ),
+    "story tells what is not known": ('"{place} has seen', '"{town} has seen', "the story has no {town} to tell"),
+    "question tells its answer": (
+        "How many of these modules may go",
+        "How many of {modules_in_series} modules may go",
+        "{modules_in_series} is not known in this question",
+    ),
+    "bounds empty": ("modules_in_series: [3, 18]", "modules_in_series: [18, 3]", "the bounds of 'modules_in_series' are empty"),
+    "bounds out of reach": ("modules_in_series: [3, 18]", "modules_in_series: [90, 95]", "passes its screening"),
+    "caution left out": (", local-code-decides]", "]", "the caution 'local-code-decides' is missing"),
+    "power too large": ("module_voc * 1.25", "module_voc * 2 ^ 99", "cannot be read from here on"),
+    "division by nothing": (
+        "input_voltage_max / cold_voltage\n",
+        "input_voltage_max / (cold_voltage - cold_voltage)\n",
+        "passes its screening",
+    ),
+}
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments], catch_exceptions=False)
+
+
+def broken_copy(folder, old, new):
+    text = SOUND.read_text(encoding="utf-8")
+    assert text.count(old) == 1, f"the fault has to be made in one place: {old}"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / SOUND.name).write_text(text.replace(old, new), encoding="utf-8")
+    return folder / SOUND.name
+
+
+def test_the_exercise_that_the_copies_are_made_from_is_sound():
+    done = run("verify", SOUND, "--draws", "100")
+    assert done.exit_code == 0, done.output
+    assert "4 questions" in done.output
+    assert "holds" in done.output
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [*AT_ONCE.values(), *WHEN_PROVED.values()], ids=[*AT_ONCE, *WHEN_PROVED])
+def test_a_broken_copy_is_caught_and_its_fault_named(tmp_path, old, new, words):
+    path = broken_copy(tmp_path, old, new)
+    done = run("verify", path, "--draws", DRAWS)
+    assert done.exit_code == 1, done.output
+    assert "FAULT" in done.output
+    assert words in done.output
+
+
+@pytest.mark.parametrize(("old", "new", "words"), AT_ONCE.values(), ids=AT_ONCE)
+def test_a_broken_copy_in_an_own_folder_is_told_on_one_line(tmp_path, old, new, words):
+    broken_copy(tmp_path / "exercises" / "own", old, new)
+    done = run("exercises", "--content", tmp_path)
+    assert done.exit_code == 2
+    assert words in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert "line " in done.stderr
+
+
+@pytest.mark.parametrize("fault", ["unknown function", "unknown source", "reason missing", "bounds empty"])
+def test_the_line_of_a_fault_is_told(tmp_path, fault):
+    old, new, _ = {**AT_ONCE, **WHEN_PROVED}[fault]
+    path = broken_copy(tmp_path, old, new)
+    told = json.loads(run("verify", path, "--draws", "1", "--json").output)[0]["faults"][0]
+    if fault == "reason missing":
+        new = "modules_that_fit: input_voltage_max"
+    line = path.read_text(encoding="utf-8").split(new)[0].count("\n") + 1
+    assert f"line {line}:" in told
+
+
+def test_the_report_as_json_has_the_figures_of_the_table():
+    report = json.loads(run("verify", SOUND, "--draws", "20", "--json").output)[0]
+    assert report["exercise"] == "sound-exercise"
+    assert (report["questions"], report["faults"]) == (4, [])
+    assert report["draws"] >= 4 * 20
+    assert 0 <= report["kept_apart"] <= report["draws"]
+
+
+def test_every_built_in_exercise_holds():
+    done = run("verify", "--draws", "25")
+    assert done.exit_code == 0, done.output

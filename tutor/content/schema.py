@@ -1,0 +1,66 @@
+"""The JSON Schema of each kind of content file, for editors.
+
+`python -m tutor.content.schema` writes them to assets/schemas/.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Module, Place, Quantity, Source
+from tutor.paths import content_root
+
+_FILES: dict[str, Any] = {
+    "exercise": Exercise,
+    "lesson-header": LessonHeader,
+    "quantities": dict[str, Quantity],
+    "modules": dict[str, Module],
+    "chargers": dict[str, Charger],
+    "places": dict[str, Place],
+    "hazards": dict[str, Hazard],
+    "sources": dict[str, Source],
+}
+
+KINDS = tuple(_FILES)
+
+
+def schema(kind: str) -> dict[str, Any]:
+    """The JSON Schema of one kind of file.
+
+    Raises KeyError for a kind that is not one of KINDS.
+    """
+    made = TypeAdapter(_FILES[kind]).json_schema(mode="validation", by_alias=True)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **_closed(made)}
+
+
+def _closed(part: Any) -> Any:
+    """The same schema, in which a mapping has no keys but those of its pattern."""
+    if isinstance(part, list):
+        return [_closed(item) for item in part]
+    if not isinstance(part, dict):
+        return part
+    closed = {key: _closed(value) for key, value in part.items()}
+    return closed | {"additionalProperties": False} if "patternProperties" in part else closed
+
+
+def text_of(kind: str) -> str:
+    """The schema as it is kept in a file."""
+    return json.dumps(schema(kind), indent=2, ensure_ascii=False) + "\n"
+
+
+def folder() -> Path:
+    """Where the schemas are kept."""
+    return content_root() / "assets" / "schemas"
+
+
+def write() -> None:
+    """Write all schemas afresh."""
+    folder().mkdir(exist_ok=True)
+    for kind in KINDS:
+        (folder() / f"{kind}.json").write_text(text_of(kind), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write()

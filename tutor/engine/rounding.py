@@ -1,0 +1,120 @@
+"""How far honest rounding can carry a worked-out value: interval arithmetic over the relation trees.
+
+Someone who rounds every result on the way to three significant figures or more, in whatever mixture, stays inside the
+intervals worked out here.  The givens as told are exact; a given brought to another unit first is a result.
+"""
+
+import math
+from collections.abc import Mapping
+
+from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
+from tutor.engine.problem import Problem
+from tutor.trade.rulebooks import TableError
+from tutor.units import conversion
+
+FIGURES = 3
+
+Span = tuple[float, float]
+
+_ANYTHING: Span = (-math.inf, math.inf)
+_NOISE = 1e-9  # a number this close (relative) to one of few figures is that number
+
+
+def could_change(problem: Problem) -> bool:
+    """Whether honest rounding on the way could change a whole number, a table's value or a verdict of this problem."""
+    steps = problem.question.right.steps
+    if all(step.kind == "solve" for step in steps):
+        return False
+    spans = {name: _told(problem, name) for name in problem.question.right.inputs}
+    for step in steps:
+        tree, value = problem.tree_of(step), problem.values[step.name]
+        if not isinstance(tree, Comparison) and not _is_discrete(tree):
+            spans[step.name] = span(tree, spans)
+        elif _open(problem, tree, value, spans):
+            return True
+        else:
+            spans[step.name] = (value, value)
+    return False
+
+
+def _is_discrete(tree: Node) -> bool:
+    return isinstance(tree, Call) and tree.function not in ("least", "greatest")
+
+
+def _told(problem: Problem, name: str) -> Span:
+    value = problem.known[name]
+    told_in = conversion(problem.unit_of(name))
+    shifts_the_mark_only = told_in.offset == 0 and math.log10(told_in.scale).is_integer()
+    return (value, value) if shifts_the_mark_only else widened(value, value)
+
+
+def _open(problem: Problem, tree: Node, value: float, spans: Mapping[str, Span]) -> bool:
+    if isinstance(tree, Comparison):
+        lower, upper = (tree.left, tree.right) if tree.sign == "<=" else (tree.right, tree.left)
+        (low, high), (bottom, top) = span(lower, spans), span(upper, spans)
+        return not (high <= bottom or low > top)
+    assert isinstance(tree, Call)
+    ends = span(tree.arguments[0], spans)
+    if not all(map(math.isfinite, ends)):
+        return True
+    try:
+        return any(problem.question.discrete(tree, end) != value for end in ends)
+    except TableError:
+        return True
+
+
+def span(node: Node, spans: Mapping[str, Span]) -> Span:
+    """The interval that a smooth relation's value stays in, for the intervals of its names."""
+    match node:
+        case Name(id_):
+            return spans[id_]
+        case Literal(text, unit):
+            value = conversion(unit).to_working(float(text))
+            return value, value
+        case Operation(sign, left, right):
+            return widened(*_joined(sign, span(left, spans), span(right, spans)))
+        case Negative(operand):
+            low, high = span(operand, spans)
+            return -high, -low
+        case Power(base, exponent):
+            return widened(*_raised(span(base, spans), exponent))
+        case Call("sqrt", (square,), _):
+            low, high = span(square, spans)
+            return widened(math.sqrt(low), math.sqrt(high)) if low >= 0 else _ANYTHING
+        case Call(function, arguments, _):
+            lows, highs = zip(*(span(argument, spans) for argument in arguments), strict=True)
+            chosen = min if function == "least" else max
+            return chosen(lows), chosen(highs)
+        case _:
+            raise TypeError(f"{node} has no interval")
+
+
+def widened(low: float, high: float) -> Span:
+    """An interval and what its values become when they are rounded to FIGURES figures or more."""
+    size = max(abs(low), abs(high))
+    if size == 0 or not math.isfinite(size):
+        return low, high
+    place = 10.0 ** (math.floor(math.log10(size)) - FIGURES + 1)
+    if low == high and abs(round(low / place) * place - low) <= _NOISE * size:
+        return low, high
+    return low - place / 2, high + place / 2
+
+
+def _joined(sign: str, one: Span, other: Span) -> Span:
+    if sign == "+":
+        return one[0] + other[0], one[1] + other[1]
+    if sign == "-":
+        return one[0] - other[1], one[1] - other[0]
+    if sign == "/":
+        if other[0] <= 0 <= other[1]:
+            return _ANYTHING
+        other = (1 / other[1], 1 / other[0])
+    corners = [a * b for a in one for b in other]
+    return min(corners), max(corners)
+
+
+def _raised(base: Span, exponent: int) -> Span:
+    ends = [end**exponent for end in base]
+    if exponent % 2 == 0 and base[0] <= 0 <= base[1]:
+        ends.append(0.0)
+    return min(ends), max(ends)
