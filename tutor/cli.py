@@ -82,10 +82,10 @@ def main(context: click.Context, port: int | None, no_browser: bool, store: str 
 @_told_plainly
 def exercises(content: Path | None, as_json: bool) -> None:
     """List the exercises."""
-    from tutor.content.library import load
+    from tutor.engine.declaration import load_proved
     from tutor.json_forms import exercises_json
 
-    listed = exercises_json(load(content))
+    listed = exercises_json(load_proved(content))
     if as_json:
         _print_json(listed)
         return
@@ -168,11 +168,11 @@ def _problem(
     exercise: str, number: int, ask: str | None, givens: tuple[str, ...], rulebook: str, content: Path | None
 ) -> Any:
     from tutor.answers.own import own_amounts
-    from tutor.content.library import load
+    from tutor.engine.declaration import load_proved
     from tutor.engine.draw import draw
     from tutor.engine.question import Engine
 
-    library = load(content)
+    library = load_proved(content)
     question = Engine(library).question(exercise, ask, rulebook)
     return draw(question, number, own_amounts(question, _pairs(givens, "--given")))
 

@@ -11,7 +11,7 @@ from tutor.app.figures.base import Drawn, LabelVoltages, Window
 from tutor.app.session import library
 from tutor.content.models import Charger, Module, Place
 from tutor.trade.modules import DiodeParameters, Label, fit
-from tutor.trade.strings import voltage_at
+from tutor.trade.strings import most_in_series, voltage_at
 
 
 def show(figure: str) -> None:
@@ -27,11 +27,17 @@ def _module() -> Module:
 
 def _charger() -> Charger:
     chargers = library().chargers
-    ids = list(chargers)
-    middle = max(range(len(ids)), key=lambda at: chargers[ids[at]].input_voltage_max.value)
-    return chargers[
-        st.selectbox("Charger (invented)", ids, middle, format_func=lambda id_: _charger_words(chargers[id_]))
-    ]
+    ids = sorted(chargers, key=lambda id_: chargers[id_].input_voltage_max.value)
+    chosen = st.selectbox(
+        "Charger (invented)", ids, len(ids) // 2, format_func=lambda id_: _charger_words(chargers[id_])
+    )
+    return chargers[chosen]
+
+
+def _count(module: Module, charger: Charger) -> int:
+    """A slider that starts at the count that the label's voltage at 25 °C would allow."""
+    by_label = most_in_series(charger.input_voltage_max.value, module.module_voc.value)
+    return st.slider("Modules in series", 1, by_label + 4, max(1, by_label))
 
 
 def _charger_words(charger: Charger) -> str:
@@ -74,7 +80,7 @@ def _cold_year() -> None:
     from tutor.app.figures.cold_year import Site, cold_year  # noqa: PLC0415 - plotly only where a figure is shown
 
     place, module, charger = _place(), _module(), _charger()
-    count = st.slider("Modules in series", 1, 25, 8)
+    count = _count(module, charger)
     site = Site(
         place.name,
         place.record_low.working,
@@ -112,7 +118,7 @@ def _hot_afternoon() -> None:
     from tutor.app.figures.hot_afternoon import hot_afternoon  # noqa: PLC0415 - plotly only where a figure is shown
 
     module, charger = _module(), _charger()
-    count = st.slider("Modules in series", 1, 25, 8)
+    count = _count(module, charger)
     hottest = st.slider("Hottest cell (°C)", 30, 85, 65)
     _put(hot_afternoon(count, _voltages(module), float(hottest), _window(charger), theme.look()), "hot afternoon")
 

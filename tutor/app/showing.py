@@ -67,7 +67,7 @@ def show_diagram(problem: Problem) -> None:
     voltage = next((name for name in _MODULE_VOLTAGES if name in problem.shown), None)
     label = problem.shown[voltage].text if voltage else "? V"
     drawing = series_string(count, label, "? V", look=theme.look())
-    theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence)
+    theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, f"{problem.ask}-{problem.number}")
 
 
 def show_line(at: int, line: Line) -> None:

@@ -88,13 +88,13 @@ _CSS = f"""
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
-.st-key-narrow-drawing, .st-key-keys-script {{ display: none; }}
+[class*="st-key-narrow-drawing"], .st-key-keys-script {{ display: none; }}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{ padding-left: 1rem; padding-right: 1rem; }}
   .stMainBlockContainer h1 {{ font-size: 1.9rem; }}
   .stMainBlockContainer h2 {{ font-size: 1.5rem; }}
-  .st-key-wide-drawing {{ display: none; }}
-  .st-key-narrow-drawing {{ display: block; }}
+  [class*="st-key-wide-drawing"] {{ display: none; }}
+  [class*="st-key-narrow-drawing"] {{ display: block; }}
 }}
 @media (prefers-reduced-motion: reduce) {{
   * {{ animation-duration: 0.01ms !important; transition-duration: 0.01ms !important; }}
@@ -154,10 +154,13 @@ def look() -> Look:
     return DARK if chosen == "dark" else LIGHT
 
 
-def show_drawing(svg: str, narrow_svg: str, sentence: str) -> None:
-    """Put a diagram on the page: the wide drawing or, on a phone, the narrow one, each with its sentence as text."""
-    for key, picture in (("wide-drawing", svg), ("narrow-drawing", narrow_svg)):
-        with st.container(key=key):
+def show_drawing(svg: str, narrow_svg: str, sentence: str, key: str) -> None:
+    """Put a diagram on the page: the wide drawing or, on a phone, the narrow one, each with its sentence as text.
+
+    `key` sets it apart from the page's other diagrams.
+    """
+    for width, picture in (("wide", svg), ("narrow", narrow_svg)):
+        with st.container(key=f"{width}-drawing-{key}"):
             st.image(picture, alt=sentence)
 
 

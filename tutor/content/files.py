@@ -168,9 +168,10 @@ def validated(model: type[M], document: Document, data: Any, key: Key = ()) -> M
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        at = tuple(first["loc"])
-        field_name = ".".join(str(part) for part in at if not str(part).endswith("Given"))
+        faults = error.errors(include_url=False)
+        first = next((fault for fault in faults if fault["type"] == "extra_forbidden"), faults[0])
+        at = tuple(part for part in first["loc"] if not str(part).endswith("Given"))
+        field_name = ".".join(map(str, at))
         raise document.fault((*key, *at), f"{field_name}: {_told(first)}" if at else _told(first)) from None
 
 
@@ -179,6 +180,12 @@ _TOLD = {
     "extra_forbidden": "there is no such field. Check its spelling, or take it away.",
     "string_type": "text is expected here.",
     "int_type": "a whole number is expected here.",
+    "float_type": "a number is expected here.",
+    "float_parsing": "a number is expected here.",
+    "finite_number": "a finite number is expected here.",
+    "tuple_type": "a list of two values ('[low, high]') is expected here.",
+    "model_type": "a mapping ('name: value' lines), or for a value its number and unit ('41.3 V'), is expected here.",
+    "union_tag_not_found": "name a part, or write 'from', 'one_of', or 'lowest', 'highest' and 'step'.",
     "dict_type": "a mapping ('name: value' lines) is expected here.",
     "list_type": "a list ('- value' lines) is expected here.",
     "string_pattern_mismatch": "use lower-case letters and digits, words joined as in the built-in files.",

@@ -11,9 +11,11 @@ from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
     GetJsonSchemaHandler,
     StringConstraints,
+    Tag,
     model_validator,
 )
 from pydantic_core import CoreSchema
@@ -41,7 +43,7 @@ Unit = Annotated[str, BeforeValidator(_known_unit), StringConstraints(max_length
 class Model(BaseModel):
     """Strict and frozen: an unknown key is a fault, and nothing changes after loading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class Amount(Model):
@@ -105,7 +107,7 @@ class Module(Model):
     """An invented module's data sheet at 1000 W/m², 25 °C cells."""
 
     name: Sentence
-    cells: int = Field(ge=20, le=160)
+    cells: int = Field(ge=20, le=160, strict=True)
     module_power: Amount
     module_voc: Amount
     module_vmp: Amount
@@ -216,7 +218,20 @@ def _given(data: object) -> object:
     return {"from": data} if isinstance(data, str) else data
 
 
-_AnyGiven = PartGiven | RangeGiven | ChoiceGiven
+def _kind_of_given(data: object) -> str | None:
+    if isinstance(data, Model):
+        return type(data).__name__
+    keys = data.keys() if isinstance(data, dict) else ()
+    kinds = {"from": "PartGiven", "lowest": "RangeGiven", "one_of": "ChoiceGiven"}
+    return next((kind for key, kind in kinds.items() if key in keys), None)
+
+
+_AnyGiven = Annotated[
+    Annotated[PartGiven, Tag("PartGiven")]
+    | Annotated[RangeGiven, Tag("RangeGiven")]
+    | Annotated[ChoiceGiven, Tag("ChoiceGiven")],
+    Discriminator(_kind_of_given),
+]
 Given = Annotated[_AnyGiven, BeforeValidator(_given, json_schema_input_type=Role | _AnyGiven)]
 
 
@@ -239,7 +254,9 @@ class Mistake(Slip):
 
     words: Sentence = Field(description="what was done, in a few words: 'the cold left out'")
     says: Sentence = Field(description="what the tutor says; it asks or points, and gives no answer away")
-    weight: float = Field(1.0, gt=0, le=100, description="how common it is beside the exercise's other mistakes")
+    weight: float = Field(
+        1.0, gt=0, le=100, strict=True, description="how common it is beside the exercise's other mistakes"
+    )
     also: list[Slip] = Field(default_factory=list, max_length=6)
 
     @cached_property
@@ -255,7 +272,7 @@ class Exercise(Model):
     title: Sentence
     lesson: Identifier
     skill: Identifier
-    level: int = Field(ge=1, le=3)
+    level: int = Field(ge=1, le=3, strict=True)
     story: list[Sentence] = Field(min_length=1, max_length=12)
     givens: dict[Name, Given] = Field(min_length=1, max_length=16)
     relations: dict[Name, str] = Field(min_length=1, max_length=16)
@@ -274,7 +291,7 @@ class LessonHeader(Model):
 
     id: Identifier
     title: Sentence
-    order: int
+    order: int = Field(strict=True)
     question: Sentence
     figure: Identifier
     example: Identifier

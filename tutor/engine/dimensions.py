@@ -19,7 +19,7 @@ from tutor.engine.algebra import (
     RelationError,
 )
 from tutor.engine.symbolic import ROUND
-from tutor.trade.rulebooks import Rulebook
+from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry, registry_unit, written_unit
 
 
@@ -49,6 +49,8 @@ def evaluate(node: Node, values: Mapping[str, Any], rulebook: Rulebook) -> Any:
         ) from error
     except pint.DimensionalityError as error:
         raise RelationError(f"the dimensions do not fit: '{error.units1}' meets '{error.units2}'") from error
+    except ZeroDivisionError as error:
+        raise RelationError("a divisor is zero for typical values") from error
 
 
 def _evaluate(node: Node, values: Mapping[str, Any], rulebook: Rulebook) -> Any:
@@ -91,11 +93,12 @@ def _call(function: str, arguments: list[Any], table_name: str, rulebook: Rulebo
     if table_name not in rulebook.tables:
         raise RelationError(f"there is no table '{table_name}'; there are {', '.join(sorted(rulebook.tables))}")
     table = rulebook.tables[table_name]
-    if function == "look_up":
-        key = _working(arguments[0], table.key_unit)
-        return in_pint(conversion(table.value_unit).to_shown(table.look_up(key)), table.value_unit)
-    size = table.first_at_least(_working(arguments[0], table.value_unit))
-    return in_pint(conversion(table.value_unit).to_shown(size), table.value_unit)
+    value = _working(arguments[0], table.key_unit if function == "look_up" else table.value_unit)
+    try:
+        found = table.look_up(value) if function == "look_up" else table.first_at_least(value)
+    except TableError:  # a typical value may lie outside the table; its unit is proved all the same
+        return in_pint(1.0, table.value_unit)
+    return in_pint(conversion(table.value_unit).to_shown(found), table.value_unit)
 
 
 def _working(value: Any, unit: str) -> float:

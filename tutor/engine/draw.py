@@ -15,7 +15,7 @@ from typing import Any
 from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
-from tutor.engine.screen import Screened, screen
+from tutor.engine.screen import screen
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
@@ -23,6 +23,7 @@ from tutor.units import UnitError, conversion, convert, written, written_unit
 MAX_ATTEMPTS = 600
 ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet
 ATTEMPTS_WITH_OWN_NUMBERS = 40
+_IMPOSSIBLE = "they lead to no value that could exist"
 
 
 class DrawError(FaultyRequestError, ValueError):
@@ -52,10 +53,11 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
     sound = 0
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
-        result = screen(problem) if isinstance(problem, Problem) and _within(problem) else Screened("impossible")
+        if isinstance(problem, str):
+            continue
+        result = screen(problem)
         if not result.sound:
             continue
-        assert isinstance(problem, Problem)
         if not result.clashes:
             return problem
         sound += 1
@@ -97,33 +99,39 @@ def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int
 def _problem(
     question: Question, number: int, options: Mapping[str, Option], own: Mapping[str, Amount]
 ) -> Problem | str:
-    """The problem of one attempt, or what is impossible about it."""
-    shown: dict[str, Amount] = {}
-    working: dict[str, float] = {}
+    """The problem of one attempt, or what is impossible about it; the learner's own numbers are held to no bounds."""
+    known: dict[str, float] = {}
     for option in options.values():
-        shown.update(option.shown)
-        working.update(option.working)
-    for name, amount in own.items():
-        shown[name], working[name] = amount, amount.working
-    unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
+        known.update(option.working)
+    known.update((name, amount.working) for name, amount in own.items())
     try:
+        values = question.forward.values(known)
+        if not own and not _within(question, known, values):
+            return _IMPOSSIBLE
+        shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
+        unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
         if question.reversed:
-            shown.pop(question.ask)
-            if question.final not in own:
-                final = question.forward.values(working)[question.final]
-                final_unit = question.shown_unit(question.final, shown)
-                shown[question.final] = Amount(
-                    value=_kept(question, question.final, final, final_unit), unit=final_unit
-                )
-                working[question.final] = shown[question.final].working
-            working.pop(question.ask)
-        values = question.right.values(working)
+            _turn_round(question, known, shown, values)
+            values = question.right.values(known)
+            if not own and not _within(question, known, values):
+                return _IMPOSSIBLE
     except (TableError, ZeroDivisionError, OverflowError) as error:
         return str(error)
-    if any(not math.isfinite(value) for value in values.values()):
-        return "they lead to no value that could exist"
+    if not all(map(math.isfinite, values.values())):
+        return _IMPOSSIBLE
     parts = {role.replace(" ", "_"): option.name for role, option in options.items() if option.name}
-    return Problem(question, number, parts, {name: shown[name] for name in question.known}, working, values, unit)
+    return Problem(question, number, parts, {name: shown[name] for name in question.known}, known, values, unit)
+
+
+def _turn_round(
+    question: Question, known: dict[str, float], shown: dict[str, Amount], values: Mapping[str, float]
+) -> None:
+    """Make the final quantity a given, as it is told, and take away the given that is asked for."""
+    del known[question.ask], shown[question.ask]
+    if question.final not in shown:
+        unit = question.shown_unit(question.final, shown)
+        amount = Amount(value=_kept(question, question.final, values[question.final], unit), unit=unit)
+        shown[question.final], known[question.final] = amount, amount.working
 
 
 def _kept(question: Question, name: str, value: float, unit: str) -> float:
@@ -134,12 +142,13 @@ def _kept(question: Question, name: str, value: float, unit: str) -> float:
     return float(text.replace("−", "-"))
 
 
-def _within(problem: Problem) -> bool:
-    """Whether every worked-out value is plausible, and within the exercise's own narrower bounds."""
-    known, values = problem.known, problem.values
-    for name, (low, high) in problem.question.bounds.items():
-        if not low <= (values[name] if name in values else known[name]) <= high:
-            return False
+def _within(question: Question, known: Mapping[str, float], values: Mapping[str, float]) -> bool:
+    """Whether every value is plausible, or within the exercise's own narrower bounds."""
+    for numbers in (known, values):
+        for name, value in numbers.items():
+            low, high = question.bounds[name]
+            if not low <= value <= high:
+                return False
     return True
 
 

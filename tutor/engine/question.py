@@ -103,7 +103,7 @@ class Question:
     def bounds(self) -> dict[str, tuple[float, float]]:
         """The bounds that a draw keeps, in working units: the exercise's own, else the plausible ones."""
         bounds = {}
-        for name in (*self.known, *(step.name for step in self.right.steps)):
+        for name in (*self.exercise.givens, *self.relations):
             low, high = self.plausible(name)
             if name in self.exercise.within:
                 to_working = conversion(self.library.quantities[name].unit).to_working
@@ -206,6 +206,11 @@ class Question:
     def _slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
         key = ("mistakes", id_, "instead")
         relations = dict(self.relations)
+        for field_name, known in (("swap", {*self.exercise.givens, *relations}), ("misread", {*self.exercise.givens})):
+            for name in getattr(slip, field_name):
+                if name not in known:
+                    fault = f"{field_name}: '{name}' is not used in this exercise."
+                    raise self.document.fault(("mistakes", id_, field_name, name), fault, "Check its spelling.")
         for name, text in slip.instead.items():
             if name not in relations:
                 raise self.document.fault((*key, name), f"'{name}' is not one of the relations.", "Name one of them.")
