@@ -36,6 +36,25 @@ def _told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
     return run
 
 
+class _Commands(click.Group):
+    """A group whose usage errors, too, take one line."""
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Read the options of the group."""
+        try:
+            return super().make_context(*args, **kwargs)
+        except click.UsageError as error:
+            raise _Fault(f"{error.format_message()} 'coldmorning --help' lists the options.") from None
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Read the options of the command and run it."""
+        try:
+            return super().invoke(ctx)
+        except click.UsageError as error:
+            command = error.ctx.command_path if error.ctx else "coldmorning"
+            raise _Fault(f"{error.format_message()} '{command} --help' lists what there is.") from None
+
+
 def _print_json(told: Any) -> None:
     click.echo(json.dumps(told, ensure_ascii=False, indent=2))
 
@@ -60,7 +79,7 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=_Commands, invoke_without_command=True)
 @click.option("--port", type=click.IntRange(1, 65535), help="The port to serve on; a free one is taken otherwise.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--store", help="Where work is kept: a file or a database URL.")

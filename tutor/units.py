@@ -74,7 +74,7 @@ def registry_unit(unit: str) -> pint.Unit:
     Raises UnitError if a factor is not a unit that the registry knows.
     """
     product = registry.dimensionless
-    position = 0
+    position = 1 if unit.startswith("1/") else 0
     while position < len(unit):
         match = _FACTOR.match(unit, position)
         if match is None or (position > 0) != bool(match[1]):

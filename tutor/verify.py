@@ -53,8 +53,11 @@ class Report:
 def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterator[Report]:
     """Check the exercise files named, or all exercises, on two cores; one report each, in the order of the exercises.
 
-    Raises ContentError if the content around the exercises cannot be read.
+    Raises ContentError if a file is missing or the content around the exercises cannot be read.
     """
+    for path in paths:
+        if not path.is_file():
+            raise ContentError(path, 0, "there is no such file.", "Name an exercise file.")
     library = load(extra)
     if paths:
         yield from (verify_file(library, path, draws) for path in paths)

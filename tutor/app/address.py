@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from tutor.engine.question import RequestError
 
 HIGHEST_NUMBER = 10**12
+LONGEST_NAME = 80
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ def read(params: Mapping[str, str], given: Sequence[str]) -> Address | None:
     if not params.get("exercise"):
         return None
     number = params.get("number", "1")
-    if not (number.isascii() and number.isdigit() and 1 <= int(number[:14]) <= HIGHEST_NUMBER):
+    short = number.isascii() and number.isdigit() and len(number) <= len(str(HIGHEST_NUMBER))
+    if not (short and 1 <= int(number) <= HIGHEST_NUMBER):
         raise RequestError(
             f"The address names no problem number: it has to be a whole number from 1 to {HIGHEST_NUMBER}."
         )
@@ -47,5 +49,7 @@ def read(params: Mapping[str, str], given: Sequence[str]) -> Address | None:
         name, sign, value = text.partition("=")
         if not sign:
             raise RequestError("The address has a given without a value; it should read given=NAME=VALUE.")
-        own.append((name.strip()[:60], value.strip()[:120]))
-    return Address(params["exercise"][:80], int(number), params.get("ask"), params.get("rulebook", "us"), tuple(own))
+        own.append((name.strip()[:LONGEST_NAME], value.strip()[:120]))
+    ask = params.get("ask", "")[:LONGEST_NAME] or None
+    rulebook = params.get("rulebook", "us")[:LONGEST_NAME]
+    return Address(params["exercise"][:LONGEST_NAME], int(number), ask, rulebook, tuple(own))

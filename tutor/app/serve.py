@@ -36,6 +36,7 @@ HEAVY_MODULES = ("pandas", "pyarrow", "schemdraw", "plotly.graph_objects")
 OPTIONS = {
     "browser.gatherUsageStats": False,
     "client.showErrorDetails": "none",
+    "client.showErrorLinks": False,
     "client.toolbarMode": "minimal",
     "logger.hideWelcomeMessage": True,
     "runner.magicEnabled": False,

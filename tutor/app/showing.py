@@ -14,13 +14,16 @@ from tutor.engine.solution import Line
 from tutor.units import written_unit
 
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
+# Escaped or not, Streamlit turns these into links, emoji and icons, unless something invisible stands within.
+_TURNED_INTO = re.compile(r"(:(?=\S)|www(?=\.)|@)", re.IGNORECASE)
+_WORD_JOINER = "\u2060"
 _COUNT = "modules_in_series"
 _MODULE_VOLTAGES = ("cold_voltage", "hot_voltage", "module_voc", "module_vmp")
 
 
 def plain(text: str) -> str:
     """Escape text for Markdown, so that nothing a learner types is read as a picture, a link or a formula."""
-    return _PUNCTUATION.sub(r"\\\1", text)
+    return _PUNCTUATION.sub(r"\\\1", _TURNED_INTO.sub(rf"\1{_WORD_JOINER}", text))
 
 
 def capitalised(words: str) -> str:
@@ -95,7 +98,7 @@ def show_marking(marking: Marking) -> None:
     if marking.verdict == "right":
         st.success(plain(marking.feedback), icon="✔")
     elif marking.verdict == "wrong":
-        st.error(f"**Not right yet.** {plain(marking.feedback.removeprefix('Not yet. '))}", icon="✘")
+        st.error(f"**Not right yet.** {plain(marking.feedback.removeprefix('Not yet. '))}", icon="✖")
     else:
         st.warning(f"**Not counted.** {plain(marking.feedback)}", icon="❔")
 
@@ -105,7 +108,7 @@ def show_mark(mark: Mark) -> None:
     if mark.verdict in ("right", "carried"):
         st.success(plain(mark.feedback), icon="✔")
     elif mark.verdict == "wrong":
-        st.error(plain(mark.feedback), icon="✘")
+        st.error(plain(mark.feedback), icon="✖")
     else:
         st.warning(f"**Not counted.** {plain(mark.feedback)}", icon="❔")
 

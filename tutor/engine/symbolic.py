@@ -40,8 +40,9 @@ def round_nearest(value: float) -> float:
 
 
 def _root_within(low: float, high: float, *roots: float) -> float:
+    """The one root inside the bounds; not a number if there is none, or more than one and so no single answer."""
     fitting = [root for root in roots if low <= root <= high]
-    return fitting[0] if fitting else math.nan
+    return fitting[0] if fitting and max(fitting) - min(fitting) <= ROUNDING_SLACK * abs(fitting[0]) else math.nan
 
 
 def _real_root(value: float) -> float:
