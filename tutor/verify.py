@@ -1,7 +1,7 @@
 """Checking exercises over their draws: what `coldmorning verify` reports."""
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -173,15 +173,21 @@ def _faults_on_the_page(problem: Problem) -> Iterator[str]:
         yield f"the question leaves something open: {problem.task}"
     if not worked_solution(problem):
         yield "there is no worked solution"
-    if mark(problem, _typed(problem, problem.values[problem.ask])).verdict != "right":
+    if _marked(problem, problem.values) != "right":
         yield "the right answer is not marked right"
     for way, values in problem.predictions:
-        verdict = mark(problem, _typed(problem, values[problem.ask])).verdict
-        if verdict == "right":
+        if _marked(problem, values) == "right":
             yield f"the mistake '{way.mistake}' is marked right"
 
 
-def _typed(problem: Problem, value: float) -> str:
-    if problem.question.library.quantities[problem.ask].kind == "answer":
+def _marked(problem: Problem, values: Mapping[str, float]) -> str:
+    """The verdict on values typed as a learner would: the answer, and the step that a yes or no has to come with."""
+    evidence = problem.question.evidence
+    steps = {evidence: _typed(problem, evidence, values[evidence])} if evidence and evidence in values else {}
+    return mark(problem, _typed(problem, problem.ask, values[problem.ask]), steps).verdict
+
+
+def _typed(problem: Problem, name: str, value: float) -> str:
+    if problem.question.library.quantities[name].kind == "answer":
         return "yes" if value else "no"
-    return f"{conversion(problem.unit).to_shown(value):.10g}"
+    return f"{conversion(problem.unit_of(name)).to_shown(value):.10g}"

@@ -35,6 +35,11 @@ def rounded_too_far(entry: Entry) -> str:
     )
 
 
+def evidence_wanted(problem: Problem, evidence: str) -> str:
+    """A yes or no without the number that decides."""
+    return f"A yes or no alone may be luck. Give the {_words(problem, evidence)} with it; nothing was counted."
+
+
 def step_right(problem: Problem, name: str) -> str:
     """A step is right; names the next goal."""
     names = [step.name for step in problem.question.right.steps]
@@ -82,6 +87,8 @@ def _cause(problem: Problem, entry: Entry, value: float, found: Sequence[Candida
     if found:
         ways = "; ".join(candidate.words for candidate in found)
         return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. Which was yours?"
+    if first == problem.question.evidence:
+        return f"Not proved yet: the {_words(problem, first)}, which decides, is not right."
     return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
 
 

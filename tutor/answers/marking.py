@@ -55,7 +55,11 @@ def mark(problem: Problem, answer: str, steps: Mapping[str, str] | None = None) 
     except EntryError as error:
         return Marking(error.verdict, None, str(error), steps=marks)
     value = in_working_units(problem, problem.ask, entry)
-    if _is_right(problem, problem.ask, value):
+    evidence = problem.question.evidence
+    if evidence and (evidence not in marks or marks[evidence].entry is None):
+        return Marking("unclear", entry, feedback.evidence_wanted(problem, evidence), steps=marks)
+    proved = not evidence or marks[evidence].verdict == "right"
+    if proved and _is_right(problem, problem.ask, value):
         if _breaks_limit(problem, value):
             return Marking("wrong", entry, feedback.past_the_limit(problem, value), steps=marks)
         return Marking("right", entry, feedback.right(problem, value), steps=marks)

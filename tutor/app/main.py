@@ -23,7 +23,8 @@ page = st.navigation(PAGES)
 st.set_page_config(page_title=f"{page.title} · Cold Morning")
 theme.apply()
 # A browser that keeps no cookie still gets a token, which lives as long as its tab.
-st.session_state.setdefault("learner", token(st.context.cookies) or new_token())
+if "learner" not in st.session_state:
+    st.session_state["learner"] = token(st.context.cookies) or new_token()
 page.run()
 st.divider()
 st.markdown(CAUTION)

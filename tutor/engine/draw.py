@@ -21,7 +21,7 @@ from tutor.trade.rulebooks import TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
-ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet
+ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet, unless they are the likeliest
 ATTEMPTS_WITH_OWN_NUMBERS = 40
 _IMPOSSIBLE = "they lead to no value that could exist"
 
@@ -49,7 +49,7 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
     """
     if own:
         return _draw_around(question, number, _checked(question, own))
-    best: tuple[float, Problem] | None = None
+    best: tuple[tuple[bool, float], Problem] | None = None
     sound = 0
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
@@ -61,9 +61,10 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
         if not result.clashes:
             return problem
         sound += 1
-        if best is None or result.clashes < best[0]:
-            best = (result.clashes, problem)
-        if sound >= ENOUGH_SOUND:
+        rank = (result.likeliest_meet, result.clashes)
+        if best is None or rank < best[0]:
+            best = (rank, problem)
+        if sound >= ENOUGH_SOUND and not best[0][0]:
             return best[1]
     if best is None:
         raise DrawError(f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening")
@@ -71,7 +72,11 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
 
 
 def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> Problem:
-    closest = [_closest(pool, own) for pool in pools(question)]
+    closest: list[Pool] = []
+    for role, options in pools(question):
+        taken = {option.name for _, chosen in closest if len(chosen) == 1 for option in chosen} - {""}
+        free = [option for option in options if option.name not in taken]
+        closest.append(_closest((role, free), own))
     first: Problem | None = None
     fault = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):

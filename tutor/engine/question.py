@@ -2,9 +2,11 @@
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
@@ -54,6 +56,12 @@ class WrongWay:
                 return None
             known = changed
         return self.method.run(*[known[name] for name in self.method.inputs])
+
+    def number(self, name: str, numbers: Sequence[float]) -> float:
+        """One step's value among those of this way; NaN if it goes without that step."""
+        if name == self.method.ask:
+            return numbers[-1]
+        return numbers[self.method.names.index(name)] if name in self.method.names else math.nan
 
 
 @dataclass(frozen=True)
@@ -111,10 +119,9 @@ class Question:
             bounds[name] = (low - 1e-9 * abs(low), high + 1e-9 * abs(high))
         return bounds
 
-    def tolerance(self, value: float) -> float:
-        """How far from the right value an answer may lie, in working units; 0 for counts and yes-or-no answers."""
-        quantity = self.library.quantities[self.ask]
-        return tolerance(quantity, value)
+    def tolerance(self, name: str, value: float) -> float:
+        """How far from a value an entry for a quantity may lie, in working units: nothing for counts and yes or no."""
+        return tolerance(self.library.quantities[name], value)
 
     def shown_unit(self, name: str, shown: Mapping[str, Amount]) -> str:
         """The unit in which a quantity is told: its given's, else the glossary's; temperatures follow the site."""
@@ -179,6 +186,20 @@ class Question:
         return ways
 
     @cached_property
+    def evidence(self) -> str | None:
+        """The step that a yes-or-no answer has to come with, since a bare yes or no is right by luck half the time."""
+        if self.library.quantities[self.ask].kind != "answer" or len(self.right.steps) == 1:
+            return None
+        return self.right.steps[-2].name
+
+    @cached_property
+    def likeliest_pair(self) -> float:
+        """The weight of the pair of mistakes that is more common than others; infinite if no pair is."""
+        weights = [self.exercise.mistakes[id_].weight for id_ in {way.mistake for way in self.wrong}]
+        heaviest = math.prod(sorted(weights)[-2:])
+        return heaviest if len(weights) > 1 and heaviest > 1 else math.inf
+
+    @cached_property
     def limits(self) -> list[Limit]:
         """The limits that bind the asked quantity; a quantity on the way is bound by none."""
         if self.ask != self.final and not self.reversed:
@@ -194,7 +215,7 @@ class Question:
 
     def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
         try:
-            changed = self._method(("mistakes", id_), self._slipped(id_, slip))
+            changed = self._method(("mistakes", id_), self._slipped(id_, slip), slip.swap)
         except ContentError:
             if self.reversed:
                 return None
@@ -215,14 +236,14 @@ class Question:
             if name not in relations:
                 raise self.document.fault((*key, name), f"'{name}' is not one of the relations.", "Name one of them.")
             relations[name] = self._parsed((*key, name), text)
+        return {name: _swapped(tree, slip.swap) for name, tree in relations.items()}
 
-        def swapped(name: str) -> Node:
-            return Name(slip.swap.get(name, name))
-
-        return {name: replace_names(tree, swapped) for name, tree in relations.items()}
-
-    def _method(self, key: tuple[str, ...], relations: Mapping[str, Node]) -> Method:
-        closing = self.limits_declared[0] if self.limits_declared else None
+    def _method(
+        self, key: tuple[str, ...], relations: Mapping[str, Node], swap: Mapping[str, str] = MappingProxyType({})
+    ) -> Method:
+        closing: Comparison | None = None
+        if self.limits_declared:
+            closing = _swapped(self.limits_declared[0], swap)  # type: ignore[assignment]
         try:
             return method(relations, closing, self.ask, self.known, self.plausible, self.rulebook)
         except RelationError as error:
@@ -247,6 +268,10 @@ class Question:
                 ("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."
             )
         return tree
+
+
+def _swapped(tree: Node, swap: Mapping[str, str]) -> Node:
+    return replace_names(tree, lambda name: Name(swap.get(name, name)))
 
 
 class Engine:

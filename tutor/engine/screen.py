@@ -12,10 +12,14 @@ TELLS_APART = 0.002  # two wrong values closer than this (relative) look the sam
 
 @dataclass(frozen=True)
 class Screened:
-    """Why a draw is refused ('' if it is sound), and how often two mistakes meet in one answer, by their weights."""
+    """Why a draw is refused ('' if it is sound), and how often two mistakes meet in one answer, by their weights.
+
+    `likeliest_meet` says whether two that are as common as any two of the exercise are among them.
+    """
 
     reason: str
     clashes: float = 0.0
+    likeliest_meet: bool = False
 
     @property
     def sound(self) -> bool:
@@ -25,25 +29,29 @@ class Screened:
 
 def screen(problem: Problem) -> Screened:
     """Judge one draw."""
-    answer = problem.values[problem.ask]
-    reach = MARGIN_FOR_MISTAKES * problem.question.tolerance(answer)
+    judged = problem.question.evidence or problem.ask
+    answer = problem.values[judged]
+    reach = MARGIN_FOR_MISTAKES * problem.question.tolerance(judged, answer)
     wrong: dict[str, set[float]] = {}
     for way, numbers in problem.each_wrong_way():
-        value = numbers[-1]
-        if abs(value - answer) <= reach:
+        value = way.number(judged, numbers)
+        same_verdict = judged == problem.ask or numbers[-1] == problem.values[problem.ask]
+        if same_verdict and abs(value - answer) <= reach:
             return Screened(f"the mistake '{way.mistake}' would be marked right")
         wrong.setdefault(way.mistake, set()).add(value)
     if could_change(problem):
         return Screened("honest rounding on the way could change the answer")
-    return Screened("", _clashes(problem, wrong))
+    clashes = _clashes(problem, wrong)
+    return Screened("", sum(clashes), max(clashes, default=0.0) >= problem.question.likeliest_pair)
 
 
-def _clashes(problem: Problem, wrong: dict[str, set[float]]) -> float:
+def _clashes(problem: Problem, wrong: dict[str, set[float]]) -> list[float]:
+    """The weight of each pair of mistakes that meet."""
     mistakes = problem.question.exercise.mistakes
-    found = 0.0
+    found = []
     for (one, values), (other, other_values) in combinations(wrong.items(), 2):
         if any(look_alike(value, other_value) for value in values for other_value in other_values):
-            found += mistakes[one].weight * mistakes[other].weight
+            found.append(mistakes[one].weight * mistakes[other].weight)
     return found
 
 

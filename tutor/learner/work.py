@@ -10,9 +10,12 @@ from tutor.learner.record import Attempt, Help
 
 @dataclass(frozen=True)
 class Work:
-    """The last answer sent with the steps it came with, the latest text of each step, and the help seen so far."""
+    """The last answer sent with the steps it came with, the latest text of each step, and the help seen so far.
 
-    entry: str = ""
+    `entry` is None before the first answer.
+    """
+
+    entry: str | None = None
     entry_steps: Mapping[str, str] = field(default_factory=dict)
     steps: Mapping[str, str] = field(default_factory=dict)
     solved: bool = False
@@ -26,7 +29,7 @@ class Work:
         own = [attempt for attempt in attempts if attempt.version == version and attempt.givens == givens]
         answers = [attempt for attempt in own if attempt.entry is not None]
         return cls(
-            entry=(answers[-1].entry or "") if answers else "",
+            entry=answers[-1].entry if answers else None,
             entry_steps=answers[-1].steps if answers else {},
             steps={name: text for attempt in own for name, text in attempt.steps.items()},
             solved=any(attempt.verdict == "right" for attempt in answers),

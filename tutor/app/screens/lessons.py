@@ -1,3 +1,5 @@
+from urllib.parse import urlencode
+
 import streamlit as st
 
 from tutor.answers.marking import mark, mark_step
@@ -51,7 +53,7 @@ def faded_example(lesson: Lesson) -> None:
 
 def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
     """A box for each step left out; True once all are right."""
-    texts: dict[str, str] = {}
+    texts = {line.name: line.text for line in lines[: len(lines) - left]}
     for at, line in enumerate(lines[len(lines) - left :], start=len(lines) - left + 1):
         label = f"Step {at}: {showing.words_of(line.name)}{showing.asked_unit(example, line.name)}"
         with st.form(f"faded {example.number} {line.name}", border=False):
@@ -85,7 +87,7 @@ def problems(lesson: Lesson) -> None:
 
 def show(lesson: Lesson) -> None:
     header = lesson.header
-    record().keep_place({"page": "lessons", "lesson": header.id})
+    record().keep_place({"page": "lessons", "query": urlencode({"lesson": header.id})})
     st.title(header.title, anchor=False)
     st.markdown(f"*{header.question}*")
     for part in lesson.parts:

@@ -1,6 +1,7 @@
 import time
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID, uuid4, uuid5
 
 import streamlit as st
@@ -37,9 +38,10 @@ def go(address: Address) -> None:
 
 
 def name_of(problem: Problem) -> str:
-    """A name for the problem among the session's keys."""
+    """A name for the problem, with its numbers, among the session's keys."""
     question = problem.question
-    return f"{question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id}"
+    givens = " ".join(amount.text for amount in problem.shown.values())
+    return f"{question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id} {givens}"
 
 
 def keep(problem: Problem, work: Work, field: str, **what: Any) -> None:
@@ -64,21 +66,30 @@ def keep(problem: Problem, work: Work, field: str, **what: Any) -> None:
     del st.session_state[f"form {field} {name_of(problem)}"]
 
 
-def answer_form(problem: Problem, work: Work) -> None:
+def answer_form(problem: Problem, work: Work, *, stepwise: bool) -> None:
+    """The box for the answer; a yes or no comes with the number that decides."""
     label = showing.words_of(problem.ask)
     unit = showing.asked_unit(problem)
+    evidence = problem.question.evidence
+    steps = dict(work.steps)
     with st.form("answer", border=False):
-        text = st.text_input(f"{label}{unit}", value=work.entry, max_chars=LONGEST, key=f"answer {name_of(problem)}")
+        if evidence and not stepwise:
+            proof = f"{showing.words_of(evidence)}{showing.asked_unit(problem, evidence)}"
+            kept = steps.get(evidence, "")
+            steps[evidence] = st.text_input(proof, kept, LONGEST, key=f"evidence {name_of(problem)}")
+        text = st.text_input(
+            f"{label}{unit}", value=work.entry or "", max_chars=LONGEST, key=f"answer {name_of(problem)}"
+        )
         sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
     if sent:
-        marking = mark(problem, text, work.steps)
+        marking = mark(problem, text, steps)
         found = {candidate.id: candidate.probability for candidate in marking.candidates}
         named = marking.named.id if marking.named else None
         keep(
-            problem, work, "answer", entry=text, steps=work.steps, verdict=marking.verdict, named=named, mistakes=found
+            problem, work, "answer", entry=text, steps=steps, verdict=marking.verdict, named=named, mistakes=found
         )
         st.rerun()
-    if work.entry:
+    if work.entry is not None:
         showing.show_marking(mark(problem, work.entry, work.entry_steps))
 
 
@@ -88,13 +99,13 @@ def step_forms(problem: Problem, work: Work) -> None:
     for at, step in enumerate(problem.question.right.steps[:-1], start=1):
         label = f"Step {at}: {showing.words_of(step.name)}{showing.asked_unit(problem, step.name)}"
         with st.form(f"step {step.name}", border=False):
-            typed = work.steps.get(step.name, "")
-            text = st.text_input(label, value=typed, max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")
+            typed = work.steps.get(step.name)
+            text = st.text_input(label, value=typed or "", max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")
             sent = st.form_submit_button(f"Check step {at}")
         if sent:
             keep(problem, work, step.name, steps={**work.steps, step.name: text})
             st.rerun()
-        if not typed:
+        if typed is None:
             return
         found = mark_step(problem, step.name, typed, earlier)
         showing.show_mark(found)
@@ -129,8 +140,11 @@ def other_questions(address: Address, problem: Problem) -> None:
                 st.page_link(HERE, label=f"Ask for: {showing.words_of(name)}", query_params=other.query())
         with st.form("own numbers", border=False):
             st.markdown("Your own numbers, from your own data sheet. What you leave as it is stays as drawn.")
+            here = name_of(problem)
             typed = {
-                name: st.text_input(showing.words_of(name), value=amount.text, max_chars=LONGEST, key=f"own {name}")
+                name: st.text_input(
+                    showing.words_of(name), value=amount.text, max_chars=LONGEST, key=f"own {name} {here}"
+                )
                 for name, amount in problem.shown.items()
             }
             sent = st.form_submit_button("Use these numbers")
@@ -143,15 +157,17 @@ def show(address: Address, problem: Problem) -> None:
     exercise = problem.question.exercise
     work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
-    record().keep_place({"page": "practice", **{k: v for k, v in address.query().items() if isinstance(v, str)}})
+    record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})
     st.title(exercise.title, anchor=False)
     lesson = library().lessons[exercise.lesson].header
     st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
     st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
     showing.show_problem(problem)
-    if len(problem.question.right.steps) > 1 and st.toggle("Step by step", value=bool(work.steps), key="step by step"):
+    has_steps = len(problem.question.right.steps) > 1
+    stepwise = has_steps and st.toggle("Step by step", value=bool(work.steps), key="step by step")
+    if stepwise:
         step_forms(problem, work)
-    answer_form(problem, work)
+    answer_form(problem, work, stepwise=stepwise)
     fresh = Address(address.exercise, address.number + 1, address.ask, address.rulebook)
     if st.button("Fresh numbers", type="primary" if work.solved else "secondary"):
         go(fresh)

@@ -1,3 +1,5 @@
+from urllib.parse import parse_qs
+
 import streamlit as st
 
 from tutor.app.session import library, record
@@ -42,7 +44,7 @@ def next_thing() -> None:
     lessons = library().lessons
     with st.container(key="next-thing"):
         if place and place.get("page") in ("lessons", "practice"):
-            query = {name: value for name, value in place.items() if name != "page"}
+            query = parse_qs(place.get("query", ""))
             if st.button("Next: go on where you were", type="primary"):
                 st.switch_page(f"screens/{place['page']}.py", query_params=query)
         else:

@@ -1,0 +1,146 @@
+"""Drawing: the same problem in every process, and draws whose mistakes cannot be mistaken for the answer."""
+
+import json
+import os
+import subprocess
+import sys
+from itertools import combinations
+
+import pytest
+
+from tutor.answers.marking import mark
+from tutor.content.models import Amount
+from tutor.engine.draw import draw
+from tutor.engine.question import RequestError
+from tutor.units import conversion
+
+DRAWS = 300
+ALL_PROBLEMS = """
+import json
+from tutor.content.library import load
+from tutor.engine.draw import draw
+from tutor.engine.question import Engine
+from tutor.json_forms import problem_json
+
+engine = Engine(load())
+print(json.dumps([
+    problem_json(draw(engine.question(id_, ask, book), number), solution=True)
+    for id_, exercise in engine.library.exercises.items()
+    for ask in exercise.asks
+    for book in ("us", "iec")
+    for number in range(5)
+]))
+"""
+
+
+def in_a_process(hash_seed):
+    done = subprocess.run(
+        [sys.executable, "-c", ALL_PROBLEMS],
+        env={**os.environ, "PYTHONHASHSEED": hash_seed},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=300,
+    )
+    return json.loads(done.stdout)
+
+
+def test_two_processes_draw_the_same_problems():
+    one, other = in_a_process("1"), in_a_process("20202")
+    assert len(one) >= 10
+    assert one == other
+
+
+def test_numbers_give_different_problems(question):
+    drawn = {
+        json.dumps({name: amount.text for name, amount in draw(question, number).shown.items()}) for number in range(40)
+    }
+    assert len(drawn) >= 12
+
+
+def typed(problem, value):
+    if problem.question.library.quantities[problem.ask].kind == "answer":
+        return "yes" if value else "no"
+    return f"{conversion(problem.unit).to_shown(value):.4g}"
+
+
+def test_no_declared_mistake_is_ever_marked_right(question):
+    for number in range(DRAWS):
+        problem = draw(question, number)
+        for text in {typed(problem, values[problem.ask]): way.mistake for way, values in problem.predictions}:
+            assert mark(problem, text).verdict != "right", (number, text)
+
+
+def test_the_right_answer_is_marked_right(question):
+    for number in range(40):
+        problem = draw(question, number)
+        exact = problem.values[problem.ask]
+        shown = "yes" if exact else "no"
+        if question.library.quantities[question.ask].kind != "answer":
+            shown = f"{conversion(problem.unit).to_shown(exact):.12g}"
+        assert mark(problem, shown).verdict == "right", (number, shown)
+
+
+def test_the_likeliest_mistakes_are_kept_apart(question):
+    """The two mistakes that a learner most likely makes lead to two different answers; one draw in a hundred may fail."""
+    mistakes = question.exercise.mistakes
+    biting = {way.mistake for way in question.wrong}
+    pairs = {pair: mistakes[pair[0]].weight * mistakes[pair[1]].weight for pair in combinations(sorted(biting), 2)}
+    heaviest = [pair for pair, weight in pairs.items() if weight == max(pairs.values()) > 1]
+    met = dict.fromkeys(heaviest, 0)
+    for number in range(DRAWS):
+        answers = {}
+        problem = draw(question, number)
+        for way, values in problem.predictions:
+            answers.setdefault(way.mistake, set()).add(typed(problem, values[problem.ask]))
+        for pair in heaviest:
+            met[pair] += bool(answers.get(pair[0], set()) & answers.get(pair[1], set()))
+    assert {pair: share for pair, share in met.items() if share > DRAWS // 100} == {}
+
+
+def test_a_drawn_longest_string_keeps_rounding_up_and_the_cold_left_out_apart(engine):
+    question = engine.question("most-modules-in-series")
+    for number in range(1000):
+        problem = draw(question, number)
+        answers = {"cold-left-out": set(), "rounded-up": set()}
+        for way, values in problem.predictions:
+            if way.mistake in answers:
+                answers[way.mistake].add(values["modules_in_series"])
+        assert not answers["cold-left-out"] & answers["rounded-up"], number
+
+
+def test_every_worked_out_value_is_plausible(question):
+    for number in range(60):
+        problem = draw(question, number)
+        for name, value in {**problem.known, **problem.values}.items():
+            low, high = question.plausible(name)
+            assert low - 1e-9 * abs(low) <= value <= high + 1e-9 * abs(high), (number, name)
+
+
+def test_every_right_answer_respects_its_limits(bounded_question):
+    for number in range(DRAWS):
+        problem = draw(bounded_question, number)
+        assert all(limit.holds({**problem.known, **problem.values}) for limit in bounded_question.limits), number
+
+
+def test_own_numbers_are_kept_and_the_rest_fits_them(engine):
+    own = {"module_voc": Amount(value=41.3, unit="V"), "record_low": Amount(value=-11.2, unit="degF")}
+    for number in range(20):
+        problem = draw(engine.question("most-modules-in-series"), number, own)
+        assert {name: problem.shown[name] for name in own} == own
+        assert problem.known["record_low"] == pytest.approx(-24, abs=1e-9)
+        assert 0.7 < problem.shown["module_vmp"].value / 41.3 < 0.95
+
+
+@pytest.mark.parametrize(
+    ("name", "amount", "words"),
+    [
+        ("module_voc", "500 V", "outside what could be built"),
+        ("module_voc", "41.3 A", "is measured in V"),
+        ("modules_in_series", "3", "is what is asked for"),
+        ("run_length", "3 m", "is not a given here"),
+    ],
+)
+def test_own_numbers_that_cannot_be_worked_with_are_told(engine, name, amount, words):
+    with pytest.raises(RequestError, match=words):
+        draw(engine.question("most-modules-in-series"), 1, {name: Amount.model_validate(amount)})
