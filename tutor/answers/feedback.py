@@ -71,7 +71,10 @@ def wrong(
     breaks_limit: bool,
 ) -> str:
     """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells."""
-    told = [_cause(problem, entry, value, found, named)]
+    if not found and first == problem.question.evidence:
+        told = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
+    else:
+        told = [_cause(problem, entry, value, found, named)]
     if carried:
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
     if breaks_limit:
@@ -87,8 +90,6 @@ def _cause(problem: Problem, entry: Entry, value: float, found: Sequence[Candida
     if found:
         ways = "; ".join(candidate.words for candidate in found)
         return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. Which was yours?"
-    if first == problem.question.evidence:
-        return f"Not proved yet: the {_words(problem, first)}, which decides, is not right."
     return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
 
 

@@ -15,7 +15,7 @@ from typing import Any
 from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
-from tutor.engine.screen import screen
+from tutor.engine.screen import lucky_mistake, screen
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
@@ -23,6 +23,7 @@ from tutor.units import UnitError, conversion, convert, written, written_unit
 MAX_ATTEMPTS = 600
 ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet, unless they are the likeliest
 ATTEMPTS_WITH_OWN_NUMBERS = 40
+_LUCKY = "a mistake would be marked right"
 _IMPOSSIBLE = "they lead to no value that could exist"
 
 
@@ -73,10 +74,9 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
 
 def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> Problem:
     closest: list[Pool] = []
-    for role, options in pools(question):
-        taken = {option.name for _, chosen in closest if len(chosen) == 1 for option in chosen} - {""}
-        free = [option for option in options if option.name not in taken]
-        closest.append(_closest((role, free), own))
+    for role, pool in pools(question):
+        taken = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
+        closest.append(_closest((role, [option for option in pool if option.name not in taken]), own))
     first: Problem | None = None
     fault = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
@@ -113,6 +113,8 @@ def _problem(
         values = question.forward.values(known)
         if not own and not _within(question, known, values):
             return _IMPOSSIBLE
+        if not own and not question.reversed and lucky_mistake(question, known, values, {}):
+            return _LUCKY
         shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
         unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
         if question.reversed:

@@ -1,8 +1,9 @@
 """A method: the ordered steps that lead from what is known to what is asked, derived from the relations."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 
 import sympy
 
@@ -39,12 +40,22 @@ class Method:
         """The names of the steps in order."""
         return tuple(step.name for step in self.steps)
 
-    def values(self, known: Mapping[str, float]) -> dict[str, float]:
-        """The value of each step in working units.
+    @cached_property
+    def _pick(self) -> Callable[[Mapping[str, float]], Sequence[float]]:
+        if len(self.inputs) > 1:
+            return itemgetter(*self.inputs)
+        return lambda known: [known[name] for name in self.inputs]
+
+    def numbers(self, known: Mapping[str, float]) -> Sequence[float]:
+        """The values of the steps in order, in working units.
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return dict(zip(self.names, self.run(*[known[name] for name in self.inputs]), strict=True))
+        return self.run(*self._pick(known))
+
+    def values(self, known: Mapping[str, float]) -> dict[str, float]:
+        """The same by name."""
+        return dict(zip(self.names, self.numbers(known), strict=True))
 
     def same_as(self, other: "Method") -> bool:
         """Whether two methods do the same arithmetic."""

@@ -1,7 +1,7 @@
 """A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,7 +9,6 @@ from tutor.content.models import Amount
 from tutor.engine.algebra import Name, Node, names
 from tutor.engine.method import Step
 from tutor.engine.question import Question, WrongWay
-from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, written
 
 _PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
@@ -37,20 +36,11 @@ class Problem:
         """The right answer in the unit asked for."""
         return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)
 
-    def each_wrong_way(self) -> Iterator[tuple[WrongWay, Sequence[float]]]:
-        """What each slip leads to, one after the other: the values of its steps in order, the last one its answer."""
-        for way in self.question.wrong:
-            try:
-                numbers = way.numbers(self.known, self.shown)
-            except (TableError, ZeroDivisionError, OverflowError):
-                continue
-            if numbers is not None:
-                yield way, numbers
-
     @cached_property
     def predictions(self) -> list[tuple[WrongWay, Mapping[str, float]]]:
-        """What each slip leads to, by the names of its steps, kept for marking."""
-        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in self.each_wrong_way()]
+        """What each slip leads to, by the names of its steps, in working units."""
+        ways = self.question.each_wrong_way(self.known, self.shown)
+        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in ways]
 
     def evaluate(self, tree: Node, own: Mapping[str, float] | None = None) -> float:
         """The value of a relation in working units, from this problem's values or the learner's own earlier ones."""

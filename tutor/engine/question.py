@@ -3,7 +3,7 @@
 import hashlib
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -15,7 +15,7 @@ from tutor.engine.algebra import Call, Comparison, Name, Node, RelationError, na
 from tutor.engine.method import Method, method, needed
 from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
-from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
+from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MARKING_TOLERANCE = 0.005
@@ -36,11 +36,12 @@ class RequestError(FaultyRequestError, ValueError):
 
 @dataclass(frozen=True)
 class WrongWay:
-    """One slip of one mistake, as a method of its own."""
+    """One slip of one mistake, as a method of its own; `judged` is the place of the step by which it is told."""
 
     mistake: str
     slip: Slip
     method: Method
+    judged: int = -1
 
     def numbers(self, known: Mapping[str, float], shown: Mapping[str, Amount]) -> Sequence[float] | None:
         """The values of the steps in order when this slip is made; None if it changes nothing for these givens.
@@ -55,13 +56,7 @@ class WrongWay:
             if changed == known:
                 return None
             known = changed
-        return self.method.run(*[known[name] for name in self.method.inputs])
-
-    def number(self, name: str, numbers: Sequence[float]) -> float:
-        """One step's value among those of this way; NaN if it goes without that step."""
-        if name == self.method.ask:
-            return numbers[-1]
-        return numbers[self.method.names.index(name)] if name in self.method.names else math.nan
+        return self.method.numbers(known)
 
 
 @dataclass(frozen=True)
@@ -185,6 +180,18 @@ class Question:
                     ways.append(way)
         return ways
 
+    def each_wrong_way(
+        self, known: Mapping[str, float], shown: Mapping[str, Amount]
+    ) -> Iterator[tuple[WrongWay, Sequence[float]]]:
+        """What each slip leads to with these givens: the values of its steps in order, the last one its answer."""
+        for way in self.wrong:
+            try:
+                numbers = way.numbers(known, shown)
+            except (TableError, ZeroDivisionError, OverflowError):
+                continue
+            if numbers is not None:
+                yield way, numbers
+
     @cached_property
     def evidence(self) -> str | None:
         """The step that a yes-or-no answer has to come with, since a bare yes or no is right by luck half the time."""
@@ -222,7 +229,8 @@ class Question:
             raise
         if changed.same_as(self.right) and not set(slip.misread) & set(changed.inputs):
             return None
-        return WrongWay(id_, slip, changed)
+        judged = changed.names.index(self.evidence) if self.evidence in changed.names else -1
+        return WrongWay(id_, slip, changed, judged)
 
     def _slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
         key = ("mistakes", id_, "instead")

@@ -1,9 +1,12 @@
 """Screening a draw: what a problem must not be if its marking is to mean anything."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from tutor.content.models import Amount
 from tutor.engine.problem import Problem
+from tutor.engine.question import Question, WrongWay
 from tutor.engine.rounding import could_change
 
 MARGIN_FOR_MISTAKES = 1.25  # a mistake has to miss the marking tolerance by a quarter of it
@@ -27,27 +30,38 @@ class Screened:
         return not self.reason
 
 
+def lucky_mistake(
+    question: Question, known: Mapping[str, float], values: Mapping[str, float], shown: Mapping[str, Amount]
+) -> WrongWay | None:
+    """The first slip whose answer would be marked right; a yes or no is judged by the number that decides."""
+    judged = question.evidence or question.ask
+    answer = values[judged]
+    reach = MARGIN_FOR_MISTAKES * question.tolerance(judged, answer)
+    for way, numbers in question.each_wrong_way(known, shown):
+        if abs(numbers[way.judged] - answer) <= reach and (
+            question.evidence is None or numbers[-1] == values[question.ask]
+        ):
+            return way
+    return None
+
+
 def screen(problem: Problem) -> Screened:
     """Judge one draw."""
-    judged = problem.question.evidence or problem.ask
-    answer = problem.values[judged]
-    reach = MARGIN_FOR_MISTAKES * problem.question.tolerance(judged, answer)
-    wrong: dict[str, set[float]] = {}
-    for way, numbers in problem.each_wrong_way():
-        value = way.number(judged, numbers)
-        same_verdict = judged == problem.ask or numbers[-1] == problem.values[problem.ask]
-        if same_verdict and abs(value - answer) <= reach:
-            return Screened(f"the mistake '{way.mistake}' would be marked right")
-        wrong.setdefault(way.mistake, set()).add(value)
+    lucky = lucky_mistake(problem.question, problem.known, problem.values, problem.shown)
+    if lucky is not None:
+        return Screened(f"the mistake '{lucky.mistake}' would be marked right")
     if could_change(problem):
         return Screened("honest rounding on the way could change the answer")
-    clashes = _clashes(problem, wrong)
+    clashes = _clashes(problem)
     return Screened("", sum(clashes), max(clashes, default=0.0) >= problem.question.likeliest_pair)
 
 
-def _clashes(problem: Problem, wrong: dict[str, set[float]]) -> list[float]:
+def _clashes(problem: Problem) -> list[float]:
     """The weight of each pair of mistakes that meet."""
     mistakes = problem.question.exercise.mistakes
+    wrong: dict[str, set[float]] = {}
+    for way, numbers in problem.question.each_wrong_way(problem.known, problem.shown):
+        wrong.setdefault(way.mistake, set()).add(numbers[way.judged])
     found = []
     for (one, values), (other, other_values) in combinations(wrong.items(), 2):
         if any(look_alike(value, other_value) for value in values for other_value in other_values):
