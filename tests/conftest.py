@@ -50,6 +50,12 @@ def pytest_generate_tests(metafunc):
 
 
 @pytest.fixture(scope="session")
+def bounded_questions():
+    """All questions whose answer has to respect a limit, but those that are answered by yes or no."""
+    return [question for question in _built_in() if question.limits and not question.evidence]
+
+
+@pytest.fixture(scope="session")
 def library():
     return load()
 

@@ -1,4 +1,4 @@
-"""What `coldmorning verify` finds: a sound exercise holds, and each broken copy of it is caught with its fault named."""
+"""What `coldmorning verify` finds: a sound exercise holds; each broken copy of it is caught and its fault named."""
 
 import json
 from pathlib import Path

@@ -21,6 +21,8 @@ _WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
     ("degF", "°F"),
     ("ohm", "Ω"),
     ("^2", "²"),
+    ("^-1", "⁻¹"),
+    ("^-2", "⁻²"),
     ("*", "·"),
 )
 _FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")

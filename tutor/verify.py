@@ -18,7 +18,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Question
 from tutor.engine.screen import screen
 from tutor.engine.solution import worked_solution
-from tutor.trade.rulebooks import RULEBOOKS, rulebook
+from tutor.trade.rulebooks import rulebook
 from tutor.units import conversion
 
 LOOKED_AT_CLOSELY = 10  # draws of each question that go through pint, the marking and the worked solution too
@@ -94,11 +94,12 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
     report = Report(declared.exercise.id)
     began = time.perf_counter()
     try:
-        for id_ in RULEBOOKS:
-            questions = check_declaration(library, declared, rulebook(id_))
-            report.questions = len(questions)
+        for at, id_ in enumerate(declared.exercise.rulebooks):
+            questions = check_declaration(library, declared.under(id_), rulebook(id_))
+            report.questions = max(report.questions, len(questions))
+            own_draws = at == 0 or id_ in declared.exercise.in_rulebook
             for question in questions:
-                _verify_question(question, draws if id_ == "us" else LOOKED_AT_CLOSELY, report)
+                _verify_question(question, draws if own_draws else LOOKED_AT_CLOSELY, report)
     except (ContentError, DrawError) as error:
         report.faults.append(str(error))
     report.seconds = round(time.perf_counter() - began, 2)
@@ -188,6 +189,6 @@ def _marked(problem: Problem, values: Mapping[str, float]) -> str:
 
 
 def _typed(problem: Problem, name: str, value: float) -> str:
-    if problem.question.library.quantities[name].kind == "answer":
-        return "yes" if value else "no"
+    if problem.question.library.quantities[name].kind in ("answer", "choice", "size"):
+        return problem.text_of(name, value)
     return f"{conversion(problem.unit_of(name)).to_shown(value):.10g}"

@@ -3,12 +3,17 @@
 41.3 V at 25 °C, -0.27 %/K, -24 °C: one module reaches 41.3 V * (1 + 0.0027 * 49) = 46.76 V, and 450 V hold 9.62 of it.
 """
 
+from pathlib import Path
+
 import pytest
 
 from tutor.answers.marking import mark, mark_step
+from tutor.content.library import load
 from tutor.content.models import Amount
 from tutor.engine.draw import draw
+from tutor.engine.question import Engine
 
+SOUND = Path(__file__).parents[1] / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
 LABEL = {"module_voc": "41.3 V", "module_vmp": "34.4 V", "voc_coefficient": "-0.27 %/K", "input_voltage_max": "450 V"}
 
 
@@ -79,7 +84,7 @@ def test_a_count_is_exact(cold, answer, verdict):
         ("46.5 V", "wrong"),
         ("47", "unclear"),
         ("47 V", "unclear"),
-        ("50", "unclear"),
+        ("50", "wrong"),
         ("48", "wrong"),
         ("46", "wrong"),
         ("41.3 V", "wrong"),
@@ -121,6 +126,20 @@ def test_a_value_rounded_too_far_is_asked_for_again(cold_voltage):
 )
 def test_no_temperature_past_the_limit_is_right(coldest, answer, verdict):
     assert mark(coldest, answer).verdict == verdict
+
+
+def test_each_of_several_limits_binds(tmp_path):
+    folder = tmp_path / "exercises" / "own"
+    folder.mkdir(parents=True)
+    text = SOUND.read_text(encoding="utf-8")
+    second = "<= input_voltage_max\n  - record_low >= -8.1 degC\n"
+    (folder / SOUND.name).write_text(text.replace("<= input_voltage_max\n", second, 1), encoding="utf-8")
+    question = Engine(load(tmp_path)).question("sound-exercise", "record_low")
+    own = {name: Amount.model_validate(amount) for name, amount in (LABEL | {"modules_in_series": "10"}).items()}
+    problem = draw(question, 1, own)
+    assert len(question.limits) == 2
+    assert mark(problem, "-8.05 °C").verdict == "right"
+    assert mark(problem, "-8.15 °C").verdict == "wrong"  # respects the first limit, not the second
 
 
 def test_rounding_to_the_unsafe_side_is_told_as_such(engine):

@@ -231,7 +231,7 @@ def test_cold_start(start, chromium, record_property):
     """From the command to the first problem's givens readable, against the plain page's heading."""
     times: dict[str, list[float]] = {"ours": [], "plain": []}
     for turn in range(6):
-        for which, path, sign in (("ours", PROBLEM, "[data-testid=stTable]"), ("plain", "/", "h1")):
+        for which, path, sign in (("ours", PROBLEM, "table"), ("plain", "/", "h1")):
             began = time.perf_counter()
             served = start(which)
             try:

@@ -1,9 +1,14 @@
 import importlib.util
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
+
+from tutor.app.middleware import COOKIE
+from tutor.learner.record import Record
+from tutor.store.database import Store
 
 # Test files are no package, so a neighbour is loaded by its path.
 _spec = importlib.util.spec_from_file_location("browser_server", Path(__file__).with_name("server.py"))
@@ -30,6 +35,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     running.start()
     yield running
     running.kill()
+    assert "Traceback" not in running.log.read_text()
 
 
 @pytest.fixture
@@ -72,3 +78,66 @@ def settled(page: Page) -> None:
     """Wait until the heading is there and the script run is over."""
     page.wait_for_selector("h1")
     page.wait_for_selector("[data-testid=stApp][data-test-script-state=notRunning]")
+
+
+class Learner:
+    """A learner at a page: types, presses Enter, reads the verdict."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+
+    @property
+    def verdicts(self) -> list[str]:
+        """The texts of the boxes that speak of an answer or a step, from the top."""
+        boxes = self.page.locator(".stAlertContainer").all_inner_texts()
+        return [text for text in boxes if text.startswith(("✔", "✖", "❔"))]
+
+    @property
+    def verdict(self) -> str:
+        """The answer's own verdict, the last one."""
+        return self.verdicts[-1] if self.verdicts else ""
+
+    @property
+    def box(self) -> Locator:
+        """The box for the answer."""
+        return self.page.locator("[class*=stForm]").filter(has=self.button("Check the answer")).get_by_role("textbox")
+
+    def button(self, name: str) -> Locator:
+        return self.page.get_by_role("button", name=name)
+
+    def answer(self, text: str) -> str:
+        """Type the answer, press Enter, and give the verdict once it has come."""
+        return self.enter(self.box, text)
+
+    def step(self, at: int, text: str) -> str:
+        """Type a step, press Enter, and give the verdict on that step."""
+        self.enter(self.page.get_by_role("textbox", name=f"Step {at}:"), text)
+        return self.verdicts[at - 1]
+
+    def enter(self, box: Locator, text: str) -> str:
+        box.fill(text)
+        box.press("Enter")
+        self.page.wait_for_selector("[data-testid=stApp][data-test-script-state=running]", timeout=2000, state="attached")
+        settled(self.page)
+        return self.verdict
+
+    def press(self, name: str) -> None:
+        """Press a button or a link by its name."""
+        self.button(name).or_(self.page.get_by_role("link", name=name)).first.click()
+        self.page.wait_for_timeout(150)
+        settled(self.page)
+
+    def token(self) -> str:
+        (cookie,) = [one for one in self.page.context.cookies() if one["name"] == COOKIE]
+        return cookie["value"]
+
+    def entries(self, server: Server) -> list[str | None]:
+        """The answers that the server's store holds of this learner, oldest first, read from the disk."""
+        with closing(Store.open(server.store)) as store:
+            return [attempt.entry for attempt in Record(store, self.token()).attempts() if attempt.entry is not None]
+
+
+@pytest.fixture
+def learner(open_page: Callable[..., Page]) -> Callable[..., Learner]:
+    """Put a learner with a fresh browser before an address."""
+    return lambda address, **how: Learner(open_page(address, **how))

@@ -7,7 +7,9 @@ import pytest
 from tutor.content.errors import ContentError
 from tutor.content.files import MAX_BYTES, read_yaml
 
-BILLION = "a: &a [x, x]\n" + "".join(f"{new}: &{new} [*{old}, *{old}]\n" for old, new in zip("abcdefgh", "bcdefghi"))
+BILLION = "a: &a [x, x]\n" + "".join(
+    f"{new}: &{new} [*{old}, *{old}]\n" for old, new in zip("abcdefgh", "bcdefghi", strict=True)
+)
 
 # bytes of a file, the line that is told, a fragment of the fault
 BROKEN = {
@@ -90,7 +92,7 @@ def test_a_file_that_cannot_be_opened_is_told(tmp_path, name):
     assert caught.value.line == 0
 
 
-# YAML 1.1 readers turn these into booleans, dates and numbers of other bases; here only plain ones are anything but text.
+# YAML 1.1 readers turn some of these into dates and numbers of other bases; here only plain ones are more than text.
 MEANINGS = [
     ("12", 12),
     ("-3.5", -3.5),

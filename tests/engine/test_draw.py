@@ -70,7 +70,7 @@ def test_the_right_answer_is_marked_right(question, mark_values):
 
 
 def test_the_likeliest_mistakes_are_kept_apart(question):
-    """The two mistakes that a learner most likely makes lead to two different answers; one draw in a hundred may fail."""
+    """The two mistakes that a learner most likely makes lead to two answers; one draw in a hundred may fail."""
     mistakes = question.exercise.mistakes
     biting = {way.mistake for way in question.wrong}
     pairs = {pair: mistakes[pair[0]].weight * mistakes[pair[1]].weight for pair in combinations(sorted(biting), 2)}

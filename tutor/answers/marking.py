@@ -8,8 +8,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from tutor.answers import feedback
-from tutor.answers.entry import Entry, EntryError, Form, read_entry
+from tutor.answers.choice import read_choice
+from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.naming import Candidate, candidates, claimed, in_working_units
+from tutor.answers.size import read_size
 from tutor.engine.method import Step
 from tutor.engine.problem import Problem
 from tutor.engine.question import tolerance
@@ -74,9 +76,16 @@ def mark_step(problem: Problem, name: str, text: str, earlier: Mapping[str, str]
 
 
 def _read(problem: Problem, name: str, text: str) -> Entry:
-    kind = problem.question.library.quantities[name].kind
-    form: Form = "yes-or-no" if kind == "answer" else kind
-    return read_entry(text, problem.unit_of(name), form)
+    quantity = problem.question.library.quantities[name]
+    match quantity.kind:
+        case "size":
+            return read_size(text, problem.question.rulebook)
+        case "choice":
+            return read_choice(text, quantity.choices)
+        case "answer":
+            return read_entry(text, "", "yes-or-no")
+        case form:
+            return read_entry(text, problem.unit_of(name), form)
 
 
 def _is_right(problem: Problem, name: str, value: float) -> bool:

@@ -43,7 +43,7 @@ def explains(problem: Problem, values: Mapping[str, float], entries: Mapping[str
 def _meets(problem: Problem, name: str, predicted: float, entry: Entry) -> bool:
     shown = conversion(problem.unit_of(name)).to_shown(predicted)
     if problem.question.library.quantities[name].kind != "number":
-        return abs(shown - entry.value) < 1e-9
+        return abs(shown - entry.value) <= 1e-3 * abs(entry.value)
     return abs(shown - entry.value) <= max(1.05 * entry.half_width, MATCH * abs(shown), 1e-12)
 
 

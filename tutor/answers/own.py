@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 
 from tutor.answers.entry import Entry, EntryError, read_entry
+from tutor.answers.size import read_size
 from tutor.content.models import LONGEST_UNIT, Amount, Quantity
+from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
 from tutor.units import conversion, convert
 
@@ -19,13 +21,19 @@ def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amoun
         if quantity is None:
             raise RequestError(f"'{name}' is not a given here. The givens are: {', '.join(question.known)}.")
         try:
-            entry = read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
+            amounts[name] = _amount(question, quantity, text)
         except EntryError as error:
             raise RequestError(f"{name}: {error}") from None
-        unit = _shown_unit(entry, quantity)
-        value = float(f"{convert(entry.value, quantity.unit, unit):.12g}")
-        amounts[name] = Amount(value=value, unit=unit)
     return amounts
+
+
+def _amount(question: Question, quantity: Quantity, text: str) -> Amount:
+    if quantity.kind == "size":
+        area = conversion("mm^2").to_working(read_size(text, question.rulebook).value)
+        return size_amount(question.rulebook.size_of(area))
+    entry = read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
+    unit = _shown_unit(entry, quantity)
+    return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.12g}"), unit=unit)
 
 
 def _shown_unit(entry: Entry, quantity: Quantity) -> str:

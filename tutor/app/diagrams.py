@@ -5,6 +5,7 @@ import itertools
 import re
 import textwrap
 from dataclasses import dataclass
+from functools import lru_cache
 
 import schemdraw
 from schemdraw import elements
@@ -52,6 +53,7 @@ def _plain(text: str) -> str:
     return html.escape(text.replace("$", ""), quote=False)
 
 
+@lru_cache(maxsize=256)
 def series_string(
     count: int | None, module_label: str, string_label: str, ends: str = "charger's array input", look: Look = LIGHT
 ) -> Diagram:

@@ -31,7 +31,7 @@ PORTS_TRIED = 50
 MAIN = Path(__file__).with_name("main.py")
 # Imported in a thread while the browser loads: the server answers a second earlier than after importing them first, and
 # the first page comes no later (measured on two cores).
-HEAVY_MODULES = ("pandas", "pyarrow", "schemdraw", "plotly.graph_objects")
+HEAVY_MODULES = ("schemdraw", "plotly.graph_objects")
 
 OPTIONS = {
     "browser.gatherUsageStats": False,

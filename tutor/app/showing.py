@@ -8,6 +8,7 @@ import streamlit as st
 from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
 from tutor.app.diagrams import series_string
+from tutor.app.markdown_table import show_table
 from tutor.app.session import library
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
@@ -41,6 +42,10 @@ def asked_unit(problem: Problem, name: str | None = None) -> str:
     kind = problem.question.library.quantities[name or problem.ask].kind
     if kind == "answer":
         return " (yes or no)"
+    if kind == "choice":
+        return f" ({', '.join(problem.question.library.quantities[name or problem.ask].choices)})"
+    if kind == "size":
+        return " (standard size)"
     unit = written_unit(problem.unit_of(name or problem.ask))
     return f" ({unit})" if unit else ""
 
@@ -50,7 +55,7 @@ def show_problem(problem: Problem) -> None:
     st.markdown(plain(" ".join(problem.story)))
     st.markdown(f"**{plain(problem.task)}**")
     show_diagram(problem)
-    st.table(
+    show_table(
         [
             {
                 "Given": words_of(name),

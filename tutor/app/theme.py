@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
 
+from tutor.app.markdown_table import show_table
+
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
@@ -169,7 +171,7 @@ def show_figure(figure: "go.Figure", sentence: str, rows: list[dict[str, str]], 
     st.plotly_chart(figure, theme=None, alt=sentence, key=key, config={"displayModeBar": False})
     st.markdown(sentence)
     with st.expander("The figure's numbers as a table"):
-        st.table(rows)
+        show_table(rows)
 
 
 def _section(look: Look) -> dict[str, object]:

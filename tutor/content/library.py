@@ -8,7 +8,18 @@ from typing import TypeVar
 
 from tutor.content.errors import ContentError
 from tutor.content.files import Document, read_text, read_yaml, validated
-from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Model, Module, Place, Quantity, Source
+from tutor.content.models import (
+    Charger,
+    Exercise,
+    Hazard,
+    LessonHeader,
+    Model,
+    Module,
+    Place,
+    Quantity,
+    RulebookId,
+    Source,
+)
 from tutor.paths import content_root
 
 T = TypeVar("T", bound=Model)
@@ -31,6 +42,16 @@ class Declared:
 
     exercise: Exercise
     document: Document = field(repr=False, compare=False)
+
+    def under(self, rulebook: RulebookId) -> "Declared":
+        """The same as it is under a rulebook.
+
+        Raises ContentError if what differs there does not fit.
+        """
+        if rulebook not in self.exercise.in_rulebook:
+            return self
+        fields = self.exercise.under(rulebook)
+        return Declared(validated(Exercise, self.document, fields, ("in_rulebook", rulebook)), self.document)
 
 
 @dataclass(frozen=True)

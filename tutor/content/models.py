@@ -40,6 +40,9 @@ def _known_unit(unit: object) -> object:
 Unit = Annotated[str, BeforeValidator(_known_unit), StringConstraints(max_length=LONGEST_UNIT)]
 
 
+RulebookId = Literal["us", "iec"]
+
+
 class Model(BaseModel):
     """Strict and frozen: an unknown key is a fault, and nothing changes after loading."""
 
@@ -51,6 +54,7 @@ class Amount(Model):
 
     value: float
     unit: Unit = ""
+    label: Annotated[str, Field(max_length=40, description="its trade name, if it is told by that: '10 AWG'")] = ""
 
     @model_validator(mode="before")
     @classmethod
@@ -76,7 +80,9 @@ class Amount(Model):
 
     @property
     def text(self) -> str:
-        """The amount as a data sheet prints it, such as '−0.27 %/K'."""
+        """The amount as a data sheet prints it, such as '−0.27 %/K', or its trade name."""
+        if self.label:
+            return self.label
         number = f"{self.value:.10g}".replace("-", "−")
         return f"{number}\u00a0{written_unit(self.unit)}" if self.unit else number
 
@@ -90,13 +96,18 @@ class Quantity(Model):
     symbol: str = Field(max_length=40)
     unit: Unit = ""
     words: Sentence
-    kind: Literal["number", "count", "answer"] = "number"
+    kind: Literal["number", "count", "answer", "size", "choice"] = Field(
+        "number", description="answer: yes or no; size: a standard conductor; choice: one of the choices, by its place"
+    )
+    choices: list[Sentence] = Field(default_factory=list, max_length=12)
     plausible: tuple[float, float] | None = None
     tolerance: Amount | None = None
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
-        if self.kind != "answer" and self.plausible is None:
+        if (self.kind == "choice") != bool(self.choices):
+            raise ValueError("'choices' belong to a quantity of the kind choice, and only there")
+        if self.kind not in ("answer", "choice") and self.plausible is None:
             raise ValueError("'plausible' is missing: give the lowest and the highest value, in the quantity's unit")
         if self.plausible is not None and self.plausible[0] >= self.plausible[1]:
             raise ValueError("'plausible' has to be written with the lower value first")
@@ -214,6 +225,13 @@ class ChoiceGiven(Model):
     one_of: list[Amount] = Field(min_length=1, max_length=100)
 
 
+class SizeGiven(Model):
+    """A conductor drawn from the rulebook's standard sizes, by their trade names."""
+
+    smallest: str = Field(max_length=20)
+    largest: str = Field(max_length=20)
+
+
 def _given(data: object) -> object:
     return {"from": data} if isinstance(data, str) else data
 
@@ -222,14 +240,15 @@ def _kind_of_given(data: object) -> str | None:
     if isinstance(data, Model):
         return type(data).__name__
     keys = data.keys() if isinstance(data, dict) else ()
-    kinds = {"from": "PartGiven", "lowest": "RangeGiven", "one_of": "ChoiceGiven"}
+    kinds = {"from": "PartGiven", "lowest": "RangeGiven", "one_of": "ChoiceGiven", "smallest": "SizeGiven"}
     return next((kind for key, kind in kinds.items() if key in keys), None)
 
 
 _AnyGiven = Annotated[
     Annotated[PartGiven, Tag("PartGiven")]
     | Annotated[RangeGiven, Tag("RangeGiven")]
-    | Annotated[ChoiceGiven, Tag("ChoiceGiven")],
+    | Annotated[ChoiceGiven, Tag("ChoiceGiven")]
+    | Annotated[SizeGiven, Tag("SizeGiven")],
     Discriminator(_kind_of_given),
 ]
 Given = Annotated[_AnyGiven, BeforeValidator(_given, json_schema_input_type=Role | _AnyGiven)]
@@ -284,6 +303,21 @@ class Exercise(Model):
     hints: list[Sentence] = Field(min_length=2, max_length=6)
     safety: list[Identifier] = Field(min_length=1)
     sources: list[Identifier] = Field(min_length=1)
+    rulebooks: list[RulebookId] = Field(default=["us", "iec"], min_length=1, description="those it can be set under")
+    in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
+        default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"
+    )
+
+    def under(self, rulebook: RulebookId) -> dict[str, Any]:
+        """The exercise's fields as they are under a rulebook, not yet validated."""
+        data = self.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"in_rulebook"})
+        for name, change in self.in_rulebook.get(rulebook, {}).items():
+            if isinstance(change, dict) and isinstance(data.get(name), dict):
+                merged = {**data[name], **change}
+                data[name] = {entry: value for entry, value in merged.items() if value is not None}
+            else:
+                data[name] = change
+        return data
 
 
 class LessonHeader(Model):

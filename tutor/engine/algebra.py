@@ -17,7 +17,16 @@ MAX_LENGTH = 600
 
 ROUNDINGS = frozenset({"round_down", "round_up", "round_nearest"})
 COMPARED = frozenset({"least", "greatest"})
-TABLE_FUNCTIONS = {"look_up": "look up", "first_at_least": "choose"}
+# function: the kind of step, and how many values it takes beside the table's name
+TABLE_FUNCTIONS = {
+    "look_up": ("look up", 1, 4),
+    "first_at_least": ("choose", 1, 1),
+    "first_size": ("choose", 1, 4),
+    "first_size_at_most": ("choose", 1, 4),
+}
+
+
+_OPPOSITE = {"+": "-", "-": "+", "*": "/", "/": "*"}
 
 
 class RelationError(ValueError):
@@ -73,6 +82,13 @@ class Call:
 
 
 @dataclass(frozen=True)
+class Rule:
+    """A single figure of the rulebook, such as rule(continuous_factor); a question puts its value in its place."""
+
+    figure: str
+
+
+@dataclass(frozen=True)
 class Comparison:
     """A limit: left <= right or left >= right."""
 
@@ -81,7 +97,7 @@ class Comparison:
     right: "Node"
 
 
-Node = Literal | Name | Operation | Negative | Power | Call | Comparison
+Node = Literal | Name | Operation | Negative | Power | Call | Rule | Comparison
 
 
 class _Builder(Transformer):  # type: ignore[type-arg]
@@ -111,9 +127,15 @@ class _Builder(Transformer):  # type: ignore[type-arg]
     def call(self, items: list[object]) -> Node:
         function, arguments = str(items[0]), tuple(items[1:])
         if function in TABLE_FUNCTIONS:
-            if len(arguments) != 2 or not isinstance(arguments[0], Name):
-                raise RelationError(f"{function} takes a table's name and a value: {function}(table_name, quantity)")
-            return Call(function, (arguments[1],), arguments[0].id)  # type: ignore[arg-type]
+            _, fewest, most = TABLE_FUNCTIONS[function]
+            table, *values = arguments
+            if not (isinstance(table, Name) and fewest <= len(values) <= most):
+                raise RelationError(f"{function} takes a table's name and values: {function}(table_name, quantity)")
+            return Call(function, tuple(values), table.id)  # type: ignore[arg-type]
+        if function == "rule":
+            if len(arguments) != 1 or not isinstance(arguments[0], Name):
+                raise RelationError("rule takes the name of a figure of the rulebook: rule(continuous_factor)")
+            return Rule(arguments[0].id)
         wanted = {**dict.fromkeys(ROUNDINGS, (1, 1)), **dict.fromkeys(COMPARED, (2, 6))}.get(function)
         if wanted is None:
             known = ", ".join(sorted(ROUNDINGS | COMPARED | TABLE_FUNCTIONS.keys()))
@@ -177,23 +199,51 @@ def names(node: Node) -> frozenset[str]:
     return frozenset(found.id for found in walk(node) if isinstance(found, Name))
 
 
-def replace_names(node: Node, new: Callable[[str], Node]) -> Node:
-    """The same tree with each name replaced by `new(name)`."""
+def replaced(node: Node, new: Callable[[Name | Rule], Node]) -> Node:
+    """The same tree with each name and each rule replaced by what `new` gives for it."""
     match node:
-        case Name(id_):
-            return new(id_)
+        case Name() | Rule():
+            return new(node)
         case Operation(sign, left, right):
-            return Operation(sign, replace_names(left, new), replace_names(right, new))
+            return Operation(sign, replaced(left, new), replaced(right, new))
         case Comparison(sign, left, right):
-            return Comparison(sign, replace_names(left, new), replace_names(right, new))
+            return Comparison(sign, replaced(left, new), replaced(right, new))
         case Negative(operand):
-            return Negative(replace_names(operand, new))
+            return Negative(replaced(operand, new))
         case Power(base, exponent):
-            return Power(replace_names(base, new), exponent)
+            return Power(replaced(base, new), exponent)
         case Call(function, arguments, table):
-            return Call(function, tuple(replace_names(argument, new) for argument in arguments), table)
+            return Call(function, tuple(replaced(argument, new) for argument in arguments), table)
         case _:
             return node
+
+
+def replace_names(node: Node, new: Callable[[str], Node]) -> Node:
+    """The same tree with each name replaced by `new(name)`."""
+    return replaced(node, lambda found: new(found.id) if isinstance(found, Name) else found)
+
+
+def isolated(name: str, left: Node, right: Node) -> Node | None:
+    """What `name` equals if left = right, by taking away one operation after the other, as one does on paper.
+
+    None if the name does not stand in exactly one place, or stands where that does not lead on.
+    """
+    if sum(found == Name(name) for side in (left, right) for found in walk(side)) != 1:
+        return None
+    target, tree = (right, left) if name in names(left) else (left, right)
+    while tree != Name(name):
+        match tree:
+            case Operation(sign, first, second) if name in names(first):
+                target, tree = Operation(_OPPOSITE[sign], target, second), first
+            case Operation("+" | "*" as sign, first, second):
+                target, tree = Operation(_OPPOSITE[sign], target, first), second
+            case Operation(sign, first, second):
+                target, tree = Operation(sign, first, target), second
+            case Negative(operand):
+                target, tree = Negative(target), operand
+            case _:
+                return None
+    return target
 
 
 def kind(node: Node) -> str:
@@ -206,7 +256,7 @@ def kind(node: Node) -> str:
         case Call(function, _, _) if function in COMPARED:
             return "compare"
         case Call(function, _, _):
-            return TABLE_FUNCTIONS[function]
+            return TABLE_FUNCTIONS[function][0]
         case _:
             return "solve"
 

@@ -101,7 +101,8 @@ def _check_givens(question: Question) -> None:
 def _check_relations(question: Question) -> None:
     quantities, document = question.library.quantities, question.document
     for name, tree in question.relations.items():
-        if any(isinstance(inner, Call | Comparison) for part in parts(tree) for inner in walk(part)):
+        inside = [inner for part in parts(tree) for inner in walk(part)]
+        if any(isinstance(inner, Call | Comparison) for inner in inside):
             raise document.fault(
                 ("relations", name),
                 f"'{name}' rounds, compares or looks up inside a longer relation.",

@@ -93,12 +93,19 @@ def _call(function: str, arguments: list[Any], table_name: str, rulebook: Rulebo
     if table_name not in rulebook.tables:
         raise RelationError(f"there is no table '{table_name}'; there are {', '.join(sorted(rulebook.tables))}")
     table = rulebook.tables[table_name]
-    value = _working(arguments[0], table.key_unit if function == "look_up" else table.value_unit)
+    key_units = [key.unit for key in table.keys]
+    given, found_in = {
+        "look_up": (key_units, table.value_unit),
+        "first_at_least": ([table.value_unit], table.value_unit),
+    }.get(function, ([table.value_unit, *key_units[1:]], key_units[0] if key_units else ""))
+    if len(arguments) != len(given):
+        raise RelationError(f"the table '{table_name}' takes {len(given)} values here, not {len(arguments)}")
+    values = [_working(argument, unit) for argument, unit in zip(arguments, given, strict=True)]
     try:
-        found = table.look_up(value) if function == "look_up" else table.first_at_least(value)
+        found = getattr(table, function)(*values)
     except TableError:  # a typical value may lie outside the table; its unit is proved all the same
-        return in_pint(1.0, table.value_unit)
-    return in_pint(conversion(table.value_unit).to_shown(found), table.value_unit)
+        return in_pint(1.0, found_in)
+    return in_pint(conversion(found_in).to_shown(found), found_in)
 
 
 def _working(value: Any, unit: str) -> float:

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven
+from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import lucky_mistake, screen
 from tutor.errors import FaultyRequestError
-from tutor.trade.rulebooks import TableError
+from tutor.trade.rulebooks import Rulebook, Size, TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
@@ -213,7 +213,7 @@ def pools(question: Question) -> list[Pool]:
         if isinstance(given, PartGiven):
             taken.setdefault(given.source, {})[name] = given.take or name
         else:
-            amounts = given.one_of if isinstance(given, ChoiceGiven) else _range(given)
+            amounts = _amounts(given, question.rulebook)
             made.append((name, [_option("", {name: amount}) for amount in amounts]))
     for role, fields in taken.items():
         options = [_part_option(part, fields) for part in shelves[role].values()]
@@ -227,6 +227,20 @@ def _part_option(part: Any, fields: Mapping[str, str]) -> Option:
 
 def _option(name: str, shown: dict[str, Amount]) -> Option:
     return Option(name, shown, {id_: amount.working for id_, amount in shown.items()})
+
+
+def _amounts(given: RangeGiven | ChoiceGiven | SizeGiven, book: Rulebook) -> list[Amount]:
+    if isinstance(given, ChoiceGiven):
+        return given.one_of
+    if isinstance(given, RangeGiven):
+        return _range(given)
+    smallest, largest = (book.size_named(text).area for text in (given.smallest, given.largest))
+    return [size_amount(size) for size in book.sizes if smallest <= size.area <= largest]
+
+
+def size_amount(size: Size) -> Amount:
+    """A standard conductor as a given, told by its trade name."""
+    return Amount(value=conversion("mm^2").to_shown(size.area), unit="mm^2", label=size.name)
 
 
 def _range(given: RangeGiven) -> list[Amount]:

@@ -7,7 +7,17 @@ from operator import itemgetter
 
 import sympy
 
-from tutor.engine.algebra import Comparison, Name, Node, RelationError, is_smooth, kind, names, replace_names
+from tutor.engine.algebra import (
+    Comparison,
+    Name,
+    Node,
+    RelationError,
+    is_smooth,
+    isolated,
+    kind,
+    names,
+    replace_names,
+)
 from tutor.engine.symbolic import Numeric, best_root, compiled, solve_for, to_sympy, to_tree
 from tutor.trade.rulebooks import Rulebook
 
@@ -178,7 +188,11 @@ def _joint_step(
 
 def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
     roots = solve_for(name, left, right)
-    trees = tuple(to_tree(root) for root in roots)
+    on_paper = isolated(name, left, right)
+    if on_paper is not None and len(roots) == 1 and sympy.simplify(to_sympy(on_paper) - roots[0]) == 0:
+        trees: tuple[Node, ...] = (on_paper,)
+    else:
+        trees = tuple(to_tree(root) for root in roots)
     return Step(name, "solve", trees, best_root(roots, plausible(name)), turned=True)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
+from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, Rule
 from tutor.units import written_unit
 
 Leaf = Callable[[Name | Literal], str]
@@ -18,6 +18,8 @@ PLAIN_FUNCTIONS = {
     "greatest": "greatest of",
     "look_up": "table value for",
     "first_at_least": "first standard size not below",
+    "first_size": "smallest conductor that carries",
+    "first_size_at_most": "smallest conductor with at most",
     "sqrt": "square root of",
 }
 
@@ -66,6 +68,8 @@ class Notation:
                 return f"{self.signs['negative']}{self._inside(operand, leaf, 2)}"
             case Power(base, exponent):
                 return self.power.format(base=self._inside(base, leaf, 4), exponent=exponent)
+            case Rule(figure):
+                return figure
             case Comparison(sign, left, right):
                 return f"{self.write(left, leaf)}{self.signs[sign]}{self.write(right, leaf)}"
             case Call(function, arguments, _):

@@ -65,8 +65,13 @@ class Problem:
         if value is None and name in self.shown:
             return self.shown[name].text
         value = {**self.known, **self.values}[name] if value is None else value
-        if self.question.library.quantities[name].kind == "answer":
+        quantity = self.question.library.quantities[name]
+        if quantity.kind == "answer":
             return "yes" if value else "no"
+        if quantity.kind == "choice":
+            return quantity.choices[int(value)]
+        if quantity.kind == "size":
+            return self.question.rulebook.size_of(value).name
         unit = self.unit_of(name)
         return written(conversion(unit).to_shown(value), unit, figures)
 

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,7 +12,19 @@ from types import MappingProxyType
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
 from tutor.content.models import Amount, Quantity, Slip
-from tutor.engine.algebra import Call, Comparison, Name, Node, RelationError, names, parse, replace_names
+from tutor.engine.algebra import (
+    Call,
+    Comparison,
+    Literal,
+    Name,
+    Node,
+    RelationError,
+    Rule,
+    names,
+    parse,
+    replace_names,
+    replaced,
+)
 from tutor.engine.method import Method, method, needed
 from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
@@ -19,10 +32,13 @@ from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MARKING_TOLERANCE = 0.005
+SAME_SIZE = 1e-3  # standard conductor sizes lie much further apart
 
 
 def tolerance(quantity: Quantity, value: float) -> float:
     """How far from a value an answer for it may lie, in working units."""
+    if quantity.kind == "size":
+        return SAME_SIZE * value
     if quantity.kind != "number":
         return 0.0
     if quantity.tolerance is not None:
@@ -128,15 +144,15 @@ class Question:
             return next(sites, unit)
         return unit
 
-    def discrete(self, tree: Call, value: float) -> float:
-        """The result of a rounding or a table for a value in working units.
+    def discrete(self, tree: Call, *values: float) -> float:
+        """The result of a rounding or a table for values in working units.
 
         Raises TableError outside a table.
         """
         if tree.table:
-            table = self.rulebook.tables[tree.table]
-            return table.look_up(value) if tree.function == "look_up" else table.first_at_least(value)
-        return ROUND[tree.function](value)
+            found: float = getattr(self.rulebook.tables[tree.table], tree.function)(*values)
+            return found
+        return ROUND[tree.function](*values)
 
     def compiled_tree(self, tree: Node) -> Numeric:
         """A relation compiled to a function of its quantities in alphabetical order, giving its value first."""
@@ -150,13 +166,15 @@ class Question:
         exercise = self.exercise.model_dump(
             mode="json", include={"id", "givens", "relations", "limits", "within", "mistakes"}, by_alias=True
         )
+        used = set(re.findall(r"[a-z0-9_]+", json.dumps(exercise)))
         drawn_from = [
             exercise,
             *(
                 {id_: part.model_dump(mode="json") for id_, part in shelf.items()}
                 for shelf in (self.library.modules, self.library.chargers, self.library.places)
             ),
-            [list(map(dict, table.rows)) for table in self.rulebook.tables.values()],
+            [list(map(dict, table.rows)) for name, table in self.rulebook.tables.items() if name in used],
+            [dict(figure.row) for name, figure in self.rulebook.figures.items() if name in used],
         ]
         return hashlib.sha256(json.dumps(drawn_from, sort_keys=True).encode()).hexdigest()[:8]
 
@@ -259,7 +277,7 @@ class Question:
 
     def _parsed(self, key: tuple[str | int, ...], text: str) -> Node:
         try:
-            tree = parse(text)
+            tree = replaced(parse(text), self._with_figure)
         except RelationError as error:
             raise self.document.fault(key, f"{key[-1]}: {error}") from None
         for name in sorted(names(tree)):
@@ -268,6 +286,16 @@ class Question:
                     key, f"'{name}' is not in the glossary.", "Check it, or add it to quantities.yaml."
                 )
         return tree
+
+    def _with_figure(self, found: Name | Rule) -> Node:
+        """The rulebook's own figure in the place of a rule."""
+        if isinstance(found, Name):
+            return found
+        if found.figure not in self.rulebook.figures:
+            known = ", ".join(sorted(self.rulebook.figures))
+            raise RelationError(f"the rulebook has no figure '{found.figure}'; it has {known}")
+        row = self.rulebook.figures[found.figure].row
+        return Literal(row["value"], row["unit"])
 
     def _limit(self, at: int, text: str) -> Comparison:
         tree = self._parsed(("limits", at), text)
@@ -297,13 +325,16 @@ class Engine:
         declared = self.library.declared.get(exercise)
         if declared is None:
             raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
-        asks = declared.exercise.asks
-        ask = next(iter(asks)) if ask is None else ask
-        declared_names = [*declared.exercise.relations, *declared.exercise.givens]
-        if ask not in declared_names:
-            raise RequestError(f"'{exercise}' has no quantity '{ask}'. It has: {', '.join(declared_names)}.")
         if rulebook_id not in RULEBOOKS:
             raise RequestError(f"There is no rulebook '{rulebook_id}'. Choose one of: {', '.join(RULEBOOKS)}.")
+        if rulebook_id not in declared.exercise.rulebooks:
+            only = declared.exercise.rulebooks[0]
+            raise RequestError(f"'{exercise}' is set under the rulebook {only} only: choose --rulebook {only}.")
+        declared = declared.under(rulebook_id)
+        ask = next(iter(declared.exercise.asks)) if ask is None else ask
+        names_here = [*declared.exercise.relations, *declared.exercise.givens]
+        if ask not in names_here:
+            raise RequestError(f"'{exercise}' has no quantity '{ask}'. It has: {', '.join(names_here)}.")
         key = (exercise, ask, rulebook_id)
         if key not in self._questions:
             self._questions[key] = Question(self.library, declared, ask, rulebook(rulebook_id))

@@ -6,6 +6,7 @@ intervals worked out here.  The givens as told are exact; a given brought to ano
 
 import math
 from collections.abc import Mapping
+from itertools import product
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
 from tutor.engine.problem import Problem
@@ -54,11 +55,11 @@ def _open(problem: Problem, tree: Node, value: float, spans: Mapping[str, Span])
         (low, high), (bottom, top) = span(lower, spans), span(upper, spans)
         return not (high <= bottom or low > top)
     assert isinstance(tree, Call)
-    ends = span(tree.arguments[0], spans)
-    if not all(map(math.isfinite, ends)):
+    ends = [set(span(argument, spans)) for argument in tree.arguments]
+    if not all(math.isfinite(end) for both in ends for end in both):
         return True
     try:
-        return any(problem.question.discrete(tree, end) != value for end in ends)
+        return any(problem.question.discrete(tree, *corner) != value for corner in product(*ends))
     except TableError:
         return True
 

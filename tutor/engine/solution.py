@@ -22,7 +22,7 @@ class Line:
     formula: str
     spoken: str
     numbers: str
-    value: float | bool
+    value: float | bool | str
     unit: str
     text: str
     source: str
@@ -57,9 +57,12 @@ def _line(problem: Problem, step: Step) -> Line:
     )
 
 
-def _shown_value(problem: Problem, name: str) -> float | bool:
+def _shown_value(problem: Problem, name: str) -> float | bool | str:
     value = problem.values[name]
-    if problem.question.library.quantities[name].kind == "answer":
+    kind = problem.question.library.quantities[name].kind
+    if kind == "choice":
+        return problem.text_of(name)
+    if kind == "answer":
         return bool(value)
     return conversion(problem.unit_of(name)).to_shown(value)
 

@@ -194,6 +194,6 @@ def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], rulebook: R
 
     functions = dict(_FUNCTIONS)
     for name, table in rulebook.tables.items():
-        functions[f"look_up__{name}"] = table.look_up
-        functions[f"first_at_least__{name}"] = table.first_at_least
+        for function in ("look_up", "first_at_least", "first_size", "first_size_at_most"):
+            functions[f"{function}__{name}"] = getattr(table, function)
     return sympy.lambdify([symbol(name) for name in inputs], outputs, modules=[functions, "math"], cse=in_order)  # type: ignore[no-any-return]

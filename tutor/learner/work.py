@@ -1,7 +1,7 @@
 """What a learner has done in one problem so far, summed up from the record."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Self
 
 from tutor.content.models import Amount
@@ -26,13 +26,21 @@ class Work:
     def of(cls, attempts: Iterable[Attempt], version: str, shown: Mapping[str, Amount]) -> Self:
         """Sum up the attempts, oldest first, that belong to a problem with this version and these givens."""
         givens = {name: amount.text for name, amount in shown.items()}
-        own = [attempt for attempt in attempts if attempt.version == version and attempt.givens == givens]
-        answers = [attempt for attempt in own if attempt.entry is not None]
-        return cls(
-            entry=answers[-1].entry if answers else None,
-            entry_steps=answers[-1].steps if answers else {},
-            steps={name: text for attempt in own for name, text in attempt.steps.items()},
-            solved=any(attempt.verdict == "right" for attempt in answers),
-            help=own[-1].help if own else "",
-            hints_seen=own[-1].hints_seen if own else 0,
+        work = cls()
+        for attempt in attempts:
+            if attempt.version == version and attempt.givens == givens:
+                work = work.after(attempt)
+        return work
+
+    def after(self, attempt: Attempt) -> Self:
+        """Give the work with one more attempt in it."""
+        answered = attempt.entry is not None
+        return replace(
+            self,
+            entry=attempt.entry if answered else self.entry,
+            entry_steps=attempt.steps if answered else self.entry_steps,
+            steps={**self.steps, **attempt.steps},
+            solved=self.solved or attempt.verdict == "right",
+            help=attempt.help,
+            hints_seen=attempt.hints_seen,
         )

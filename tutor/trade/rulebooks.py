@@ -1,114 +1,112 @@
 """The rulebooks: a jurisdiction's tables, read from CSV, each row with its source and standing.
 
-For learning only: the code adopted where you live and a licensed electrician decide.
+Values are in working units throughout; a conductor's size is its cross-section in square metres, with the trade name
+that the rulebook gives it.  For learning only: the code adopted where you live and a licensed electrician decide.
 """
 
 import csv
-from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import yaml
 
 from tutor.paths import content_root
+from tutor.trade.tables import Key, Table, TableError, same
 from tutor.units import conversion, written
+
+__all__ = ["RULEBOOKS", "Figure", "Rulebook", "Size", "Table", "TableError", "rulebook"]
 
 RULEBOOKS = {
     "us": "United States: NFPA 70 (National Electrical Code)",
     "iec": "IEC 60364 and IEC 62548",
 }
 
-
-class TableError(ValueError):
-    """A value for which a table has no row; the message says what the table covers."""
+_ALIKE = str.maketrans({"²": "2", " ": "", "\u00a0": "", "^": ""})
 
 
 @dataclass(frozen=True)
-class Table:
-    """One table of one rulebook: `kind` 'bands' (a value by band of the key) or 'sizes' (standard sizes, ascending).
+class Size:
+    """A standard conductor size: its cross-section (m²) and its trade name, such as '2/0 AWG' or '6 mm²'."""
 
-    `rows` are the CSV's rows, with `source` and `standing` in each.
-    """
-
+    area: float
     name: str
-    title: str
-    kind: str
-    value: str
-    value_unit: str
-    rows: tuple[Mapping[str, str], ...]
-    key: str = ""
-    top: str = ""
-    key_unit: str = ""
 
-    @cached_property
-    def _keys(self) -> list[float]:
-        return sorted(conversion(self.key_unit).to_working(float(row[self.key])) for row in self.rows)
 
-    @cached_property
-    def _by_key(self) -> dict[float, float]:
-        to_key, to_value = conversion(self.key_unit).to_working, conversion(self.value_unit).to_working
-        return {to_key(float(row[self.key])): to_value(float(row[self.value])) for row in self.rows}
+@dataclass(frozen=True)
+class Figure:
+    """A single figure of a rulebook, such as the factor for continuous currents, in working units."""
 
-    @cached_property
-    def sizes(self) -> list[float]:
-        """The standard sizes in working units, ascending."""
-        return sorted(conversion(self.value_unit).to_working(float(row[self.value])) for row in self.rows)
-
-    @cached_property
-    def _highest_key(self) -> float:
-        return max(conversion(self.key_unit).to_working(float(row[self.top])) for row in self.rows)
-
-    def look_up(self, key: float) -> float:
-        """The value of the band that holds the key, both in working units; between two bands, of the lower one.
-
-        Raises TableError outside the table.
-        """
-        at = bisect_left(self._keys, key)
-        if key > self._highest_key or (at == 0 and key < self._keys[0]):
-            low, high = (conversion(self.key_unit).to_shown(edge) for edge in (self._keys[0], self._highest_key))
-            raise TableError(
-                f"the table '{self.title}' runs from {written(low, self.key_unit)} to {written(high, self.key_unit)}"
-            )
-        edge = self._keys[at] if at < len(self._keys) and self._keys[at] == key else self._keys[at - 1]
-        return self._by_key[edge]
-
-    def first_at_least(self, value: float) -> float:
-        """The smallest standard size that is not below the value, in working units.
-
-        Raises TableError above the largest size.
-        """
-        at = bisect_left(self.sizes, value * (1 - 1e-9))
-        if at == len(self.sizes):
-            largest = written(conversion(self.value_unit).to_shown(self.sizes[-1]), self.value_unit)
-            raise TableError(f"the largest size in '{self.title}' is {largest}")
-        return self.sizes[at]
+    value: float
+    row: Mapping[str, str]
 
 
 @dataclass(frozen=True)
 class Rulebook:
-    """A jurisdiction's tables by name."""
+    """A jurisdiction's tables by name, its standard conductor sizes (ascending) and its single figures by name."""
 
     id: str
     title: str
     tables: Mapping[str, Table]
+    sizes: tuple[Size, ...]
+    figures: Mapping[str, Figure]
+
+    def number(self, name: str) -> float:
+        """A single figure of the rulebook, in working units."""
+        return self.figures[name].value
+
+    def size_named(self, text: str) -> Size:
+        """Find a size by its trade name, with or without its unit: '2/0 AWG', '2/0', '6 mm2'.
+
+        Raises TableError if it is not one of the rulebook's.
+        """
+        plain = text.casefold().translate(_ALIKE)
+        for size in self.sizes:
+            if plain in (size.name.casefold().translate(_ALIKE), size.name.split()[0]):
+                return size
+        raise TableError(f"'{text}' is not a standard size of this rulebook; {self._range()}")
+
+    def size_of(self, area: float) -> Size:
+        """Find the size of a cross-section (m²).
+
+        Raises TableError if none has it.
+        """
+        for size in self.sizes:
+            if same(size.area, area):
+                return size
+        raise TableError(f"{written(area * 1e6, 'mm^2')} is not a standard size of this rulebook; {self._range()}")
+
+    def next_size_up(self, area: float) -> Size:
+        """Find the standard size above that of a cross-section (m²).
+
+        Raises TableError if there is none, or if the cross-section is not a standard size.
+        """
+        above = self.sizes.index(self.size_of(area)) + 1
+        if above == len(self.sizes):
+            raise TableError(f"there is no larger standard size in this rulebook; {self._range()}")
+        return self.sizes[above]
+
+    def _range(self) -> str:
+        return f"the sizes run from {self.sizes[0].name} to {self.sizes[-1].name}"
 
 
-def read_table(name: str, about: Mapping[str, str], folder: Path, rulebook: str) -> Table:
-    """Read one rulebook's rows of a table's CSV file."""
-    with (folder / about["file"]).open(encoding="utf-8", newline="") as lines:
-        rows = tuple(row for row in csv.DictReader(lines) if row["rulebook"] == rulebook)
+def read_table(name: str, about: Mapping[str, Any], folder: Path, rulebook: str, areas: Mapping[str, float]) -> Table:
+    """Read one rulebook's rows of a table's CSV file, with what is said of that rulebook in particular."""
+    about = {**about, **about.get(rulebook, {})}
+    where = {column: [words] if isinstance(words, str) else words for column, words in about.get("where", {}).items()}
+    rows: tuple[Mapping[str, str], ...] = ()
+    if "file" in about:
+        with (folder / about["file"]).open(encoding="utf-8", newline="") as lines:
+            rows = tuple(
+                row
+                for row in csv.DictReader(lines)
+                if row["rulebook"] == rulebook and all(row[column] in words for column, words in where.items())
+            )
+    keys = tuple(Key(key, **spec) for key, spec in about.get("keys", {}).items())
     return Table(
-        name,
-        about["title"],
-        about["kind"],
-        about["value"],
-        about["value_unit"],
-        rows,
-        about.get("key", ""),
-        about.get("top", ""),
-        about.get("key_unit", ""),
+        name, about["title"], about["kind"], about.get("value", ""), about.get("value_unit", ""), rows, keys, areas
     )
 
 
@@ -120,5 +118,16 @@ def rulebook(id_: str) -> Rulebook:
     """
     folder = content_root() / "assets" / "tables"
     about = yaml.safe_load((folder / "tables.yaml").read_text(encoding="utf-8"))
-    tables = {name: read_table(name, entry, folder, id_) for name, entry in about.items()}
-    return Rulebook(id_, RULEBOOKS[id_], tables)
+    of_sizes = read_table("conductor_sizes", about["conductor_sizes"], folder, id_, {})
+    to_area = conversion(of_sizes.value_unit).to_working
+    areas = {row["size"]: to_area(float(row[of_sizes.value])) for row in of_sizes.rows}
+    tables = {name: read_table(name, entry, folder, id_, areas) for name, entry in about.items()}
+    tables = {name: table for name, table in tables.items() if table.rows}
+    figures = {
+        row["name"]: Figure(conversion(row["unit"]).to_working(float(row["value"])), row)
+        for table in tables.values()
+        if table.kind == "numbers"
+        for row in table.rows
+    }
+    sizes = tuple(Size(area, name) for area, name in sorted((area, name) for name, area in areas.items()))
+    return Rulebook(id_, RULEBOOKS[id_], tables, sizes, figures)

@@ -44,8 +44,8 @@ def name_of(problem: Problem) -> str:
     return f"{question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id} {givens}"
 
 
-def keep(problem: Problem, work: Work, field: str, **what: Any) -> None:
-    """Add an attempt to the learner's record; it is on the disk when this returns.
+def keep(problem: Problem, work: Work, field: str, **what: Any) -> Work:
+    """Add an attempt to the learner's record; give the work with it, which is on the disk when this returns.
 
     The attempt's key comes from the form shown and from what was sent, so that a submit that is sent twice counts once.
     """
@@ -62,12 +62,14 @@ def keep(problem: Problem, work: Work, field: str, **what: Any) -> None:
         seconds=round(time.monotonic() - st.session_state[f"began {name_of(problem)}"], 1),
         key=str(uuid5(UUID(form), repr(sorted(what.items())))),
     )
-    record().add(replace(attempt, **what))
+    kept = record().add(replace(attempt, **what))
     del st.session_state[f"form {field} {name_of(problem)}"]
+    return work.after(kept)
 
 
-def answer_form(problem: Problem, work: Work, *, stepwise: bool) -> None:
+def answer_form(problem: Problem, work: Work, *, stepwise: bool) -> Work:
     """The box for the answer; a yes or no comes with the number that decides."""
+    solved_before = work.solved
     label = showing.words_of(problem.ask)
     unit = showing.asked_unit(problem)
     evidence = problem.question.evidence
@@ -85,15 +87,17 @@ def answer_form(problem: Problem, work: Work, *, stepwise: bool) -> None:
         marking = mark(problem, text, steps)
         found = {candidate.id: candidate.probability for candidate in marking.candidates}
         named = marking.named.id if marking.named else None
-        keep(
+        work = keep(
             problem, work, "answer", entry=text, steps=steps, verdict=marking.verdict, named=named, mistakes=found
         )
-        st.rerun()
     if work.entry is not None:
         showing.show_marking(mark(problem, work.entry, work.entry_steps))
+    if work.solved and not solved_before:
+        st.rerun()  # the verdict is on the screen already; what to do next has changed above it too
+    return work
 
 
-def step_forms(problem: Problem, work: Work) -> None:
+def step_forms(problem: Problem, work: Work) -> Work:
     """One form for each step on the way, up to the first that is not right yet."""
     earlier: dict[str, str] = {}
     for at, step in enumerate(problem.question.right.steps[:-1], start=1):
@@ -103,16 +107,26 @@ def step_forms(problem: Problem, work: Work) -> None:
             text = st.text_input(label, value=typed or "", max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")
             sent = st.form_submit_button(f"Check step {at}")
         if sent:
-            keep(problem, work, step.name, steps={**work.steps, step.name: text})
-            st.rerun()
+            work = keep(problem, work, step.name, steps={**work.steps, step.name: text})
+            typed = text
         if typed is None:
-            return
+            return work
         found = mark_step(problem, step.name, typed, earlier)
         showing.show_mark(found)
         if found.verdict not in ("right", "carried"):
-            return
+            return work
         earlier[step.name] = typed
     st.markdown("All steps are there. Now the answer:")
+    return work
+
+
+def tries(problem: Problem, work: Work) -> Work:
+    """The boxes for the steps and for the answer, with the verdicts."""
+    has_steps = len(problem.question.right.steps) > 1
+    stepwise = has_steps and st.toggle("Step by step", value=bool(work.steps), key="step by step")
+    if stepwise:
+        work = step_forms(problem, work)
+    return answer_form(problem, work, stepwise=stepwise)
 
 
 def helps(problem: Problem, work: Work) -> None:
@@ -157,23 +171,22 @@ def show(address: Address, problem: Problem) -> None:
     exercise = problem.question.exercise
     work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
-    record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})
-    st.title(exercise.title, anchor=False)
-    lesson = library().lessons[exercise.lesson].header
-    st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
-    st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
-    showing.show_problem(problem)
-    has_steps = len(problem.question.right.steps) > 1
-    stepwise = has_steps and st.toggle("Step by step", value=bool(work.steps), key="step by step")
-    if stepwise:
-        step_forms(problem, work)
-    answer_form(problem, work, stepwise=stepwise)
+    told, tried = st.container(), st.container()
+    with tried:  # first, since it is the verdict that the learner waits for
+        work = tries(problem, work)
+    with told:
+        st.title(exercise.title, anchor=False)
+        lesson = library().lessons[exercise.lesson].header
+        st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
+        st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
+        showing.show_problem(problem)
     fresh = Address(address.exercise, address.number + 1, address.ask, address.rulebook)
     if st.button("Fresh numbers", type="primary" if work.solved else "secondary"):
         go(fresh)
     helps(problem, work)
     showing.show_cautions(exercise.safety)
     other_questions(address, problem)
+    record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})
 
 
 try:

@@ -3,6 +3,7 @@ import json
 import streamlit as st
 
 from tutor.app.address import Address
+from tutor.app.markdown_table import show_table
 from tutor.app.session import library, record
 from tutor.learner.progress import Progress, progress
 
@@ -53,7 +54,7 @@ st.title("Progress", anchor=False)
 done = progress(record().attempts())
 shown = [row(entry) for id_, entry in done.items() if id_ in library().exercises and entry.tries]
 if shown:
-    st.table(shown)
+    show_table(shown)
 else:
     st.markdown("Nothing answered yet. What you answer is kept as you go, and shown here.")
 open_ones = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]

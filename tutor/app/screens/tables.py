@@ -2,6 +2,7 @@ import re
 
 import streamlit as st
 
+from tutor.app.markdown_table import show_table
 from tutor.trade.rulebooks import RULEBOOKS, Table, TableError, rulebook
 from tutor.units import conversion, written, written_unit
 
@@ -50,12 +51,9 @@ def band(table: Table, key: float) -> list[dict[str, str]]:
 
 def show(table: Table, wanted: str) -> None:
     st.header(table.title, anchor=False)
-    if not table.rows:
-        st.markdown("This rulebook has no such table; the other method of the lesson applies.")
-        return
     rows = shown(table, found(table, wanted))
     if rows:
-        st.table(rows)
+        show_table(rows)
     else:
         st.markdown("No row of this table fits what you look for.")
     said = [f"{ABOUT[about]}: {text}." for about, text in common(table).items() if text]
@@ -71,6 +69,12 @@ asked_for = st.query_params.get("rulebook")
 st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else next(iter(RULEBOOKS)))
 chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
 st.query_params["rulebook"] = chosen
+tables = rulebook(chosen).tables
+names = list(tables)
+linked = st.query_params.get("table", "")
+place = names.index(linked) if linked in tables else 0
+name = st.selectbox("Table", names, place, format_func=lambda one: tables[one].title, key=f"table {chosen}")
+st.query_params["table"] = name
 wanted = st.text_input(
     "Look for a temperature in °C, such as −18, or for a word",
     key="find",
@@ -78,5 +82,4 @@ wanted = st.text_input(
     bind="query-params",
     placeholder="all rows",
 ).strip()
-for table in rulebook(chosen).tables.values():
-    show(table, wanted)
+show(tables[name], wanted)

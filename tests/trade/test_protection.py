@@ -1,0 +1,220 @@
+"""Overcurrent devices: the next rating up and where it is not allowed, small conductors, strings, faults."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tutor.trade.conductors import Laid, carries, usable_ampacity
+from tutor.trade.protection import (
+    array_current,
+    breaks,
+    conductor_and_device,
+    fault_current,
+    largest_continuous_load,
+    largest_device,
+    next_size_up_allowed,
+    protects,
+    shared_device_current,
+    small_conductor_limit,
+    smallest_device,
+    string_fuse,
+    string_fuse_range,
+    string_fuse_test,
+    surely_melts,
+)
+from tutor.trade.rulebooks import TableError, rulebook
+
+US, IEC = rulebook("us"), rulebook("iec")
+RATINGS = US.tables["standard_ratings"].sizes
+SIZES = US.tables["ampacity"].listed("size")
+
+
+def awg(name):
+    return US.size_named(name).area
+
+
+# Standard ratings
+
+
+def test_the_device_carries_125_per_cent_of_the_continuous_current():
+    # NFPA 70-2017 210.20(A), 240.6(A), third-party transcription
+    assert smallest_device(US, 16.0) == 20.0
+    assert smallest_device(US, 16.1) == 25.0
+    assert smallest_device(US, 12.0, 5.0) == 20.0
+    assert smallest_device(IEC, 16.0) == 16.0
+    assert smallest_device(US, 180.0, table="fuse_ratings") == 225.0
+    assert smallest_device(US, 4.0, table="fuse_ratings") == 6.0
+    with pytest.raises(TableError):
+        smallest_device(IEC, 126.0)
+
+
+# NFPA 70-2017 Table 210.21(B)(2), third-party transcription: 15 A: 12 A; 20 A: 16 A; 30 A: 24 A
+@pytest.mark.parametrize(("rating", "load"), [(15.0, 12.0), (20.0, 16.0), (30.0, 24.0)])
+def test_the_80_per_cent_rule(rating, load):
+    assert largest_continuous_load(US, rating) == pytest.approx(load)
+    assert smallest_device(US, load) == rating
+    assert largest_continuous_load(IEC, rating) == rating
+
+
+@pytest.mark.parametrize(
+    ("ampacity", "rating"),
+    [(35.0, 35.0), (85.0, 90.0), (55.0, 60.0), (115.0, 125.0), (380.0, 400.0), (701.0, 800.0), (801.0, 800.0)],
+)
+def test_between_two_ratings_the_next_one_up_is_allowed_to_800_amperes(ampacity, rating):
+    # NFPA 70-2017 240.4(B), third-party transcription; 85 A for 4 AWG and a 90 A fuse: a practice question recomputed
+    assert largest_device(US, awg("500"), ampacity) == rating
+
+
+def test_with_several_outlets_the_device_stays_at_or_below_the_ampacity():
+    assert next_size_up_allowed(US, 55.0)
+    assert not next_size_up_allowed(US, 55.0, several_outlets=True)
+    assert largest_device(US, awg("8"), 55.0, several_outlets=True) == 50.0
+
+
+def test_in_iec_the_device_never_exceeds_the_ampacity():
+    # IEC 60364-4-43, from memory
+    assert not next_size_up_allowed(IEC, 24.0)
+    assert largest_device(IEC, 2.5e-6, 24.0) == 20.0
+    assert largest_device(IEC, 2.5e-6, 25.0) == 25.0
+
+
+# NFPA 70-2017 240.4(D), third-party transcription
+@pytest.mark.parametrize(("size", "limit"), [("18", 7), ("16", 10), ("14", 15), ("12", 20), ("10", 30), ("8", None)])
+def test_small_conductors_keep_their_limit(size, limit):
+    assert small_conductor_limit(US, awg(size)) == limit
+    if limit and limit >= 15:
+        assert largest_device(US, awg(size), 40.0) == limit
+
+
+def test_small_aluminium_conductors_and_other_rulebooks():
+    assert small_conductor_limit(US, awg("12"), "small_conductor_limit_aluminium") == 15
+    assert small_conductor_limit(IEC, 2.5e-6) is None
+
+
+def test_a_conductor_too_small_for_any_device_is_told():
+    with pytest.raises(TableError, match="15 A, is too large"):
+        largest_device(US, awg("16"), 13.0)
+    assert not protects(US, awg("16"), 13.0, 15.0)
+
+
+@given(st.sampled_from(SIZES), st.floats(0.5, 1200), st.booleans())
+def test_the_largest_device_is_never_two_ratings_above_the_ampacity(size, ampacity, several):
+    try:
+        device = largest_device(US, size, ampacity, several)
+    except TableError:
+        assert ampacity < RATINGS[0]
+        return
+    limit = small_conductor_limit(US, size)
+    assert limit is None or device <= limit
+    assert not [rating for rating in RATINGS if ampacity * (1 + 1e-9) <= rating < device]
+    if several or ampacity > 800:
+        assert device <= ampacity * (1 + 1e-9)
+
+
+@given(st.floats(0.5, 200), st.floats(10, 60), st.integers(1, 9), st.booleans())
+def test_the_chosen_conductor_carries_and_is_protected(continuous, ambient, conductors, several):
+    laid = Laid(90.0, ambient, conductors, terminals=75.0)
+    size, device = conductor_and_device(US, laid, continuous, several_outlets=several)
+    assert carries(US, size.area, laid, continuous)
+    assert device == smallest_device(US, continuous) >= 1.25 * continuous * (1 - 1e-9)
+    assert device <= largest_device(US, size.area, usable_ampacity(US, size.area, laid), several)
+    for smaller in SIZES:
+        if smaller < size.area:
+            ampacity = usable_ampacity(US, smaller, laid)
+            assert not (carries(US, smaller, laid, continuous) and protects(US, smaller, ampacity, device, several))
+
+
+def test_the_small_conductor_limit_asks_for_a_size_more():
+    # 17 A continuous: 21.25 A, so a 25 A device; 12 AWG has 25 A at 75 °C, yet 240.4(D) holds it at 20 A
+    laid = Laid(75.0, terminals=75.0)
+    assert carries(US, awg("12"), laid, 17.0)
+    size, device = conductor_and_device(US, laid, 17.0)
+    assert (size.name, device) == ("10 AWG", 25.0)
+
+
+def test_no_size_large_enough_is_told():
+    with pytest.raises(TableError, match="the largest in the table is 500 kcmil"):
+        conductor_and_device(US, Laid(75.0, terminals=75.0), 400.0)
+
+
+# Parallel strings
+
+
+@given(st.integers(1, 12), st.floats(0.5, 20), st.floats(5, 40))
+def test_whether_strings_need_fuses_by_each_rulebooks_own_rule(strings, short_circuit, fuse_max):
+    us, iec = (string_fuse_test(book, strings, short_circuit, fuse_max) for book in (US, IEC))
+    assert us.backfeed == pytest.approx(1.25 * iec.backfeed)
+    assert iec.backfeed == pytest.approx((strings - 1) * short_circuit)
+    assert us.needed >= iec.needed
+    assert string_fuse_test(US, 1, short_circuit, fuse_max).needed is False
+
+
+def test_the_two_rulebooks_can_disagree_and_say_whose_rule_it_is():
+    us, iec = (string_fuse_test(book, 3, 7.0, 15.0) for book in (US, IEC))
+    assert (us.needed, iec.needed) == (True, False)  # 17.5 A and 14 A against 15 A
+    assert us.rule.row["standing"] == "common practice, no source"
+    assert iec.rule.row["edition"] == "IEC 62548:2016"
+
+
+def test_three_strings_of_five_amperes_and_a_15_ampere_module():
+    # public forum thread (the customary form of the test): 2 · 1.25 · 5 A = 12.5 A, no fuse needed
+    assert not string_fuse_test(US, 3, 5.0, 15.0).needed
+    assert string_fuse_test(US, 4, 5.0, 15.0).needed
+
+
+@given(st.floats(1, 15), st.floats(10, 40))
+def test_a_string_fuse_lies_in_its_range_and_within_the_modules_largest(short_circuit, fuse_max):
+    for book, low in ((US, 1.5625), (IEC, 1.5)):
+        within = string_fuse_range(book, short_circuit, fuse_max)
+        assert within.low == pytest.approx(low * short_circuit)
+        assert within.high <= fuse_max
+        try:
+            rating = string_fuse(book, short_circuit, fuse_max)
+        except TableError:
+            sizes = book.tables["string_fuse_ratings"].sizes
+            assert not [one for one in sizes if within.low <= one <= within.high]
+            continue
+        assert within.low * (1 - 1e-9) <= rating <= fuse_max * (1 + 1e-9)
+        assert rating in book.tables["string_fuse_ratings"].sizes
+        if book is IEC:
+            assert rating <= 2.4 * short_circuit * (1 + 1e-9)
+
+
+def test_whose_rule_sets_each_end_of_the_range():
+    wide, narrow = string_fuse_range(IEC, 5.0, 15.0), string_fuse_range(IEC, 10.0, 20.0)
+    assert wide.high == 12.0
+    assert wide.high_rule is IEC.figures["string_fuse_high"]
+    assert (narrow.high, narrow.high_rule) == (20.0, None)
+    assert string_fuse_range(US, 5.0, 15.0).high_rule is None
+    assert narrow.low_rule.row["source"].startswith("IEC 62548:2016")
+
+
+def test_a_range_without_a_standard_fuse_is_told():
+    with pytest.raises(TableError, match=r"between 17\.19 A and 18 A"):
+        string_fuse(US, 11.0, 18.0)
+
+
+def test_currents_of_strings_together_and_behind_a_shared_device():
+    assert array_current(US, 9.0, 9.0) == pytest.approx(22.5)
+    assert shared_device_current(US, 15.0) == 15.0
+    assert shared_device_current(US, 15.0, 9.0) == pytest.approx(26.25)
+
+
+# Faults
+
+
+def test_breaking_capacity_against_the_fault():
+    # 51.2 V behind 8 mΩ in all (invented): 6.4 kA
+    fault = fault_current(51.2, 0.008)
+    assert fault == pytest.approx(6400.0)
+    assert not breaks(6000.0, fault)
+    assert breaks(20000.0, fault)
+    assert breaks(fault, fault)
+
+
+def test_two_other_strings_may_not_melt_the_fuse():
+    # 1.45·I_n (IEC 60269-6) and 1.35·I_n (UL 248-19), both from a fuse maker's paper
+    assert not surely_melts(IEC, 20.0, 28.9)
+    assert surely_melts(IEC, 20.0, 29.0)
+    assert surely_melts(US, 20.0, 27.0)
+    assert not surely_melts(US, 20.0, 26.9)

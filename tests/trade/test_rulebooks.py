@@ -1,0 +1,221 @@
+"""The rulebooks' tables: look-ups by one key and by several, sizes by name, and what every row has to say."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tutor.trade.rulebooks import RULEBOOKS, TableError, rulebook
+from tutor.trade.tables import Key, Table
+from tutor.units import conversion
+
+US, IEC = rulebook("us"), rulebook("iec")
+STANDINGS = {"read", "memory", "common practice, no source"}
+every_table = pytest.mark.parametrize(
+    ("book", "name"),
+    [(book, name) for book in (US, IEC) for name in book.tables],
+    ids=lambda one: getattr(one, "id", one),
+)
+
+
+@every_table
+def test_every_row_tells_where_it_comes_from_and_how_far_it_was_checked(book, name):
+    for row in book.tables[name].rows:
+        assert row["rulebook"] == book.id
+        assert row["source"]
+        assert row["standing"] in STANDINGS
+        assert row["edition"] or row["standing"] == "common practice, no source"
+        assert ("memory" in row["source"]) <= (row["standing"] == "memory")
+
+
+@every_table
+def test_no_two_rows_answer_the_same_keys(book, name):
+    table = book.tables[name]
+    columns = [key.column for key in table.keys] or (["name"] if table.kind == "numbers" else [table.value])
+    assert len({tuple(row[column] for column in columns) for row in table.rows}) == len(table.rows)
+
+
+@every_table
+def test_a_look_up_at_each_row_gives_that_rows_value(book, name):
+    table = book.tables[name]
+    for row in table.rows if table.keys else ():
+        keys = [working(table, row[key.column] or "1e6", key.unit) for key in table.keys]
+        assert table.look_up(*keys) == working(table, row[table.value], table.value_unit)
+
+
+def working(table, text, unit):
+    return table.areas[text] if text in table.areas else conversion(unit).to_working(float(text))
+
+
+def test_an_unknown_rulebook_is_a_key_error():
+    with pytest.raises(KeyError):
+        rulebook("moon")
+    assert set(RULEBOOKS) == {"us", "iec"}
+
+
+def test_one_key_and_one_value_as_before():
+    # NFPA 70-2017 Table 690.7(A), third-party transcription: -16 to -20 °C, 1.18
+    table = US.tables["cold_voltage_factor"]
+    assert table.look_up(-18.0) == 1.18
+    assert table.look_up(-5.5) == 1.14  # between two bands the colder
+    assert table.look_up((-4 - 32) / 1.8) == 1.18  # -4 °F is -20 °C, by binary rounding a little less
+    assert US.tables["dc_disconnect_ratings"].first_at_least(468.0) == 500.0
+
+
+def test_several_keys_by_place_or_by_name():
+    # NFPA 70-2017 Table 310.15(B)(16), third-party transcription: 10 AWG copper 30, 35, 40 A
+    ten = US.size_named("10 AWG").area
+    table = US.tables["ampacity"]
+    assert [table.look_up(ten, column) for column in (60.0, 75.0, 90.0)] == [30.0, 35.0, 40.0]
+    assert table.look_up(ten, insulation=75.0) == table.look_up(insulation=75.0, size=ten) == 35.0
+
+
+@pytest.mark.parametrize("keys", [(), (5.26e-6,), (5.26e-6, 75.0, 1.0)])
+def test_a_key_too_few_or_too_many_is_told(keys):
+    with pytest.raises(TypeError, match="size, insulation"):
+        US.tables["ampacity"].look_up(*keys)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: US.tables["ampacity"].look_up(US.size_named("10").area, 85.0), "85\u00a0°C; it has 60\u00a0°C, 75"),
+        (lambda: US.tables["ampacity"].look_up(US.size_named("18").area, 75.0), "no row for 18 AWG; it has 14 AWG"),
+        (lambda: US.tables["ambient_factor"].look_up(90.0, 90.0), "ends at 85\u00a0°C"),
+        (lambda: US.tables["ambient_factor"].look_up(math.nan, 90.0), "ends at"),
+        (lambda: US.tables["cold_voltage_factor"].look_up(math.nan), "runs from −40\u00a0°C to 24\u00a0°C"),
+        (lambda: US.tables["cold_voltage_factor"].look_up(-41.0), "runs from −40\u00a0°C to 24\u00a0°C"),
+        (lambda: US.tables["ampacity"].first_size(431.0, 90.0), "the largest is 500 kcmil"),
+        (lambda: US.tables["resistance"].first_size_at_most(1e-6), "the largest is 500 kcmil"),
+        (lambda: US.tables["standard_ratings"].first_at_least(6001.0), "6000\u00a0A"),
+        (lambda: IEC.tables["grouping_factor"].look_up(19), "ends at 18"),
+    ],
+)
+def test_outside_a_table_the_message_tells_what_it_covers(call, words):
+    with pytest.raises(TableError) as caught:
+        call()
+    assert words in str(caught.value)
+
+
+def test_keys_that_never_stand_together_are_told():
+    rows = ({"a": "1", "b": "1", "v": "3"}, {"a": "2", "b": "2", "v": "4"})
+    table = Table("t", "T", "grid", "v", "", rows, (Key("a", "a"), Key("b", "b")))
+    assert table.look_up(1, 1) == 3
+    with pytest.raises(TableError, match="together"):
+        table.look_up(1, 2)
+
+
+def test_a_band_open_above_has_no_end():
+    # NFPA 70-2017 Table 310.15(B)(3)(a), third-party transcription: 41 and above, 35 %
+    factor = US.tables["grouping_factor"].look_up
+    assert [factor(n) for n in (1, 3, 4, 6, 7, 9, 10, 20, 21, 30, 31, 40, 41, 500)] == [
+        *(1.0, 1.0, 0.8, 0.8, 0.7, 0.7, 0.5, 0.5, 0.45, 0.45, 0.4, 0.4, 0.35, 0.35)
+    ]
+
+
+@given(st.floats(-40, 80))
+def test_between_two_rows_the_air_counts_as_the_warmer(ambient):
+    edge = max(10.0, math.ceil(ambient / 5) * 5.0)
+    for book in (US, IEC):
+        factor = book.tables["ambient_factor"].look_up
+        assert factor(ambient, 90.0) == factor(edge, 90.0)
+
+
+# Sizes
+
+
+@pytest.mark.parametrize("book", [US, IEC], ids=lambda book: book.id)
+def test_sizes_ascend_and_are_found_by_name_and_by_area(book):
+    areas = [size.area for size in book.sizes]
+    assert areas == sorted(set(areas))
+    for size in book.sizes:
+        assert book.size_named(size.name) == book.size_of(size.area) == size
+        assert book.size_of(size.area * 1.002) == book.size_of(size.area * 0.998) == size
+        assert US.tables["conductor_sizes"].first_at_least(size.area) >= size.area * (1 - 1e-9)
+    for size, above in zip(book.sizes, book.sizes[1:], strict=False):
+        assert book.next_size_up(size.area) == above
+
+
+@pytest.mark.parametrize(
+    ("book", "text", "name"),
+    [
+        (US, "2/0", "2/0 AWG"),
+        (US, "10 awg", "10 AWG"),
+        (US, "250kcmil", "250 kcmil"),
+        (IEC, "6 mm2", "6 mm²"),
+        (IEC, "2.5 mm^2", "2.5 mm²"),
+        (IEC, "16", "16 mm²"),
+    ],
+)
+def test_a_size_is_read_as_people_type_it(book, text, name):
+    assert book.size_named(text).name == name
+
+
+@pytest.mark.parametrize(("book", "text"), [(US, "10 mm²"), (US, "5 AWG"), (IEC, "10 AWG"), (IEC, "3 mm²"), (US, "")])
+def test_a_size_of_the_other_rulebook_or_of_none_is_refused(book, text):
+    with pytest.raises(TableError, match="not a standard size of this rulebook; the sizes run from"):
+        book.size_named(text)
+
+
+def test_an_area_that_is_no_size_and_a_size_above_the_largest_are_refused():
+    with pytest.raises(TableError, match="10\u00a0mm² is not a standard size"):
+        US.size_of(10e-6)
+    with pytest.raises(TableError, match="no larger standard size"):
+        IEC.next_size_up(240e-6)
+
+
+@given(st.floats(1, 320), st.sampled_from([60.0, 75.0, 90.0]))
+def test_the_first_size_is_the_smallest_that_reaches_the_value(value, column):
+    table = US.tables["ampacity"]
+    size = table.first_size(value, column)
+    assert table.look_up(size, column) >= value * (1 - 1e-9)
+    assert all(table.look_up(one, column) < value for one in table.listed("size") if one < size)
+    assert table.first_size(value, insulation=column) == size
+
+
+# Ratings
+
+
+def test_iec_fuse_ratings_are_preferred_numbers():
+    """ISO 3: the series R10 and its rounded forms lie within 5 % of 10^(k/10)."""
+    deviations = {}
+    for rating in IEC.tables["fuse_ratings"].sizes:
+        step = 10 ** (round(10 * math.log10(rating)) / 10)
+        deviations[f"{rating:g} A"] = (rating / step - 1) * 100
+    print(f"fuse ratings, % from R10: {min(deviations.values()):.2f} to {max(deviations.values()):.2f}")
+    assert max(map(abs, deviations.values())) < 5
+
+
+def test_grounding_conductors_grow_with_the_device():
+    """NFPA 70-2017 Table 250.122, third-party transcription; to 30 A as large as the circuit's (240.4(D))."""
+    table = US.tables["grounding_conductor"]
+    sizes = [table.look_up(rating) for rating in table.listed("rating")]
+    assert sizes == sorted(set(sizes))
+    for rating, name in ((15.0, "14 AWG"), (20.0, "12 AWG"), (30.0, "10 AWG"), (70.0, "8 AWG"), (400.0, "3 AWG")):
+        assert US.size_of(table.look_up(rating)).name == name
+        if rating <= 30:
+            assert US.tables["small_conductor_limit"].look_up(table.look_up(rating)) == rating
+
+
+# Editions
+
+
+def test_editions_that_change_an_answer_are_noted():
+    notes = {(row["size"], row["insulation_degC"]): row["note"] for row in US.tables["ampacity"].rows if row["note"]}
+    assert notes == {
+        ("14 AWG", "60"): "before the 2011 edition: 20 A",
+        ("12 AWG", "60"): "before the 2011 edition: 25 A (from memory)",
+    }
+    # NFPA 70-2023 Table 240.6(A), in two articles on its changes: 10 A joins
+    assert US.tables["standard_ratings"].first_at_least(8.0) == 15.0
+    assert US.tables["standard_ratings_2023"].first_at_least(8.0) == 10.0
+    assert "2023" in next(row["note"] for row in US.tables["standard_ratings"].rows if row["rating_A"] == "15")
+
+
+def test_voltage_drop_guidance_is_advice_and_says_so():
+    for book in (US, IEC):
+        assert {row["force"] for row in book.tables["voltage_drop_guidance"].rows} == {"advice, not law"}
+    assert (US.number("drop_branch"), US.number("drop_total")) == (0.03, 0.05)
+    # IEC 60364-5-52:2009 Annex G Table G.52.1, in an engineering handbook: fed from a private supply
+    assert (IEC.number("drop_lighting"), IEC.number("drop_other")) == pytest.approx((0.06, 0.08))

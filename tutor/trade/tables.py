@@ -1,0 +1,190 @@
+"""Tables: a value by one or more keys, standard sizes in rising order, each row with its source and standing.
+
+Keys and values are in working units; a conductor's size is its cross-section in square metres.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from tutor.units import conversion, written
+
+_SAME = 0.005  # shares by which two figures for one size differ at most: 18 AWG is 0.26 % off its diameter law
+_REPRESENTATION = 1e-9  # so much a converted value may miss the edge of a band, or a size, by binary rounding
+
+
+class TableError(ValueError):
+    """A value for which a table has no row; the message says what the table covers."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a table: its column, and how a value finds its row.
+
+    `match` is 'equal' (a conductor's size, an insulation), 'at_or_below' (the row at or below the value, up to the
+    column `top`) or 'at_or_above' (the row at or above the value; an empty cell has no upper end).
+    """
+
+    name: str
+    column: str
+    unit: str = ""
+    match: str = "equal"
+    top: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of one rulebook.
+
+    `kind` is 'bands' (a value by the band of one key), 'sizes' (standard sizes, ascending), 'grid' (a value by its
+    keys, of which one at most is a band) or 'numbers' (single figures by name).  `rows` are the CSV's rows, with
+    `source` and `standing` in each; `areas` gives the cross-section of each size that a row may name.
+    """
+
+    name: str
+    title: str
+    kind: str
+    value: str
+    value_unit: str
+    rows: tuple[Mapping[str, str], ...]
+    keys: tuple[Key, ...] = ()
+    areas: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """The column of the first key."""
+        return self.keys[0].column if self.keys else ""
+
+    @property
+    def key_unit(self) -> str:
+        """The unit of the first key."""
+        return self.keys[0].unit if self.keys else ""
+
+    @cached_property
+    def sizes(self) -> list[float]:
+        """The standard sizes in working units, ascending."""
+        return sorted(self._read(row[self.value], self.value_unit) for row in self.rows)
+
+    def listed(self, name: str) -> list[float]:
+        """The values that a key takes in the table, ascending, in working units."""
+        return self._values[[key.name for key in self.keys].index(name)]
+
+    def look_up(self, *keys: float, **named: float) -> float:
+        """The value for the keys, given in the table's order or by name, all in working units.
+
+        Raises TableError outside the table, TypeError for a key too few or too many.
+        """
+        values = self._in_order(keys, named)
+        equal = tuple(self._listed(at, values[at]) for at in self._equal)
+        if equal not in self._columns:
+            raise TableError(f"the table '{self.title}' has no row for these keys together")
+        edges, found = self._columns[equal]
+        if self._band is None:
+            return found[0]
+        return found[self._band_of(self.keys[self._band], edges, values[self._band])]
+
+    def first_at_least(self, value: float) -> float:
+        """The smallest standard size that is not below the value, in working units.
+
+        Raises TableError above the largest size.
+        """
+        at = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
+        if at == len(self.sizes):
+            largest = written(conversion(self.value_unit).to_shown(self.sizes[-1]), self.value_unit)
+            raise TableError(f"the largest size in '{self.title}' is {largest}")
+        return self.sizes[at]
+
+    def first_size(self, value: float, *others: float, **named: float) -> float:
+        """The smallest conductor size (m²) whose value is at least this one, the other keys being given.
+
+        Raises TableError if no size reaches it.
+        """
+        return self._first(lambda found: found >= value * (1 - _REPRESENTATION), others, named)
+
+    def first_size_at_most(self, value: float, *others: float, **named: float) -> float:
+        """The smallest conductor size (m²) whose value is at most this one: for a resistance, which falls with size.
+
+        Raises TableError if no size comes down to it.
+        """
+        return self._first(lambda found: found <= value * (1 + _REPRESENTATION), others, named)
+
+    def _first(self, fits: Callable[[float], bool], others: tuple[float, ...], named: Mapping[str, float]) -> float:
+        for area in self._values[0]:
+            if fits(self.look_up(area, *others, **named)):
+                return area
+        raise TableError(f"no size in '{self.title}' will do; the largest is {self._told(0, self._values[0][-1])}")
+
+    def _read(self, text: str, unit: str) -> float:
+        return self.areas[text] if text in self.areas else conversion(unit).to_working(float(text))
+
+    def _in_order(self, keys: tuple[float, ...], named: Mapping[str, float]) -> tuple[float, ...]:
+        wanted = [key.name for key in self.keys[len(keys) :]]
+        if len(keys) > len(self.keys) or sorted(wanted) != sorted(named):
+            raise TypeError(f"the keys of the table '{self.name}' are: {', '.join(key.name for key in self.keys)}")
+        return (*keys, *(named[name] for name in wanted))
+
+    @cached_property
+    def _equal(self) -> list[int]:
+        return [at for at, key in enumerate(self.keys) if key.match == "equal"]
+
+    @cached_property
+    def _band(self) -> int | None:
+        return next((at for at, key in enumerate(self.keys) if key.match != "equal"), None)
+
+    @cached_property
+    def _values(self) -> list[list[float]]:
+        """The values that each key takes, ascending."""
+        return [sorted({self._edge(row, key) for row in self.rows}) for key in self.keys]
+
+    @cached_property
+    def _columns(self) -> dict[tuple[float, ...], tuple[list[float], list[float]]]:
+        """The band's edges, ascending, and the values, for each combination of the keys that have to be equal."""
+        pairs: dict[tuple[float, ...], list[tuple[float, float]]] = {}
+        for row in self.rows:
+            edges = [self._edge(row, key) for key in self.keys]
+            equal = tuple(edges[at] for at in self._equal)
+            edge = 0.0 if self._band is None else edges[self._band]
+            pairs.setdefault(equal, []).append((edge, self._read(row[self.value], self.value_unit)))
+        return {equal: ([e for e, _ in sorted(found)], [v for _, v in sorted(found)]) for equal, found in pairs.items()}
+
+    def _edge(self, row: Mapping[str, str], key: Key) -> float:
+        return self._read(row[key.column] or "inf", key.unit)
+
+    @cached_property
+    def _top(self) -> float:
+        key = self.keys[0]
+        return max(self._read(row[key.top], key.unit) for row in self.rows)
+
+    def _listed(self, at: int, value: float) -> float:
+        """The table's own figure for a key that has to be equal."""
+        listed = self._values[at]
+        near = bisect_left(listed, value * (1 - _SAME))
+        if near < len(listed) and same(listed[near], value):
+            return listed[near]
+        told = ", ".join(self._told(at, one) for one in listed)
+        raise TableError(f"the table '{self.title}' has no row for {self._told(at, value)}; it has {told}")
+
+    def _band_of(self, key: Key, edges: list[float], value: float) -> int:
+        slack = _REPRESENTATION * max(1.0, abs(value))
+        if key.match == "at_or_above":
+            if value <= edges[-1] + slack:
+                return bisect_left(edges, value - slack)
+            raise TableError(f"the table '{self.title}' ends at {_shown(key, edges[-1])}")
+        if edges[0] - slack <= value <= self._top + slack:
+            return bisect_right(edges, value + slack) - 1
+        low, high = _shown(key, edges[0]), _shown(key, self._top)
+        raise TableError(f"the table '{self.title}' runs from {low} to {high}")
+
+    def _told(self, at: int, value: float) -> str:
+        named = (name for name, area in self.areas.items() if self.keys[at].unit == "mm^2" and same(area, value))
+        return next(named, None) or _shown(self.keys[at], value)
+
+
+def same(listed: float, value: float) -> bool:
+    """Whether a value is the listed one, as far as two printed figures for one size go."""
+    return abs(listed - value) <= _SAME * listed
+
+
+def _shown(key: Key, value: float) -> str:
+    return written(conversion(key.unit).to_shown(value), key.unit)
