@@ -113,18 +113,9 @@ def evaluated(node, values, rounded, rulebook):  # noqa: PLR0912 - one case for 
             return max(map(inner, arguments))
         case Call("sqrt", (argument,), _):
             return rounded(math.sqrt(inner(argument)))
-        case Call(function, (argument,), table):
-            return from_table(function, inner(argument), rulebook.tables[table])
+        case Call(function, arguments, table):
+            return getattr(rulebook.tables[table], function)(*map(inner, arguments))
     raise AssertionError(f"an operation that a right way may not use: {node}")
-
-
-def from_table(function, value, table):
-    if function == "first_at_least":
-        sizes = sorted(in_working_unit(row[table.value], table.value_unit) for row in table.rows)
-        return next(size for size in sizes if size >= value * (1 - 1e-9))
-    bands = {in_working_unit(row[table.key], table.key_unit): row[table.value] for row in table.rows}
-    edge = max(key for key in bands if key <= value + 1e-9)
-    return in_working_unit(bands[edge], table.value_unit)
 
 
 @pytest.fixture(scope="session")

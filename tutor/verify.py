@@ -154,6 +154,10 @@ def _not_consistent_in_pint(problem: Problem) -> Iterator[str]:
     for step in problem.question.right.steps:
         if step.turned:
             return
+        if step.kind == "trace":
+            amount = conversion(quantities[step.name].unit).to_shown(problem.values[step.name])
+            values[step.name] = dimensions.in_pint(amount, quantities[step.name].unit)
+            continue
         try:
             result = dimensions.evaluate(step.trees[0], values, problem.question.rulebook)
         except RelationError as error:

@@ -1,6 +1,6 @@
 import importlib.util
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -26,6 +26,13 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
+# A run can be over between two looks at the page, so each is counted as it ends.
+COUNT_RUNS = """
+window.runs = 0;
+new MutationObserver((changes) => {
+  for (const { target } of changes) if (target.dataset.testScriptState === "notRunning") window.runs += 1;
+}).observe(document, { subtree: true, attributes: true, attributeFilter: ["data-test-script-state"] });
+"""
 
 
 @pytest.fixture(scope="session")
@@ -61,6 +68,7 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
 
     def opened(address: str, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
         context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+        context.add_init_script(COUNT_RUNS)
         contexts.append(context)
         page = context.new_page()
         page.requested = []
@@ -80,6 +88,11 @@ def settled(page: Page) -> None:
     page.wait_for_selector("[data-testid=stApp][data-test-script-state=notRunning]")
 
 
+def plain(text: str) -> str:
+    """Text with ordinary spaces and nothing invisible in it."""
+    return " ".join(text.replace("\u2060", "").split())
+
+
 class Learner:
     """A learner at a page: types, presses Enter, reads the verdict."""
 
@@ -89,8 +102,13 @@ class Learner:
     @property
     def verdicts(self) -> list[str]:
         """The texts of the boxes that speak of an answer or a step, from the top."""
-        boxes = self.page.locator(".stAlertContainer").all_inner_texts()
+        boxes = [plain(text) for text in self.page.locator(".stAlertContainer").all_inner_texts()]
         return [text for text in boxes if text.startswith(("✔", "✖", "❔"))]
+
+    @property
+    def text(self) -> str:
+        """All that the page says, beside its menu."""
+        return plain(self.page.get_by_test_id("stMain").inner_text())
 
     @property
     def verdict(self) -> str:
@@ -116,15 +134,21 @@ class Learner:
 
     def enter(self, box: Locator, text: str) -> str:
         box.fill(text)
-        box.press("Enter")
-        self.page.wait_for_selector("[data-testid=stApp][data-test-script-state=running]", timeout=2000, state="attached")
-        settled(self.page)
+        with self.a_run():
+            box.press("Enter")
         return self.verdict
 
     def press(self, name: str) -> None:
         """Press a button or a link by its name."""
-        self.button(name).or_(self.page.get_by_role("link", name=name)).first.click()
-        self.page.wait_for_timeout(150)
+        with self.a_run():
+            self.button(name).or_(self.page.get_by_role("link", name=name)).first.click()
+
+    @contextmanager
+    def a_run(self) -> Iterator[None]:
+        """Wait until the page has been run once more."""
+        before = self.page.evaluate("window.runs")
+        yield
+        self.page.wait_for_function("before => window.runs > before", arg=before)
         settled(self.page)
 
     def token(self) -> str:

@@ -15,9 +15,10 @@ from tutor.trade.strings import most_in_series, voltage_at
 
 
 def show(figure: str) -> None:
-    """Show a lesson's figure by its id."""
-    st.header("Try it", anchor=False)
-    _FIGURES[figure]()
+    """Show a lesson's figure by its id, if it has been drawn yet."""
+    if figure in _FIGURES:
+        st.header("Try it", anchor=False)
+        _FIGURES[figure]()
 
 
 def _module() -> Module:

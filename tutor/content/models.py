@@ -284,6 +284,38 @@ class Mistake(Slip):
         return [Slip(instead=self.instead, swap=self.swap, misread=self.misread), *self.also]
 
 
+DayValue = Annotated[str | float, Field(description="a quantity's name, or a value with its unit")]
+
+
+class DayLoad(Model):
+    """A load of a simulated day."""
+
+    name: Sentence
+    power: DayValue
+    ride_through: DayValue = "0 s"
+    restarts: bool = True
+
+
+class DayEvent(Model):
+    """What changes at a time of a simulated day; what is not named stays as it was."""
+
+    at: DayValue
+    supply: Literal["on", "off"] | None = None
+    array: DayValue | None = None
+    load: DayValue | None = Field(None, description="the first load's power from then on")
+
+
+class Day(Model):
+    """A simulated day: the inverter-charger's values by the names of tutor.trade.transfer.System, loads and events."""
+
+    system: dict[Name, DayValue | list[Literal["array", "battery", "supply"]]]
+    loads: list[DayLoad] = Field(min_length=1, max_length=4)
+    stored: DayValue = Field(description="the energy in the battery at the start")
+    events: list[DayEvent] = Field(min_length=1, max_length=12)
+    end: DayValue
+    clock: DayValue = Field("0 h", description="what the clock shows at the start")
+
+
 class Exercise(Model):
     """A declared family of problems."""
 
@@ -303,6 +335,7 @@ class Exercise(Model):
     hints: list[Sentence] = Field(min_length=2, max_length=6)
     safety: list[Identifier] = Field(min_length=1)
     sources: list[Identifier] = Field(min_length=1)
+    day: Day | None = None
     rulebooks: list[RulebookId] = Field(default=["us", "iec"], min_length=1, description="those it can be set under")
     in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
         default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"

@@ -23,6 +23,7 @@ TABLE_FUNCTIONS = {
     "first_at_least": ("choose", 1, 1),
     "first_size": ("choose", 1, 4),
     "first_size_at_most": ("choose", 1, 4),
+    "trace": ("trace", 0, 1),
 }
 
 
@@ -199,8 +200,8 @@ def names(node: Node) -> frozenset[str]:
     return frozenset(found.id for found in walk(node) if isinstance(found, Name))
 
 
-def replaced(node: Node, new: Callable[[Name | Rule], Node]) -> Node:
-    """The same tree with each name and each rule replaced by what `new` gives for it."""
+def replaced(node: Node, new: Callable[[Name | Rule | Call], Node]) -> Node:
+    """The same tree with each name, each rule and each call, from the inside out, replaced by what `new` gives."""
     match node:
         case Name() | Rule():
             return new(node)
@@ -213,7 +214,7 @@ def replaced(node: Node, new: Callable[[Name | Rule], Node]) -> Node:
         case Power(base, exponent):
             return Power(replaced(base, new), exponent)
         case Call(function, arguments, table):
-            return Call(function, tuple(replaced(argument, new) for argument in arguments), table)
+            return new(Call(function, tuple(replaced(argument, new) for argument in arguments), table))
         case _:
             return node
 
@@ -247,7 +248,7 @@ def isolated(name: str, left: Node, right: Node) -> Node | None:
 
 
 def kind(node: Node) -> str:
-    """The kind of step that a relation is: solve, round, look up, choose or compare."""
+    """The kind of step that a relation is: solve, round, look up, choose, compare or trace."""
     match node:
         case Comparison():
             return "compare"

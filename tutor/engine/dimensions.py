@@ -18,6 +18,7 @@ from tutor.engine.algebra import (
     Power,
     RelationError,
 )
+from tutor.engine.day import FACT_UNITS
 from tutor.engine.symbolic import ROUND
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry, registry_unit, written_unit
@@ -90,6 +91,10 @@ def _call(function: str, arguments: list[Any], table_name: str, rulebook: Rulebo
     if not table_name:
         chosen = min if function == "least" else max
         return chosen(arguments, key=lambda one: one.to(arguments[0].units).magnitude)
+    if function == "trace":
+        if table_name not in FACT_UNITS:
+            raise RelationError(f"a day does not tell '{table_name}'; it tells {', '.join(FACT_UNITS)}")
+        return in_pint(1.0, FACT_UNITS[table_name])
     if table_name not in rulebook.tables:
         raise RelationError(f"there is no table '{table_name}'; there are {', '.join(sorted(rulebook.tables))}")
     table = rulebook.tables[table_name]

@@ -214,6 +214,8 @@ def pools(question: Question) -> list[Pool]:
             taken.setdefault(given.source, {})[name] = given.take or name
         else:
             amounts = _amounts(given, question.rulebook)
+            if choices := library.quantities[name].choices:
+                amounts = [amount.model_copy(update={"label": choices[int(amount.value)]}) for amount in amounts]
             made.append((name, [_option("", {name: amount}) for amount in amounts]))
     for role, fields in taken.items():
         options = [_part_option(part, fields) for part in shelves[role].values()]

@@ -18,8 +18,7 @@ from tutor.engine.algebra import (
     names,
     replace_names,
 )
-from tutor.engine.symbolic import Numeric, best_root, compiled, solve_for, to_sympy, to_tree
-from tutor.trade.rulebooks import Rulebook
+from tutor.engine.symbolic import Functions, Numeric, best_root, compiled, solve_for, to_sympy, to_tree
 
 Plausible = Callable[[str], tuple[float, float]]
 Equation = tuple[Node, Node]
@@ -78,7 +77,7 @@ def method(
     ask: str,
     known: Iterable[str],
     plausible: Plausible,
-    book: Rulebook,
+    functions: Functions,
 ) -> Method:
     """Derive the method for `ask` from what is known.
 
@@ -98,7 +97,7 @@ def method(
     missing = [name for name in inputs if name not in known]
     if missing:
         raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
-    run = compiled(inputs, {step.name: step.expression for step in steps}, book)
+    run = compiled(inputs, {step.name: step.expression for step in steps}, functions)
     return Method(ask, tuple(inputs), tuple(steps), run)
 
 

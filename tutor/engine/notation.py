@@ -21,6 +21,7 @@ PLAIN_FUNCTIONS = {
     "first_size": "smallest conductor that carries",
     "first_size_at_most": "smallest conductor with at most",
     "sqrt": "square root of",
+    "trace": "follow the day",
 }
 
 _LATEX_FUNCTIONS = {name: rf"\text{{{words}}}" for name, words in PLAIN_FUNCTIONS.items()} | {
@@ -72,6 +73,8 @@ class Notation:
                 return figure
             case Comparison(sign, left, right):
                 return f"{self.write(left, leaf)}{self.signs[sign]}{self.write(right, leaf)}"
+            case Call("trace"):
+                return self.functions["trace"]
             case Call(function, arguments, _):
                 inside = self.signs[","].join(self.write(one, leaf) for one in arguments)
                 if function == "sqrt" and self.fractions:

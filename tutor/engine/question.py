@@ -25,8 +25,9 @@ from tutor.engine.algebra import (
     replace_names,
     replaced,
 )
+from tutor.engine.day import SimulatedDay
 from tutor.engine.method import Method, method, needed
-from tutor.engine.symbolic import ROUND, Numeric, compiled, holds_at_most, to_sympy
+from tutor.engine.symbolic import ROUND, Numeric, compiled, functions_of, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
@@ -100,6 +101,8 @@ class Question:
     def __init__(self, library: Library, declared: Declared, ask: str, book: Rulebook) -> None:
         self.library, self.exercise, self.document = library, declared.exercise, declared.document
         self.ask, self.rulebook = ask, book
+        self.day = SimulatedDay(self.exercise.day, _choices(library)) if self.exercise.day else None
+        self.functions = functions_of(book) | (self.day.functions() if self.day else {})
         self.final = next(iter(self.exercise.asks))
         self.reversed = ask in self.exercise.givens
         self.known = [name for name in self.exercise.givens if name != ask] + ([self.final] if self.reversed else [])
@@ -114,7 +117,7 @@ class Question:
         """The plausible range of a quantity in working units; unbounded for yes-or-no answers."""
         quantity = self.library.quantities[name]
         if quantity.plausible is None:
-            return (0.0, 1.0)
+            return (0.0, max(1.0, len(quantity.choices) - 1.0))
         to_working = conversion(quantity.unit).to_working
         return to_working(quantity.plausible[0]), to_working(quantity.plausible[1])
 
@@ -157,14 +160,14 @@ class Question:
     def compiled_tree(self, tree: Node) -> Numeric:
         """A relation compiled to a function of its quantities in alphabetical order, giving its value first."""
         if tree not in self._trees:
-            self._trees[tree] = compiled(sorted(names(tree)), {"value_": to_sympy(tree)}, self.rulebook)
+            self._trees[tree] = compiled(sorted(names(tree)), {"value_": to_sympy(tree)}, self.functions)
         return self._trees[tree]
 
     @cached_property
     def version(self) -> str:
         """Eight characters that change whenever something changes that a draw or its marking rests on."""
         exercise = self.exercise.model_dump(
-            mode="json", include={"id", "givens", "relations", "limits", "within", "mistakes"}, by_alias=True
+            mode="json", include={"id", "givens", "relations", "limits", "within", "mistakes", "day"}, by_alias=True
         )
         used = set(re.findall(r"[a-z0-9_]+", json.dumps(exercise)))
         drawn_from = [
@@ -183,7 +186,7 @@ class Question:
         """The method that a drawn set of givens follows: that of the question itself, unless it is turned round."""
         if not self.reversed:
             return self.right
-        return method(self.relations, None, self.final, self.exercise.givens, self.plausible, self.rulebook)
+        return method(self.relations, None, self.final, self.exercise.givens, self.plausible, self.functions)
 
     @cached_property
     def wrong(self) -> list[WrongWay]:
@@ -236,7 +239,7 @@ class Question:
         steps = {name: to_sympy(self.relations[name]) for name in needed(self.relations, sorted(names(tree)), stop)}
         sides = {**steps, "left_side": to_sympy(tree.left), "right_side": to_sympy(tree.right)}
         inputs = sorted({s.name for e in sides.values() for s in e.free_symbols if " " not in s.name} - sides.keys())
-        return Limit(tree, tuple(inputs), compiled(inputs, sides, self.rulebook))
+        return Limit(tree, tuple(inputs), compiled(inputs, sides, self.functions))
 
     def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
         try:
@@ -271,13 +274,13 @@ class Question:
         if self.limits_declared:
             closing = _swapped(self.limits_declared[0], swap)  # type: ignore[assignment]
         try:
-            return method(relations, closing, self.ask, self.known, self.plausible, self.rulebook)
+            return method(relations, closing, self.ask, self.known, self.plausible, self.functions)
         except RelationError as error:
             raise self.document.fault(key, f"{'.'.join(key)}: {error}.") from None
 
     def _parsed(self, key: tuple[str | int, ...], text: str) -> Node:
         try:
-            tree = replaced(parse(text), self._with_figure)
+            tree = replaced(parse(text), self._completed)
         except RelationError as error:
             raise self.document.fault(key, f"{key[-1]}: {error}") from None
         for name in sorted(names(tree)):
@@ -287,15 +290,22 @@ class Question:
                 )
         return tree
 
-    def _with_figure(self, found: Name | Rule) -> Node:
-        """The rulebook's own figure in the place of a rule."""
+    def _completed(self, found: Name | Rule | Call) -> Node:
+        """The rulebook's own figure in the place of a rule; a trace with all that its day rests on."""
         if isinstance(found, Name):
             return found
+        if isinstance(found, Call):
+            return found if found.function != "trace" else self._whole_trace(found)
         if found.figure not in self.rulebook.figures:
             known = ", ".join(sorted(self.rulebook.figures))
             raise RelationError(f"the rulebook has no figure '{found.figure}'; it has {known}")
         row = self.rulebook.figures[found.figure].row
         return Literal(row["value"], row["unit"])
+
+    def _whole_trace(self, found: Call) -> Call:
+        if self.day is None:
+            raise RelationError("a trace needs a 'day' to follow")
+        return Call("trace", (*found.arguments, *map(Name, self.day.names)), found.table)
 
     def _limit(self, at: int, text: str) -> Comparison:
         tree = self._parsed(("limits", at), text)
@@ -304,6 +314,10 @@ class Question:
                 ("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."
             )
         return tree
+
+
+def _choices(library: Library) -> dict[str, list[str]]:
+    return {name: quantity.choices for name, quantity in library.quantities.items() if quantity.choices}
 
 
 def _swapped(tree: Node, swap: Mapping[str, str]) -> Node:

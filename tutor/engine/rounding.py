@@ -29,7 +29,9 @@ def could_change(problem: Problem) -> bool:
     spans = {name: _told(problem, name) for name in problem.question.right.inputs}
     for step in steps:
         tree, value = problem.tree_of(step), problem.values[step.name]
-        if not isinstance(tree, Comparison) and not _is_discrete(tree):
+        if step.kind == "trace":
+            spans[step.name] = widened(value, value)
+        elif not isinstance(tree, Comparison) and not _is_discrete(tree):
             spans[step.name] = span(tree, spans)
         elif _open(problem, tree, value, spans):
             return True

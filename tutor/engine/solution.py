@@ -49,12 +49,17 @@ def _line(problem: Problem, step: Step) -> Line:
         relation=in_plain_words(step.name, tree),
         formula=f"{problem.question.library.quantities[step.name].symbol} = {LATEX.write(tree, _latex_leaf(problem))}",
         spoken=_sentence(problem, step.name, tree),
-        numbers=in_numbers(problem, tree),
+        numbers=in_numbers(problem, tree) if step.kind != "trace" else _the_day(problem),
         value=_shown_value(problem, step.name),
         unit=unit,
         text=problem.text_of(step.name),
         source=_source(problem, tree),
     )
+
+
+def _the_day(problem: Problem) -> str:
+    day = problem.question.day
+    return " ".join(day.told({**problem.known, **problem.values})) if day else ""
 
 
 def _shown_value(problem: Problem, name: str) -> float | bool | str:
@@ -153,7 +158,7 @@ def spoken(tree: Node, problem: Problem) -> str:
 def _source(problem: Problem, tree: Node) -> str:
     """The table that a step reads, with its rulebook and edition."""
     for node in walk(tree):
-        if isinstance(node, Call) and node.table:
+        if isinstance(node, Call) and node.table in problem.question.rulebook.tables:
             table = problem.question.rulebook.tables[node.table]
             row = table.rows[0]
             return f"{table.title}: {row['edition'] or row['source']} ({row['standing']})"

@@ -17,6 +17,7 @@ from tutor.units import conversion
 ROUNDING_SLACK = 1e-9  # a value this close (relative) to a whole number or a limit counts as being on it
 
 Numeric = Callable[..., Sequence[float]]
+Functions = Mapping[str, Callable[..., float]]
 
 
 def holds_at_most(left: float, right: float) -> bool:
@@ -175,7 +176,16 @@ def best_root(roots: tuple[sympy.Expr, ...], plausible: tuple[float, float]) -> 
     return sympy.Function("root_within")(low, high, *roots)
 
 
-def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], rulebook: Rulebook) -> Numeric:
+def functions_of(rulebook: Rulebook) -> dict[str, Callable[..., float]]:
+    """What compiled relations may call: roundings, comparisons, and the tables of a rulebook."""
+    functions = dict(_FUNCTIONS)
+    for name, table in rulebook.tables.items():
+        for function in ("look_up", "first_at_least", "first_size", "first_size_at_most"):
+            functions[f"{function}__{name}"] = getattr(table, function)
+    return functions
+
+
+def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], functions: Functions) -> Numeric:
     """Compile steps, each of which may use the earlier ones, to one function of the inputs (working units).
 
     The function takes the inputs in order and returns the value of each step in order.
@@ -192,8 +202,5 @@ def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], rulebook: R
     def in_order(_: object) -> tuple[list[tuple[sympy.Symbol, sympy.Expr]], list[sympy.Symbol]]:
         return bodies, outputs
 
-    functions = dict(_FUNCTIONS)
-    for name, table in rulebook.tables.items():
-        for function in ("look_up", "first_at_least", "first_size", "first_size_at_most"):
-            functions[f"{function}__{name}"] = getattr(table, function)
-    return sympy.lambdify([symbol(name) for name in inputs], outputs, modules=[functions, "math"], cse=in_order)  # type: ignore[no-any-return]
+    arguments = [symbol(name) for name in inputs]
+    return sympy.lambdify(arguments, outputs, modules=[dict(functions), "math"], cse=in_order)  # type: ignore[no-any-return]

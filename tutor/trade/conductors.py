@@ -84,7 +84,7 @@ def terminal_temperature(book: Rulebook, circuit_current: float, marked: float |
     if marked is not None:
         return marked
     small = circuit_current <= book.number("terminal_small_current")
-    return book.number("terminal_small_degC" if small else "terminal_large_degC")
+    return book.number("terminal_small" if small else "terminal_large")
 
 
 def needed_ampacity(continuous: float, other: float, continuous_factor: float, conditions: float) -> float:

@@ -18,6 +18,7 @@ LONGEST = 120
 
 
 def choose() -> None:
+    st.query_params.clear()
     st.title("Lessons", anchor=False)
     st.markdown("Each lesson takes one decision. Take them in this order, or go to what you need.")
     done = progress(record().attempts())
@@ -87,6 +88,7 @@ def problems(lesson: Lesson) -> None:
 
 def show(lesson: Lesson) -> None:
     header = lesson.header
+    st.query_params.from_dict({"lesson": header.id})  # a link within one page leaves the browser's address as it was
     record().keep_place({"page": "lessons", "query": urlencode({"lesson": header.id})})
     st.title(header.title, anchor=False)
     st.markdown(f"*{header.question}*")

@@ -23,6 +23,7 @@ LONGEST = 120
 
 
 def choose() -> None:
+    st.query_params.clear()
     st.title("Practice", anchor=False)
     st.markdown("Choose an exercise. Each gives you a problem with numbers of its own, as often as you like.")
     for lesson in library().lessons.values():
@@ -171,6 +172,7 @@ def show(address: Address, problem: Problem) -> None:
     exercise = problem.question.exercise
     work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
+    st.query_params.from_dict(address.query())  # a link within one page leaves the browser's address as it was
     told, tried = st.container(), st.container()
     with tried:  # first, since it is the verdict that the learner waits for
         work = tries(problem, work)

@@ -33,9 +33,10 @@ def own_data() -> None:
         "Your answers, the help you looked at and the times, under a random token in this browser's cookie. "
         "No name, nothing else, and nothing leaves this computer."
     )
+    mine = record()  # the download is made outside this run, where no session is known
     st.download_button(
         "Download all of it as JSON",
-        data=lambda: json.dumps(record().export(), ensure_ascii=False, indent=2),
+        data=lambda: json.dumps(mine.export(), ensure_ascii=False, indent=2),
         file_name="coldmorning-record.json",
         mime="application/json",
         on_click="ignore",
@@ -44,7 +45,7 @@ def own_data() -> None:
         sure = st.checkbox("Yes, erase everything that is kept about me. It cannot be brought back.")
         sent = st.form_submit_button("Erase")
     if sent and sure:
-        record().erase()
+        mine.erase()
         st.rerun()
     elif sent:
         st.warning("Nothing was erased. Tick the box first.")

@@ -68,13 +68,12 @@ st.markdown(
 asked_for = st.query_params.get("rulebook")
 st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else next(iter(RULEBOOKS)))
 chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
-st.query_params["rulebook"] = chosen
 tables = rulebook(chosen).tables
 names = list(tables)
 linked = st.query_params.get("table", "")
 place = names.index(linked) if linked in tables else 0
 name = st.selectbox("Table", names, place, format_func=lambda one: tables[one].title, key=f"table {chosen}")
-st.query_params["table"] = name
+st.query_params.update({"rulebook": chosen, "table": name})
 wanted = st.text_input(
     "Look for a temperature in °C, such as −18, or for a word",
     key="find",
