@@ -129,7 +129,8 @@ def problem(solution: bool, as_json: bool, **which: Any) -> None:
     for name, amount in told["givens"].items():
         click.echo(f"  {name} = {amount['text']}")
     for line in told.get("solution", []):
-        click.echo(f"\n{line['why']}\n  {line['relation']}\n  = {line['numbers']}\n  = {line['text']}")
+        told_in = dict.fromkeys(part for part in (line["relation"], line["numbers"], line["text"]) if part)
+        click.echo(f"\n{line['why']}\n  " + "\n  = ".join(told_in))
     _print_cautions(told)
 
 
@@ -188,12 +189,13 @@ def _problem(
 ) -> Any:
     from tutor.answers.own import own_amounts
     from tutor.engine.declaration import load_proved
-    from tutor.engine.draw import draw
     from tutor.engine.question import Engine
+    from tutor.engine.setting import set_problem
 
-    library = load_proved(content)
-    question = Engine(library).question(exercise, ask, rulebook)
-    return draw(question, number, own_amounts(question, _pairs(givens, "--given")))
+    engine = Engine(load_proved(content))
+    texts = _pairs(givens, "--given")
+    own = own_amounts(engine.question(exercise, ask, rulebook), texts) if texts else None
+    return set_problem(engine, exercise, ask, number, rulebook, own)
 
 
 def _pairs(texts: tuple[str, ...], option: str) -> dict[str, str]:

@@ -7,13 +7,14 @@ from tutor.answers.entry import Entry
 from tutor.answers.marking import Mark, Marking
 from tutor.content.library import Library
 from tutor.content.models import Amount
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import worked_solution
 
 _SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source")
 
 
-def problem_json(problem: Problem, *, solution: bool) -> dict[str, Any]:
+def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str, Any]:
     """A problem as told; with `solution` its answer and worked solution too."""
     exercise = problem.question.exercise
     told = {
@@ -21,11 +22,11 @@ def problem_json(problem: Problem, *, solution: bool) -> dict[str, Any]:
         "version": problem.question.version,
         "number": problem.number,
         "rulebook": problem.question.rulebook.id,
-        "story": " ".join([*problem.story, problem.task]),
+        "story": " ".join([*problem.story, *_listed(problem), problem.task]),
         "givens": {name: _amount(amount) for name, amount in problem.shown.items()},
         "asks": list(exercise.asks),
         "ask": problem.ask,
-        "steps": [step.name for step in problem.question.right.steps],
+        "steps": problem.step_names,
         "safety": safety_json(problem),
     }
     if solution:
@@ -34,34 +35,41 @@ def problem_json(problem: Problem, *, solution: bool) -> dict[str, Any]:
     return told
 
 
-def answer_json(problem: Problem) -> dict[str, Any]:
+def _listed(problem: Problem | OrderProblem) -> list[str]:
+    return problem.listed if isinstance(problem, OrderProblem) else []
+
+
+def answer_json(problem: Problem | OrderProblem) -> dict[str, Any]:
     """The right answer."""
+    if isinstance(problem, OrderProblem):
+        return {"value": problem.answer_text, "unit": "", "text": problem.answer_text}
     answer: dict[str, Any] = {"value": problem.answer.value, "unit": problem.unit, "text": problem.text_of(problem.ask)}
-    if problem.question.library.quantities[problem.ask].kind == "answer":
-        answer["value"] = bool(problem.answer.value)
+    kind = problem.question.library.quantities[problem.ask].kind
+    if kind in ("answer", "choice"):
+        answer["value"] = bool(problem.answer.value) if kind == "answer" else problem.text_of(problem.ask)
     return answer
 
 
-def safety_json(problem: Problem) -> list[dict[str, str]]:
+def safety_json(problem: Problem | OrderProblem) -> list[dict[str, str]]:
     """The cautions that a problem shows."""
     hazards = problem.question.library.hazards
     return [{"id": id_, "text": hazards[id_].text} for id_ in problem.question.exercise.safety]
 
 
-def marking_json(problem: Problem, marking: Marking, *, solution: bool) -> dict[str, Any]:
+def marking_json(problem: Problem | OrderProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:
     """A marking; the answer itself only with `solution`."""
     told = {
         "exercise": problem.question.exercise.id,
         "number": problem.number,
         "ask": problem.ask,
         "verdict": marking.verdict,
-        "entry": _entry(marking.entry, problem.unit),
+        "entry": _entry(problem, marking.entry, problem.ask),
         "mistakes": [
             {"id": found.id, "words": found.words, "probability": found.probability} for found in marking.candidates
         ],
         "named": marking.named.id if marking.named else None,
         "feedback": marking.feedback,
-        "steps": {name: _mark(mark, problem.unit_of(name)) for name, mark in marking.steps.items()},
+        "steps": {name: _mark(problem, mark, name) for name, mark in marking.steps.items()},
         "safety": safety_json(problem),
     }
     if solution:
@@ -90,9 +98,13 @@ def _amount(amount: Amount) -> dict[str, Any]:
     return {"value": amount.value, "unit": amount.unit, "text": amount.text}
 
 
-def _entry(entry: Entry | None, unit: str) -> dict[str, Any] | None:
-    return None if entry is None else {"value": entry.value, "unit": unit}
+def _entry(problem: Problem | OrderProblem, entry: Entry | None, name: str) -> dict[str, Any] | None:
+    if entry is None:
+        return None
+    if isinstance(problem, OrderProblem):
+        return {"value": entry.text, "unit": ""}
+    return {"value": entry.value, "unit": problem.unit_of(name)}
 
 
-def _mark(mark: Mark, unit: str) -> dict[str, Any]:
-    return {"verdict": mark.verdict, "entry": _entry(mark.entry, unit), "feedback": mark.feedback}
+def _mark(problem: Problem | OrderProblem, mark: Mark, name: str) -> dict[str, Any]:
+    return {"verdict": mark.verdict, "entry": _entry(problem, mark.entry, name), "feedback": mark.feedback}

@@ -9,11 +9,12 @@ from typing import Any
 
 from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
-from tutor.content.library import Declared, Library, check_exercise, load, read_exercise
+from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.engine import dimensions
 from tutor.engine.algebra import RelationError
-from tutor.engine.declaration import check_declaration
+from tutor.engine.declaration import ALWAYS_SHOWN, check_declaration
 from tutor.engine.draw import DrawError, draw
+from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
 from tutor.engine.screen import screen
@@ -74,6 +75,8 @@ def verify_file(library: Library, path: Path, draws: int) -> Report:
         check_exercise(library, declared)
     except ContentError as error:
         return Report(path.stem, faults=[str(error)])
+    if isinstance(declared, DeclaredOrder):
+        return verify_order(library, declared, draws)
     return verify(library, declared, draws)
 
 
@@ -86,6 +89,8 @@ def _load_in_worker(extra: Path | None) -> None:
 
 def _in_worker(id_: str, draws: int) -> Report:
     library = _worker_library[0]
+    if id_ in library.orders:
+        return verify_order(library, library.orders[id_], draws)
     return verify(library, library.declared[id_], draws)
 
 
@@ -104,6 +109,36 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
         report.faults.append(str(error))
     report.seconds = round(time.perf_counter() - began, 2)
     return report
+
+
+def verify_order(library: Library, declared: DeclaredOrder, draws: int) -> Report:
+    """Check an exercise that asks for an order: every right order is right, every arrow turned round is named."""
+    exercise = declared.exercise
+    report = Report(exercise.id, questions=len(exercise.asks))
+    began = time.perf_counter()
+    if ALWAYS_SHOWN not in exercise.safety:
+        report.faults.append(f"the caution '{ALWAYS_SHOWN}' is missing")
+    for ask in exercise.asks:
+        question = OrderQuestion(library, exercise, declared.document, ask, rulebook("us"))
+        for number in range(1, draws + 1):
+            problem = draw_order(question, number)
+            report.draws += 1
+            report.kept_apart += 1
+            report.faults += [f"asked for {ask}, number {number}: {fault}" for fault in _order_faults(problem)]
+            if report.faults:
+                break
+    report.seconds = round(time.perf_counter() - began, 2)
+    return report
+
+
+def _order_faults(problem: OrderProblem) -> Iterator[str]:
+    if mark(problem, problem.answer_text).verdict != "right":
+        yield "the right order is not marked right"
+    left = problem.to_order
+    for action, letter in ((action, problem.letter_of(action)) for action in problem.letters.values()):
+        trap, early = action not in left, action in left and problem.must_wait(action, left) is not None
+        if (trap or early) and mark(problem, letter).named is None:
+            yield f"step {letter}, which must not come now, is not named as a mistake"
 
 
 def _verify_question(question: Question, draws: int, report: Report) -> None:

@@ -26,13 +26,6 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
-# A run can be over between two looks at the page, so each is counted as it ends.
-COUNT_RUNS = """
-window.runs = 0;
-new MutationObserver((changes) => {
-  for (const { target } of changes) if (target.dataset.testScriptState === "notRunning") window.runs += 1;
-}).observe(document, { subtree: true, attributes: true, attributeFilter: ["data-test-script-state"] });
-"""
 
 
 @pytest.fixture(scope="session")
@@ -68,7 +61,6 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
 
     def opened(address: str, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
         context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-        context.add_init_script(COUNT_RUNS)
         contexts.append(context)
         page = context.new_page()
         page.requested = []
@@ -134,21 +126,21 @@ class Learner:
 
     def enter(self, box: Locator, text: str) -> str:
         box.fill(text)
-        with self.a_run():
+        with self.a_change():
             box.press("Enter")
         return self.verdict
 
     def press(self, name: str) -> None:
         """Press a button or a link by its name."""
-        with self.a_run():
+        with self.a_change():
             self.button(name).or_(self.page.get_by_role("link", name=name)).first.click()
 
     @contextmanager
-    def a_run(self) -> Iterator[None]:
-        """Wait until the page has been run once more."""
-        before = self.page.evaluate("window.runs")
+    def a_change(self) -> Iterator[None]:
+        """Wait until the page says something else than before; a run as such can be over between two looks at it."""
+        before = self.page.evaluate(SAID)
         yield
-        self.page.wait_for_function("before => window.runs > before", arg=before)
+        self.page.wait_for_function(f"before => {SAID} !== before", arg=before)
         settled(self.page)
 
     def token(self) -> str:

@@ -4,53 +4,28 @@ A step is also marked from the learner's own earlier values, so that one error i
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
 
 from tutor.answers import feedback
 from tutor.answers.choice import read_choice
 from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.naming import Candidate, candidates, claimed, in_working_units
+from tutor.answers.order import mark_order
 from tutor.answers.size import read_size
+from tutor.answers.verdicts import Mark, Marking
 from tutor.engine.method import Step
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import tolerance
 from tutor.trade.rulebooks import TableError
 
-Verdict = Literal["right", "carried", "wrong", "unclear", "refused"]
 
-
-@dataclass(frozen=True)
-class Mark:
-    """The verdict on one typed quantity; 'carried' is right for the learner's own earlier value."""
-
-    verdict: Verdict
-    entry: Entry | None
-    feedback: str
-
-
-@dataclass(frozen=True)
-class Marking:
-    """The verdict on a whole attempt; an attempt counts only if it is right or wrong."""
-
-    verdict: Literal["right", "wrong", "unclear", "refused"]
-    entry: Entry | None
-    feedback: str
-    candidates: tuple[Candidate, ...] = ()
-    named: Candidate | None = None
-    steps: Mapping[str, Mark] = field(default_factory=dict)
-
-    @property
-    def counts(self) -> bool:
-        """Whether this was an attempt at an answer."""
-        return self.verdict in ("right", "wrong")
-
-
-def mark(problem: Problem, answer: str, steps: Mapping[str, str] | None = None) -> Marking:
+def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None) -> Marking:
     """Mark an answer as typed, and those steps that were typed.
 
     Raises KeyError for a step that the problem does not have.
     """
+    if isinstance(problem, OrderProblem):
+        return mark_order(problem, answer)
     marks = _mark_steps(problem, {name: text for name, text in (steps or {}).items() if text.strip()})
     try:
         entry = _read(problem, problem.ask, answer)
@@ -157,3 +132,6 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark])
         problem, entry, value, found, named, first, carried=carried, breaks_limit=_breaks_limit(problem, value)
     )
     return Marking("wrong", entry, told, tuple(found), named, marks)
+
+
+__all__ = ["Mark", "Marking", "mark", "mark_step"]

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tutor.answers.entry import Entry
+from tutor.answers.verdicts import Explanation
 from tutor.engine.problem import Problem
 from tutor.engine.question import WrongWay
 from tutor.units import conversion
@@ -20,12 +21,9 @@ MATCH = 0.002  # share of the value within which a prediction counts as met, if 
 
 
 @dataclass(frozen=True)
-class Candidate:
-    """A mistake that explains the entries, with its probability among all explanations, chance included."""
+class Candidate(Explanation):
+    """An explanation by a wrong way of working the problem out."""
 
-    id: str
-    words: str
-    probability: float
     way: WrongWay
 
 

@@ -6,6 +6,7 @@ import streamlit as st
 
 from tutor.app.serve import settings
 from tutor.content.library import Library, load
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
@@ -37,13 +38,13 @@ def record() -> Record:
 @lru_cache(maxsize=512)
 def problem(
     exercise: str, ask: str | None, number: int, rulebook: str, own: tuple[tuple[str, str], ...] = ()
-) -> Problem:
+) -> Problem | OrderProblem:
     """The problem of an address; `own` are the learner's own numbers as typed.
 
     Raises RequestError.
     """
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is loaded while the server answers already
-    from tutor.engine.draw import draw  # noqa: PLC0415
+    from tutor.engine.setting import set_problem  # noqa: PLC0415
 
-    question = engine().question(exercise, ask, rulebook)
-    return draw(question, number, own_amounts(question, dict(own)) if own else None)
+    amounts = own_amounts(engine().question(exercise, ask, rulebook), dict(own)) if own else None
+    return set_problem(engine(), exercise, ask, number, rulebook, amounts)

@@ -15,6 +15,7 @@ from tutor.content.models import (
     LessonHeader,
     Model,
     Module,
+    OrderExercise,
     Place,
     Quantity,
     RulebookId,
@@ -55,6 +56,14 @@ class Declared:
 
 
 @dataclass(frozen=True)
+class DeclaredOrder:
+    """An exercise that asks for an order, and the file that declares it."""
+
+    exercise: OrderExercise
+    document: Document = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
 class Library:
     """All content by id."""
 
@@ -66,13 +75,14 @@ class Library:
     sources: Mapping[str, Source]
     lessons: Mapping[str, Lesson]
     declared: Mapping[str, Declared]
+    orders: Mapping[str, DeclaredOrder] = field(default_factory=dict)
 
     @property
-    def exercises(self) -> dict[str, Exercise]:
+    def exercises(self) -> dict[str, Exercise | OrderExercise]:
         """The exercises by id, in the order of their lessons and levels."""
         order = {id_: lesson.header.order for id_, lesson in self.lessons.items()}
-        chosen = sorted(
-            self.declared.values(),
+        chosen: list[Declared | DeclaredOrder] = [*self.declared.values(), *self.orders.values()]
+        chosen.sort(
             key=lambda one: (order.get(one.exercise.lesson, 99), one.exercise.level, one.exercise.id),
         )
         return {one.exercise.id: one.exercise for one in chosen}
@@ -87,6 +97,7 @@ def load(extra: Path | None = None) -> Library:
     root = content_root()
     roots = [root] if extra is None else [root, _own_folder(extra)]
     parts = root / "assets" / "parts"
+    declared, orders = _exercises(roots)
     library = Library(
         quantities=_by_id(Quantity, root / "assets" / "quantities.yaml"),
         modules=_by_id(Module, parts / "modules.yaml"),
@@ -95,7 +106,8 @@ def load(extra: Path | None = None) -> Library:
         hazards=_by_id(Hazard, root / "assets" / "hazards.yaml"),
         sources=_by_id(Source, root / "assets" / "sources.yaml"),
         lessons=_lessons(roots),
-        declared=_exercises(roots),
+        declared=declared,
+        orders=orders,
     )
     _check_references(library)
     return library
@@ -114,22 +126,29 @@ def _by_id(model: type[T], path: Path) -> Mapping[str, T]:
     return MappingProxyType({id_: validated(model, document, data, (id_,)) for id_, data in document.data.items()})
 
 
-def read_exercise(path: Path) -> Declared:
+def read_exercise(path: Path) -> Declared | DeclaredOrder:
     """Read one exercise file.
 
     Raises ContentError.
     """
     document = read_yaml(path)
-    exercise = validated(Exercise, document, document.data)
+    asks_for_order = isinstance(document.data, dict) and document.data.get("kind") == "order"
+    exercise: Exercise | OrderExercise
+    if asks_for_order:
+        exercise = validated(OrderExercise, document, document.data)
+    else:
+        exercise = validated(Exercise, document, document.data)
     if exercise.id != path.stem:
         raise document.fault(
             ("id",), f"the id is '{exercise.id}' but the file is named '{path.stem}'.", "Make them equal."
         )
+    if isinstance(exercise, OrderExercise):
+        return DeclaredOrder(exercise, document)
     return Declared(exercise, document)
 
 
-def _exercises(roots: Iterable[Path]) -> Mapping[str, Declared]:
-    declared: dict[str, Declared] = {}
+def _exercises(roots: Iterable[Path]) -> tuple[Mapping[str, Declared], Mapping[str, DeclaredOrder]]:
+    declared: dict[str, Declared | DeclaredOrder] = {}
     for root in roots:
         for path in sorted((root / "exercises").glob("*/*.yaml")):
             one = read_exercise(path)
@@ -138,7 +157,8 @@ def _exercises(roots: Iterable[Path]) -> Mapping[str, Declared]:
                     ("id",), f"there is another exercise '{one.exercise.id}'.", "Give this one another id."
                 )
             declared[one.exercise.id] = one
-    return MappingProxyType(declared)
+    orders = {id_: one for id_, one in declared.items() if isinstance(one, DeclaredOrder)}
+    return MappingProxyType({id_: one for id_, one in declared.items() if isinstance(one, Declared)}), orders
 
 
 def read_lesson(path: Path) -> Lesson:
@@ -180,21 +200,22 @@ def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
 
 
 def _check_references(library: Library) -> None:
-    for one in library.declared.values():
+    everything: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
+    for one in everything:
         check_exercise(library, one)
     for lesson in library.lessons.values():
         header = lesson.header
         _check_cautions(library, header, lesson.document)
         for at, id_ in enumerate(header.exercises):
-            if id_ not in library.declared:
+            if id_ not in library.declared and id_ not in library.orders:
                 raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
-        if header.example not in library.declared:
+        if header.example not in library.declared and header.example not in library.orders:
             raise lesson.document.fault(
                 ("example",), f"there is no exercise '{header.example}'.", "Check its spelling."
             )
 
 
-def check_exercise(library: Library, declared: Declared) -> None:
+def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None:
     """Check that an exercise's lesson, cautions and sources exist.
 
     Raises ContentError.
@@ -205,7 +226,7 @@ def check_exercise(library: Library, declared: Declared) -> None:
     _check_cautions(library, exercise, document)
 
 
-def _check_cautions(library: Library, content: Exercise | LessonHeader, document: Document) -> None:
+def _check_cautions(library: Library, content: Exercise | OrderExercise | LessonHeader, document: Document) -> None:
     for field_name, known in (("safety", library.hazards), ("sources", library.sources)):
         for at, id_ in enumerate(getattr(content, field_name)):
             if id_ not in known:

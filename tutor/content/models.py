@@ -353,6 +353,89 @@ class Exercise(Model):
         return data
 
 
+class Arrow(Model):
+    """One step that has to come before another, and why."""
+
+    first: Identifier
+    then: Identifier
+    why: Sentence
+
+    @property
+    def id(self) -> str:
+        """The name of the mistake of turning the two round."""
+        return f"{self.then}-before-{self.first}"
+
+
+class Trap(Model):
+    """A step that must never be taken, and why."""
+
+    action: Sentence
+    why: Sentence
+
+
+class NamedMistake(Model):
+    """A mistake's words, where its arithmetic is none."""
+
+    words: Sentence
+    says: Sentence
+
+
+class OrderExercise(Model):
+    """A declared family of problems that ask for an order; `asks` holds 'order' and may hold 'next_action'."""
+
+    kind: Literal["order"]
+    id: Identifier
+    title: Sentence
+    lesson: Identifier
+    skill: Identifier
+    level: int = Field(ge=1, le=3)
+    story: list[Sentence] = Field(min_length=1, max_length=12)
+    actions: dict[Identifier, Sentence] = Field(min_length=3, max_length=14)
+    arrows: list[Arrow] = Field(min_length=1, max_length=40)
+    always: list[Identifier] = Field(default_factory=list)
+    shown: int = Field(ge=3, le=12, description="how many of the actions a problem shows")
+    traps: dict[Identifier, Trap] = Field(min_length=1, max_length=10)
+    asks: dict[Literal["order", "next_action"], Sentence] = Field(min_length=1)
+    hints: list[Sentence] = Field(min_length=2, max_length=6)
+    safety: list[Identifier] = Field(min_length=1)
+    sources: list[Identifier] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        named = {*self.always, *(end for arrow in self.arrows for end in (arrow.first, arrow.then))}
+        unknown = sorted(named - self.actions.keys())
+        if unknown:
+            raise ValueError(f"'{unknown[0]}' is not one of the actions")
+        both = sorted(self.actions.keys() & self.traps.keys())
+        if both:
+            raise ValueError(f"'{both[0]}' is an action and a trap")
+        if len(self.always) > self.shown or self.shown > len(self.actions):
+            raise ValueError("'shown' has to lie between the number of 'always' and that of all actions")
+        left = dict(self.actions)
+        while left:
+            free = [id_ for id_ in left if not any(one.then == id_ and one.first in left for one in self.arrows)]
+            if not free:
+                raise ValueError(f"the arrows go round in a circle at '{next(iter(left))}'")
+            left = {id_: words for id_, words in left.items() if id_ not in free}
+        return self
+
+    @cached_property
+    def mistakes(self) -> dict[str, NamedMistake]:
+        """Every arrow turned round and every trap stepped into."""
+        turned = {
+            arrow.id: NamedMistake(
+                words=f"'{self.actions[arrow.then]}' before '{self.actions[arrow.first]}'", says=arrow.why
+            )
+            for arrow in self.arrows
+        }
+        return turned | {id_: NamedMistake(words=f"'{trap.action}'", says=trap.why) for id_, trap in self.traps.items()}
+
+    @property
+    def givens(self) -> dict[str, str]:
+        """An order rests on no numbers."""
+        return {}
+
+
 class LessonHeader(Model):
     """The front matter of a lesson."""
 

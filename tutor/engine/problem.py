@@ -32,6 +32,11 @@ class Problem:
         return self.question.ask
 
     @property
+    def step_names(self) -> list[str]:
+        """The steps to the answer, the answer last."""
+        return list(self.question.right.names)
+
+    @property
     def answer(self) -> Amount:
         """The right answer in the unit asked for."""
         return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)

@@ -27,6 +27,7 @@ from tutor.engine.algebra import (
 )
 from tutor.engine.day import SimulatedDay
 from tutor.engine.method import Method, method, needed
+from tutor.engine.order import OrderQuestion
 from tutor.engine.symbolic import ROUND, Numeric, compiled, functions_of, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
@@ -339,17 +340,34 @@ class Engine:
         declared = self.library.declared.get(exercise)
         if declared is None:
             raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
-        if rulebook_id not in RULEBOOKS:
-            raise RequestError(f"There is no rulebook '{rulebook_id}'. Choose one of: {', '.join(RULEBOOKS)}.")
+        book = _known_rulebook(rulebook_id)
         if rulebook_id not in declared.exercise.rulebooks:
             only = declared.exercise.rulebooks[0]
             raise RequestError(f"'{exercise}' is set under the rulebook {only} only: choose --rulebook {only}.")
-        declared = declared.under(rulebook_id)
+        declared = declared.under("iec" if book.id == "iec" else "us")
         ask = next(iter(declared.exercise.asks)) if ask is None else ask
         names_here = [*declared.exercise.relations, *declared.exercise.givens]
         if ask not in names_here:
             raise RequestError(f"'{exercise}' has no quantity '{ask}'. It has: {', '.join(names_here)}.")
-        key = (exercise, ask, rulebook_id)
+        key = (exercise, ask, book.id)
         if key not in self._questions:
-            self._questions[key] = Question(self.library, declared, ask, rulebook(rulebook_id))
+            self._questions[key] = Question(self.library, declared, ask, book)
         return self._questions[key]
+
+    def order_question(self, exercise: str, ask: str | None = None, rulebook_id: str = "us") -> OrderQuestion:
+        """The question of an exercise that asks for an order.
+
+        Raises RequestError for an unknown ask or rulebook, KeyError if the exercise asks for no order.
+        """
+        declared = self.library.orders[exercise]
+        asks = declared.exercise.asks
+        wanted = next((one for one in asks if ask in (None, one)), None)
+        if wanted is None:
+            raise RequestError(f"'{exercise}' cannot be asked for '{ask}'. It asks for one of: {', '.join(asks)}.")
+        return OrderQuestion(self.library, declared.exercise, declared.document, wanted, _known_rulebook(rulebook_id))
+
+
+def _known_rulebook(id_: str) -> Rulebook:
+    if id_ not in RULEBOOKS:
+        raise RequestError(f"There is no rulebook '{id_}'. Choose one of: {', '.join(RULEBOOKS)}.")
+    return rulebook(id_)

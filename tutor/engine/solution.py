@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
 from tutor.engine.method import Step
 from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.units import conversion, written, written_unit
@@ -28,11 +29,25 @@ class Line:
     source: str
 
 
-def worked_solution(problem: Problem) -> list[Line]:
+def worked_solution(problem: Problem | OrderProblem) -> list[Line]:
     """All steps of the right way and, where the answer is bound by limits, the check against each."""
+    if isinstance(problem, OrderProblem):
+        return _order_lines(problem)
     lines = [_line(problem, step) for step in problem.question.right.steps]
     values = {**problem.known, **problem.values}
     return lines + [check_line(problem, limit, values) for limit in problem.question.limits]
+
+
+def _order_lines(problem: OrderProblem) -> list[Line]:
+    """One right order, each action with the reasons why those before it come first."""
+    lines = []
+    there = [*problem.done, *problem.to_order]
+    for action in problem.right_order:
+        arrows = [problem.question.reason(other, action) for other in there if other != action]
+        why = " ".join(dict.fromkeys(arrow.why for arrow in arrows if arrow)) or "Nothing has to come before it."
+        told = f"{problem.letter_of(action)}: {problem.words(action)}"
+        lines.append(Line(action, "order", why, told, "", told, "", problem.letter_of(action), "", told, ""))
+    return lines
 
 
 def _line(problem: Problem, step: Step) -> Line:

@@ -1,0 +1,72 @@
+"""Marking an order: the first arrow broken, or the trap stepped into, is what is told."""
+
+import re
+
+from tutor.answers.entry import LONGEST, Entry, EntryError, quoted
+from tutor.answers.verdicts import Explanation, Marking
+from tutor.engine.order import WHOLE, OrderProblem
+
+_LETTERS = re.compile(r"[A-Za-z]")
+_BETWEEN = re.compile(r"[\s,;.>→\-–]*")
+
+
+def mark_order(problem: OrderProblem, answer: str) -> Marking:
+    """Mark an order typed in letters, such as 'C A B', or the one letter that may come next."""
+    try:
+        actions = _read(problem, answer)
+    except EntryError as error:
+        return Marking(error.verdict, None, str(error))
+    entry = Entry(0.0, 0.0, "", answer.strip(), len(actions))
+    wrong = _trap(problem, actions) or _broken_arrow(problem, actions)
+    if wrong is not None:
+        id_, says = wrong
+        words = problem.question.exercise.mistakes[id_].words
+        found = Explanation(id_, words, 1.0)
+        return Marking("wrong", entry, says, (found,), found)
+    if problem.ask == WHOLE and len(actions) < len(problem.to_order):
+        left = len(problem.to_order) - len(actions)
+        return Marking(
+            "wrong", entry, f"Nothing stands before what it needs, but {left} more of the steps belong here."
+        )
+    return Marking("right", entry, _right(problem))
+
+
+def _read(problem: OrderProblem, answer: str) -> list[str]:
+    if not answer.strip():
+        raise EntryError("Nothing was typed. Type the letters in order, such as B A C.")
+    if len(answer) > LONGEST or _BETWEEN.sub("", _LETTERS.sub("", answer)):
+        raise EntryError("Type only letters from the list, such as B A C.")
+    letters = [letter.upper() for letter in _LETTERS.findall(answer)]
+    for at, letter in enumerate(letters):
+        if letter not in problem.letters:
+            raise EntryError(f"There is no step {quoted(letter)}: the list goes from A to {list(problem.letters)[-1]}.")
+        if letter in letters[:at]:
+            raise EntryError(f"Step {letter} stands twice: name each step once.")
+    if problem.ask != WHOLE and len(letters) != 1:
+        raise EntryError("Type one letter: the step that may come next.")
+    return [problem.letters[letter] for letter in letters]
+
+
+def _trap(problem: OrderProblem, actions: list[str]) -> tuple[str, str] | None:
+    traps = problem.question.exercise.traps
+    return next(((action, traps[action].why) for action in actions if action in traps), None)
+
+
+def _broken_arrow(problem: OrderProblem, actions: list[str]) -> tuple[str, str] | None:
+    """The first step that something has to come before which has not come yet, and the reason."""
+    left = problem.to_order
+    for action in actions:
+        waiting_for = problem.must_wait(action, left)
+        if waiting_for is not None:
+            arrow = problem.question.reason(waiting_for, action)
+            assert arrow is not None
+            early, before = problem.letter_of(action), problem.letter_of(waiting_for)
+            return arrow.id, f"Step {early} comes too early: {before} has to come first. {arrow.why}"
+        left = [other for other in left if other != action]
+    return None
+
+
+def _right(problem: OrderProblem) -> str:
+    if problem.ask == WHOLE:
+        return "Right: nothing stands before what it needs, and no trap is among them."
+    return "Right: nothing else has to come before it."

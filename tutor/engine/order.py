@@ -1,0 +1,156 @@
+"""Order problems: steps to be put into an order of which only a part is fixed, with traps among them.
+
+Which step comes before which is declared as arrows, each with its reason; where no arrow leads, any order is right.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from string import ascii_uppercase
+from typing import Literal
+
+from tutor.content.files import Document
+from tutor.content.library import Library
+from tutor.content.models import Amount, Arrow, OrderExercise
+from tutor.trade.rulebooks import Rulebook
+
+Asked = Literal["order", "next_action"]
+WHOLE: Asked = "order"
+NEXT: Asked = "next_action"
+
+
+@dataclass(frozen=True)
+class OrderQuestion:
+    """An order exercise and what it asks for: the whole order, or what may come next."""
+
+    library: Library
+    exercise: OrderExercise
+    document: Document
+    ask: Asked
+    rulebook: Rulebook
+
+    @cached_property
+    def version(self) -> str:
+        """Eight characters that change whenever something changes that a draw or its marking rests on."""
+        drawn_from = self.exercise.model_dump(
+            mode="json", include={"id", "actions", "arrows", "always", "traps", "shown"}
+        )
+        return hashlib.sha256(json.dumps(drawn_from, sort_keys=True).encode()).hexdigest()[:8]
+
+    @property
+    def evidence(self) -> None:
+        """An order proves itself."""
+        return
+
+    def reason(self, first: str, then: str) -> Arrow | None:
+        """The arrow that makes `first` come before `then`, also by way of others; None if the two may stand anyhow."""
+        reached, ways = {first}, [(first, None)]
+        while ways:
+            action, start = ways.pop(0)
+            for arrow in self.exercise.arrows:
+                if arrow.first != action or arrow.then in reached:
+                    continue
+                reason = start or arrow
+                if arrow.then == then:
+                    return reason
+                reached.add(arrow.then)
+                ways.append((arrow.then, reason))  # type: ignore[arg-type]
+        return None
+
+
+@dataclass(frozen=True)
+class OrderProblem:
+    """Lettered actions, traps among them; `done` are those already taken where only the next one is asked for."""
+
+    question: OrderQuestion
+    number: int
+    letters: Mapping[str, str]
+    done: tuple[str, ...]
+    shown: Mapping[str, Amount]
+
+    @property
+    def ask(self) -> Asked:
+        """What is asked for."""
+        return self.question.ask
+
+    @property
+    def step_names(self) -> list[str]:
+        """An order is answered as a whole."""
+        return []
+
+    def words(self, action: str) -> str:
+        """An action or a trap in words."""
+        exercise = self.question.exercise
+        return exercise.actions[action] if action in exercise.actions else exercise.traps[action].action
+
+    @property
+    def story(self) -> list[str]:
+        """The story, and what has been done already."""
+        told = list(self.question.exercise.story)
+        if self.done:
+            told.append("Done already, in this order: " + " ".join(self.words(action) for action in self.done))
+        return told
+
+    @property
+    def listed(self) -> list[str]:
+        """The lettered actions as lines."""
+        return [f"{letter}: {self.words(action)}" for letter, action in self.letters.items()]
+
+    @property
+    def task(self) -> str:
+        """The sentence that asks."""
+        return self.question.exercise.asks[self.ask]
+
+    @property
+    def to_order(self) -> list[str]:
+        """The actions still to be taken, the traps left out."""
+        return [action for action in self.letters.values() if action in self.question.exercise.actions]
+
+    @cached_property
+    def right_order(self) -> list[str]:
+        """One right order: always the first listed action that nothing left has to come before."""
+        left, order = self.to_order, []
+        while left:
+            following = next(action for action in left if not self.must_wait(action, left))
+            left = [action for action in left if action != following]
+            order.append(following)
+        return order
+
+    def must_wait(self, action: str, left: Sequence[str]) -> str | None:
+        """Another of the actions left that has to come before this one."""
+        return next((other for other in left if other != action and self.question.reason(other, action)), None)
+
+    def letter_of(self, action: str) -> str:
+        """The letter of an action."""
+        return next(letter for letter, listed in self.letters.items() if listed == action)
+
+    @property
+    def answer_text(self) -> str:
+        """One right answer in letters."""
+        letters = [self.letter_of(action) for action in self.right_order]
+        return " ".join(letters) if self.ask == WHOLE else letters[0]
+
+
+def draw_order(question: OrderQuestion, number: int) -> OrderProblem:
+    """Draw an order problem: which of the actions appear, the traps among them, and their letters."""
+    exercise = question.exercise
+
+    def shuffled(ids: Sequence[str], purpose: str) -> list[str]:
+        def rank(id_: str) -> bytes:
+            return hashlib.shake_128(f"{exercise.id} {number} {purpose} {id_}".encode()).digest(16)
+
+        return sorted(ids, key=rank)
+
+    sometimes = [action for action in exercise.actions if action not in exercise.always]
+    room = exercise.shown - len(exercise.always)
+    chosen = [*exercise.always, *shuffled(sometimes, "which")[: max(0, room)]]
+    traps = shuffled(list(exercise.traps), "trap")[: 1 + number % 2]
+    listed = shuffled([*chosen, *traps], "letter")
+    done: tuple[str, ...] = ()
+    if question.ask == NEXT:
+        whole = OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), (), {}).right_order
+        done = tuple(whole[: number % (len(whole) - 1)])
+        listed = [action for action in listed if action not in done]
+    return OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), done, {})
