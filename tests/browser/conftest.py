@@ -26,6 +26,7 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
+SAID = "document.querySelector('[data-testid=stMain]')?.innerText"
 
 
 @pytest.fixture(scope="session")

@@ -32,13 +32,13 @@ def systems(draw):
     return System(
         draw(LOADS),
         inverter_power=draw(mixed([1000.0, 3000.0], 300.0, 5000.0)),
-        battery_capacity=draw(mixed([1000.0, 5000.0], 100.0, 8000.0)) * WH,
+        battery_capacity=draw(mixed([1000.0, 5000.0], 1000.0, 8000.0)) * WH,
         inverter_efficiency=draw(mixed([0.9, 1.0], 0.3, 1.0)),
         idle_power=draw(mixed([0.0, 50.0], 0.0, 200.0)),
         overload_power=draw(mixed([0.0, 6000.0], 0.0, 8000.0)),
         overload_time=draw(mixed([0.0, 5.0, math.inf], 0.0, 1800.0)),
         low_cutoff=low,
-        return_threshold=draw(mixed([low + 0.02, 1.0], low + 0.02, 1.0)),
+        return_threshold=draw(mixed([low + 0.05, 1.0], low + 0.05, 1.0)),
         charge_power=draw(mixed([0.0, 1000.0], 0.0, 3000.0)),
         charger_efficiency=draw(mixed([0.9, 1.0], 0.3, 1.0)),
         pass_through_max=draw(mixed([0.0, 10.0, 30.0, math.inf], 0.0, 40.0)),
@@ -70,12 +70,23 @@ def inputs_at(points, time):
     return next(point for point in reversed(points) if point.time <= time)
 
 
-def sequence_of(trace, at):
-    """The events so far as a state: whether the battery or an overload keeps the inverter off."""
-    kinds = [event.kind for event in trace.events if event.time <= at]
-    battery = [kind for kind in kinds if kind in (Kind.BATTERY_LOW, Kind.BATTERY_RETURNED)]
-    overload = [kind for kind in kinds if kind in (Kind.OVERLOAD_SHUTDOWN, Kind.OVERLOAD_CLEARED)]
-    return battery[-1:], overload[-1:]
+HOLDS = {
+    Kind.BATTERY_LOW: ("battery", True),
+    Kind.BATTERY_RETURNED: ("battery", False),
+    Kind.OVERLOAD_SHUTDOWN: ("overload", True),
+    Kind.OVERLOAD_CLEARED: ("overload", False),
+}
+
+
+def with_holds(trace, low):
+    """Each interval with whether an event has said that battery or overload keep the inverter off."""
+    events = list(reversed(trace.events))
+    holds = {"battery": low, "overload": False}
+    for one in trace.intervals:
+        while events and events[-1].time <= one.start:
+            kind = events.pop().kind
+            holds |= dict([HOLDS[kind]] if kind in HOLDS else [])
+        yield one, any(holds.values())
 
 
 @given(days())
@@ -147,14 +158,10 @@ def test_no_limit_is_passed(day):
 def test_the_declared_priority_is_respected(day):
     trace, system = run(day), day[0]
     order = system.load_priority.index
-    for one in trace.intervals:
+    for one, held in with_holds(trace, day[2] < system.low_energy):
         if one.mode is Mode.TRANSFER:
             continue
         inputs = inputs_at(day[1], one.start)
-        battery_low, overload = sequence_of(trace, one.start)
-        held = (Kind.BATTERY_LOW in battery_low or (day[2] < system.low_energy and not battery_low)) or (
-            Kind.OVERLOAD_SHUTDOWN in overload
-        )
         if order(Source.BATTERY) < order(Source.SUPPLY):
             assert one.mode is Mode.INVERTER or held
         elif one.mode is not Mode.SUPPLY and inputs.supply_available and not system.qualification_delay:

@@ -21,7 +21,6 @@ from starlette.routing import Route
 
 from tutor.app import theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
-from tutor.content.library import load
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
 
@@ -79,7 +78,9 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
     _settings = Settings(store, content)
     Store.open(store).close()
     if content is not None:
-        load(content)
+        from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
+
+        load_proved(content)
     free = free_port(port)
     address = f"http://{ADDRESS}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""

@@ -9,7 +9,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Question, WrongWay
 from tutor.engine.rounding import could_change
 
-MARGIN_FOR_MISTAKES = 1.25  # a mistake has to miss the marking tolerance by a quarter of it
+MARGIN_FOR_MISTAKES = 2.0  # a mistake misses even when honest rounding carries it half a per cent towards the answer
 TELLS_APART = 0.002  # two wrong values closer than this (relative) look the same when typed
 
 
