@@ -38,15 +38,21 @@ QUESTIONS = {
 
 @lru_cache(maxsize=1)
 def _built_in():
+    """Every question, under each rulebook that makes a difference to it."""
     engine = Engine(load())
-    return [engine.question(id_, ask) for id_, exercise in engine.library.exercises.items() for ask in exercise.asks]
+    questions = []
+    for id_, declared in engine.library.declared.items():
+        for at, book in enumerate(declared.exercise.rulebooks):
+            if at == 0 or book in declared.exercise.in_rulebook:
+                questions += [engine.question(id_, ask, book) for ask in declared.under(book).exercise.asks]
+    return questions
 
 
 def pytest_generate_tests(metafunc):
     """Give a test its questions."""
     for name in QUESTIONS.keys() & set(metafunc.fixturenames):
         chosen = [question for question in _built_in() if QUESTIONS[name](question)]
-        metafunc.parametrize(name, chosen, ids=[f"{one.exercise.id}:{one.ask}" for one in chosen], scope="session")
+        metafunc.parametrize(name, chosen, ids=[f"{one.exercise.id}:{one.ask}:{one.rulebook.id}" for one in chosen], scope="session")
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@ import importlib.util
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, sync_playwright
@@ -58,21 +59,25 @@ def chromium() -> Iterator[Browser]:
 @pytest.fixture
 def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     """Open an address in a fresh browser context (no cookies) and wait for the page's heading."""
-    contexts = []
+    pages = []
 
-    def opened(address: str, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
-        context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
-        contexts.append(context)
-        page = context.new_page()
-        page.requested = []
-        page.on("request", lambda request: page.requested.append(request.url))
-        page.goto(address)
-        settled(page)
-        return page
+    def opened(address: str, **look: Any) -> Page:
+        pages.append(new_page(chromium, **look))
+        pages[-1].goto(address)
+        settled(pages[-1])
+        return pages[-1]
 
     yield opened
-    for context in contexts:
-        context.close()
+    for page in pages:
+        page.context.close()
+
+
+def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
+    """Make a page in a browser context of its own; `page.requested` gathers what it asks for."""
+    page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme).new_page()
+    page.requested = []
+    page.on("request", lambda request: page.requested.append(request.url))
+    return page
 
 
 def settled(page: Page) -> None:
@@ -112,6 +117,12 @@ class Learner:
     def box(self) -> Locator:
         """The box for the answer."""
         return self.page.locator("[class*=stForm]").filter(has=self.button("Check the answer")).get_by_role("textbox")
+
+    def go(self, address: str) -> None:
+        """Open an address; what was requested before is forgotten."""
+        self.page.requested.clear()
+        self.page.goto(address)
+        settled(self.page)
 
     def button(self, name: str) -> Locator:
         return self.page.get_by_role("button", name=name)
@@ -158,3 +169,19 @@ class Learner:
 def learner(open_page: Callable[..., Page]) -> Callable[..., Learner]:
     """Put a learner with a fresh browser before an address."""
     return lambda address, **how: Learner(open_page(address, **how))
+
+
+@pytest.fixture(scope="module")
+def wanderer(chromium: Browser) -> Iterator[Callable[..., Learner]]:
+    """A learner with one and the same browser for all tests of a module: for what each page shows by itself."""
+    known: dict[str, Learner] = {}
+
+    def found(**look: Any) -> Learner:
+        name = repr(look)
+        if name not in known:
+            known[name] = Learner(new_page(chromium, **look))
+        return known[name]
+
+    yield found
+    for one in known.values():
+        one.page.context.close()

@@ -54,17 +54,17 @@ def look(request):
 
 
 @pytest.fixture(params=list(PAGES))
-def visit(request, look, visits, server, learner) -> Visit:
+def visit(request, look, visits, server, wanderer) -> Visit:
     """The visit of this page with this look; made at the first call."""
-    if (request.param, look) not in visits:
-        visits[request.param, look] = visited(
-            learner(server.address + PAGES[request.param], **LOOKS[look]), request.param
-        )
-    return visits[request.param, look]
+    name = request.param
+    if (name, look) not in visits:
+        visits[name, look] = visited(wanderer(**LOOKS[look]), server.address, name)
+    return visits[name, look]
 
 
-def visited(someone, name: str) -> Visit:
+def visited(someone, address: str, name: str) -> Visit:
     page = someone.page
+    someone.go(address + PAGES[name])
     if name == "problem answered wrong":
         assert someone.answer("14").startswith("✖")
         someone.press("Show hint 1 of 3")
@@ -121,10 +121,10 @@ def test_every_picture_has_words(visit):
 
 
 @pytest.mark.parametrize("lesson", LESSONS)
-def test_every_lesson_has_a_figure_with_its_sentence_and_its_table(lesson, look, visits, server, learner):
+def test_every_lesson_has_a_figure_with_its_sentence_and_its_table(lesson, look, visits, server, wanderer):
     name = f"lesson {lesson}"
     if (name, look) not in visits:
-        visits[name, look] = visited(learner(server.address + PAGES[name], **LOOKS[look]), name)
+        visits[name, look] = visited(wanderer(**LOOKS[look]), server.address, name)
     ((sentence, shown, rows),) = visits[name, look].figures
     assert sentence.endswith(".")
     assert shown

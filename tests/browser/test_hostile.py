@@ -34,9 +34,11 @@ LONG = "9" * 10_000
         ("/lessons?lesson=" + "<" * 10_000, "There is no lesson"),
     ],
 )
-def test_a_hostile_address_gets_a_sentence(server, learner, address, says):
+def test_a_hostile_address_gets_a_sentence(server, wanderer, address, says):
     path, _, query = address.partition("?")
-    someone = learner(server.address + path + "?" + quote(query, safe="=&"))
+    someone = wanderer()
+    someone.go(server.address + path + "?" + quote(query, safe="=&"))
+    someone.page.get_by_role("alert").first.wait_for()
     boxes = [box.inner_text() for box in someone.page.get_by_role("alert").all()]
     assert len(boxes) == 1
     told = boxes[0].replace("\u2060", "")
@@ -48,8 +50,9 @@ def test_a_hostile_address_gets_a_sentence(server, learner, address, says):
 
 
 @pytest.mark.parametrize("rulebook", ["zz", "<script>", ""])
-def test_a_table_address_that_names_nothing_opens_the_first(server, learner, rulebook):
-    someone = learner(f"{server.address}/tables?rulebook={quote(rulebook)}&table={quote(rulebook)}&find=%3Cb%3E")
+def test_a_table_address_that_names_nothing_opens_the_first(server, wanderer, rulebook):
+    someone = wanderer()
+    someone.go(f"{server.address}/tables?rulebook={quote(rulebook)}&table={quote(rulebook)}&find=%3Cb%3E")
     assert someone.page.get_by_role("radio").first.is_checked()
     assert "No row of this table fits" in someone.text
 

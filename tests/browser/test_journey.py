@@ -116,7 +116,7 @@ def test_own_numbers_typed_into_the_page_and_gone_on_with_later(server, learner)
     someone.page.goto(server.address)
     someone.press("Next: go on where you were")
     someone.page.get_by_role("cell", name="450 V").wait_for()
-    assert someone.box.input_value() == "9"
+    expect(someone.box).to_have_value("9")
     someone.press("Fresh numbers")
     someone.page.get_by_text("Problem 5 ·").wait_for()
     someone.page.get_by_text("put in your own numbers").click()

@@ -1,11 +1,13 @@
 """The rulebooks' tables: look-ups by one key and by several, sizes by name, and what every row has to say."""
 
+import csv
 import math
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tutor.paths import content_root
 from tutor.trade.rulebooks import RULEBOOKS, TableError, rulebook
 from tutor.trade.tables import Key, Table
 from tutor.units import conversion
@@ -192,6 +194,8 @@ def test_grounding_conductors_grow_with_the_device():
     table = US.tables["grounding_conductor"]
     sizes = [table.look_up(rating) for rating in table.listed("rating")]
     assert sizes == sorted(set(sizes))
+    assert set(table.listed("rating")) <= set(US.tables["standard_ratings"].sizes)
+    assert US.size_of(table.look_up(21.0)).name == "10 AWG"
     for rating, name in ((15.0, "14 AWG"), (20.0, "12 AWG"), (30.0, "10 AWG"), (70.0, "8 AWG"), (400.0, "3 AWG")):
         assert US.size_of(table.look_up(rating)).name == name
         if rating <= 30:
@@ -219,3 +223,12 @@ def test_voltage_drop_guidance_is_advice_and_says_so():
     assert (US.number("drop_branch"), US.number("drop_total")) == (0.03, 0.05)
     # IEC 60364-5-52:2009 Annex G Table G.52.1, in an engineering handbook: fed from a private supply
     assert (IEC.number("drop_lighting"), IEC.number("drop_other")) == pytest.approx((0.06, 0.08))
+
+
+def test_every_row_of_every_file_is_in_some_table():
+    shipped = set()
+    for file in (content_root() / "assets" / "tables").glob("*.csv"):
+        with file.open(encoding="utf-8", newline="") as lines:
+            shipped |= {tuple(row.items()) for row in csv.DictReader(lines) if "rulebook" in row}
+    read = {tuple(row.items()) for book in (US, IEC) for table in book.tables.values() for row in table.rows}
+    assert shipped == read

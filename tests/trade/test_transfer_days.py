@@ -304,6 +304,16 @@ def test_with_the_battery_first_an_overload_goes_to_the_supply():
     assert trace.source_at(90) == {Source.BATTERY: 1000}
 
 
+def test_when_the_supply_fails_a_stopped_inverter_tries_again():
+    """Too much for the inverter after 5 s, so the supply takes over; it fails at 30 s, and 5 s more are possible."""
+    plant = system(load_priority=BATTERY_SECOND, overload_power=6000, overload_time=5)
+    trace = simulate(plant, [Point(0, (5000,), supply_available=True), Point(30, (5000,))], 60, 3000 * WH)
+    assert trace.source_at(29) == {Source.SUPPLY: 5000}
+    assert trace.source_at(34) == {Source.BATTERY: 5000}
+    assert trace.at(36).mode is Mode.OFF
+    assert trace.outage_runtime() == 5
+
+
 # ---- transfer time and ride-through
 
 

@@ -61,6 +61,11 @@ def days(draw):
     return system, points, draw(mixed([0.0, 1.0], 0.0, 1.0)) * system.battery_capacity
 
 
+def over(*drawn):
+    """Run a test over so many draws, however busy the machine."""
+    return lambda test: settings(max_examples=60, deadline=None)(given(*drawn)(test))
+
+
 def run(day):
     system, points, stored = day
     return simulate(system, points, DAY, stored)
@@ -89,7 +94,7 @@ def with_holds(trace, low):
         yield one, any(holds.values())
 
 
-@given(days())
+@over(days())
 def test_intervals_follow_one_another_without_a_gap(day):
     trace = run(day)
     assert trace.intervals[0].start == 0
@@ -100,7 +105,7 @@ def test_intervals_follow_one_another_without_a_gap(day):
     assert [event.time for event in trace.events] == sorted(event.time for event in trace.events)
 
 
-@given(days())
+@over(days())
 def test_energy_balances_in_every_interval_and_in_all(day):
     trace = run(day)
     for one in trace.intervals:
@@ -122,7 +127,7 @@ def test_energy_balances_in_every_interval_and_in_all(day):
     assert math.fsum(one.energy for one in trace.unserved()) == pytest.approx(totals.unserved, rel=1e-9)
 
 
-@given(days())
+@over(days())
 def test_what_is_served_is_fed_by_sources_that_have_it(day):
     trace = run(day)
     for one in trace.intervals:
@@ -139,7 +144,7 @@ def test_what_is_served_is_fed_by_sources_that_have_it(day):
         assert not flow.inverter_output or flow.losses >= trace.system.idle_power * (1 - 1e-9)
 
 
-@given(days())
+@over(days())
 def test_no_limit_is_passed(day):
     trace, system = run(day), day[0]
     above = 0.0
@@ -154,7 +159,7 @@ def test_no_limit_is_passed(day):
         assert 0 <= one.stored_end <= system.battery_capacity
 
 
-@given(days())
+@over(days())
 def test_the_declared_priority_is_respected(day):
     trace, system = run(day), day[0]
     order = system.load_priority.index
@@ -174,7 +179,7 @@ def test_the_declared_priority_is_respected(day):
         )
 
 
-@given(days())
+@over(days())
 def test_the_first_charger_gives_what_it_can_before_the_second_gives_anything(day):
     trace, system = run(day), day[0]
     for one in trace.intervals:
@@ -188,7 +193,7 @@ def test_the_first_charger_gives_what_it_can_before_the_second_gives_anything(da
             assert not given_[second] or spare[first] <= 1e-6 or (first is Source.SUPPLY and not usable)
 
 
-@given(days())
+@over(days())
 def test_below_the_cut_off_nothing_is_drawn_until_the_return_threshold(day):
     trace, system = run(day), day[0]
     held = day[2] < system.low_energy
@@ -199,7 +204,7 @@ def test_below_the_cut_off_nothing_is_drawn_until_the_return_threshold(day):
         assert held or one.stored_end >= system.low_energy * (1 - 1e-12)
 
 
-@given(days())
+@over(days())
 def test_the_number_of_events_is_bounded(day):
     """Each schedule point, acceptance, turn of the battery and load that stays out moves each thing once or twice."""
     trace, (system, points, _) = run(day), day
@@ -211,7 +216,7 @@ def test_the_number_of_events_is_bounded(day):
     assert len(trace.events) <= causes * (12 + 2 * len(system.loads))
 
 
-@given(days(), st.lists(st.floats(0.1, DAY - 1), max_size=8))
+@over(days(), st.lists(st.floats(0.1, DAY - 1), max_size=8))
 def test_a_point_that_changes_nothing_changes_nothing(day, extra):
     system, points, stored = day
     doubled = {time: Point(time, *_values(inputs_at(points, time))) for time in extra}
@@ -223,7 +228,7 @@ def _values(point):
     return point.load_power, point.array_power, point.supply_available
 
 
-@given(days(), st.sets(st.floats(0.1, DAY - 1), min_size=1, max_size=8))
+@over(days(), st.sets(st.floats(0.1, DAY - 1), min_size=1, max_size=8))
 def test_splitting_an_interval_changes_nothing(day, splits):
     """The array's power falls by its last binary place and rises again: the run stops there, and nothing else."""
     system, points, stored = day
@@ -253,8 +258,7 @@ def _split(points, splits):
         yield Point(time, powers, math.nextafter(array, 0.0) if lowered else array, supply)
 
 
-@given(days())
-@settings(max_examples=50)
+@over(days())
 def test_every_day_can_be_told(day):
     trace = run(day)
     told = tell(trace, 0.0)

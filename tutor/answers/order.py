@@ -7,7 +7,7 @@ from tutor.answers.verdicts import Explanation, Marking
 from tutor.engine.order import WHOLE, OrderProblem
 
 _LETTERS = re.compile(r"[A-Za-z]")
-_BETWEEN = re.compile(r"[\s,;.>→\-–]*")
+_BETWEEN = re.compile(r"[\s,;:./|&+>→⇒\-–—]*")
 
 
 def mark_order(problem: OrderProblem, answer: str) -> Marking:
@@ -25,9 +25,8 @@ def mark_order(problem: OrderProblem, answer: str) -> Marking:
         return Marking("wrong", entry, says, (found,), found)
     if problem.ask == WHOLE and len(actions) < len(problem.to_order):
         left = len(problem.to_order) - len(actions)
-        return Marking(
-            "wrong", entry, f"Nothing stands before what it needs, but {left} more of the steps belong here."
-        )
+        missing = "1 of the steps is" if left == 1 else f"{left} of the steps are"
+        return Marking("wrong", entry, f"Nothing stands before what it needs, but {missing} still missing.")
     return Marking("right", entry, _right(problem))
 
 
@@ -37,6 +36,8 @@ def _read(problem: OrderProblem, answer: str) -> list[str]:
     if len(answer) > LONGEST or _BETWEEN.sub("", _LETTERS.sub("", answer)):
         raise EntryError("Type only letters from the list, such as B A C.")
     letters = [letter.upper() for letter in _LETTERS.findall(answer)]
+    if not letters:
+        raise EntryError("There is no letter in it. Type the letters in order, such as B A C.")
     for at, letter in enumerate(letters):
         if letter not in problem.letters:
             raise EntryError(f"There is no step {quoted(letter)}: the list goes from A to {list(problem.letters)[-1]}.")
@@ -48,8 +49,12 @@ def _read(problem: OrderProblem, answer: str) -> list[str]:
 
 
 def _trap(problem: OrderProblem, actions: list[str]) -> tuple[str, str] | None:
+    """The first step that must never be taken, and the reason."""
     traps = problem.question.exercise.traps
-    return next(((action, traps[action].why) for action in actions if action in traps), None)
+    for action in actions:
+        if action in traps:
+            return action, f"Step {problem.letter_of(action)} must never be taken. {traps[action].why}"
+    return None
 
 
 def _broken_arrow(problem: OrderProblem, actions: list[str]) -> tuple[str, str] | None:
@@ -68,5 +73,5 @@ def _broken_arrow(problem: OrderProblem, actions: list[str]) -> tuple[str, str] 
 
 def _right(problem: OrderProblem) -> str:
     if problem.ask == WHOLE:
-        return "Right: nothing stands before what it needs, and no trap is among them."
+        return "Right: nothing stands before what it needs, and no step is among them that must never be taken."
     return "Right: nothing else has to come before it."

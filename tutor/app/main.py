@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from tutor.app import theme
+from tutor.app import session, theme
 from tutor.app.middleware import new_token, token
 
 CAUTION = (
@@ -25,6 +25,7 @@ theme.apply()
 # A browser that keeps no cookie still gets a token, which lives as long as its tab.
 if "learner" not in st.session_state:
     st.session_state["learner"] = token(st.context.cookies) or new_token()
+session.rulebook_choice()
 page.run()
 st.divider()
 st.markdown(CAUTION)

@@ -11,6 +11,10 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
 from tutor.store.database import Store
+from tutor.trade.rulebooks import RULEBOOKS
+
+AnyProblem = Problem | OrderProblem
+UNITS = {"us": "United States: AWG and feet", "iec": "IEC: mm² and metres"}
 
 
 @lru_cache(maxsize=1)
@@ -35,10 +39,50 @@ def record() -> Record:
     return Record(store(), st.session_state["learner"])
 
 
+def chosen_rulebook() -> str:
+    """The rulebook, and with it the units, that the learner has chosen."""
+    if "chosen rulebook" not in st.session_state:
+        kept = record().setting("rulebook", "us")
+        st.session_state["chosen rulebook"] = kept if kept in RULEBOOKS else "us"
+    return str(st.session_state["chosen rulebook"])
+
+
+def rulebook_choice() -> None:
+    """Let the learner choose the rulebook and its units, once for all pages; the problem on the page goes along."""
+    ids = list(UNITS)
+    place = ids.index(chosen_rulebook())
+    with st.sidebar:
+        st.selectbox(
+            "Rulebook and units",
+            ids,
+            place,
+            format_func=UNITS.__getitem__,
+            key="rulebook box",
+            on_change=_choose_rulebook,
+        )
+
+
+def _choose_rulebook() -> None:
+    chosen = st.session_state["rulebook box"]
+    st.session_state["chosen rulebook"] = chosen
+    record().keep_setting("rulebook", chosen)
+    exercise = st.query_params.get("exercise", "")
+    if exercise:
+        st.query_params.from_dict({"exercise": exercise, "number": "1", "rulebook": rulebook_for(exercise)})
+
+
+def rulebook_for(exercise: str) -> str:
+    """The chosen rulebook, or the one that the exercise can be set under."""
+    declared = library().declared.get(exercise)
+    if declared is None or chosen_rulebook() in declared.exercise.rulebooks:
+        return chosen_rulebook()
+    return declared.exercise.rulebooks[0]
+
+
 @lru_cache(maxsize=512)
 def problem(
     exercise: str, ask: str | None, number: int, rulebook: str, own: tuple[tuple[str, str], ...] = ()
-) -> Problem | OrderProblem:
+) -> AnyProblem:
     """The problem of an address; `own` are the learner's own numbers as typed.
 
     Raises RequestError.

@@ -7,19 +7,19 @@ import streamlit as st
 
 from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
-from tutor.app.diagrams import series_string
+from tutor.app.diagrams.choosing import diagram_of
 from tutor.app.markdown_table import show_table
-from tutor.app.session import library
+from tutor.app.session import AnyProblem, library
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
 from tutor.units import written_unit
 
+_ORDERS = {"order": "The whole order", "next_action": "What may come next"}
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 # Escaped or not, Streamlit turns these into links, emoji and icons, unless something invisible stands within.
 _TURNED_INTO = re.compile(r"(:(?=\S)|www(?=\.)|@)", re.IGNORECASE)
 _WORD_JOINER = "\u2060"
-_COUNT = "modules_in_series"
-_MODULE_VOLTAGES = ("cold_voltage", "hot_voltage", "module_voc", "module_vmp")
 
 
 def plain(text: str) -> str:
@@ -37,6 +37,18 @@ def words_of(name: str) -> str:
     return capitalised(library().quantities[name].words)
 
 
+def asked_words(name: str) -> str:
+    """What may be asked for, as a label: a quantity, the whole order, or what comes next."""
+    return _ORDERS.get(name) or words_of(name)
+
+
+def answer_label(problem: AnyProblem) -> str:
+    """The label of the box for the answer."""
+    if isinstance(problem, OrderProblem):
+        return f"{_ORDERS[problem.ask]} (letters)"
+    return f"{words_of(problem.ask)}{asked_unit(problem)}"
+
+
 def asked_unit(problem: Problem, name: str | None = None) -> str:
     """The unit that a box for an answer asks for, as ' (V)'."""
     kind = problem.question.library.quantities[name or problem.ask].kind
@@ -50,9 +62,15 @@ def asked_unit(problem: Problem, name: str | None = None) -> str:
     return f" ({unit})" if unit else ""
 
 
-def show_problem(problem: Problem) -> None:
-    """The story, the question, the diagram and the givens."""
+def show_problem(problem: AnyProblem) -> None:
+    """The story, the question, the diagram and the givens, or what is to be put in order."""
     st.markdown(plain(" ".join(problem.story)))
+    if isinstance(problem, OrderProblem):
+        st.markdown(
+            "\n".join(f"- **{letter}**: {plain(problem.words(id_))}" for letter, id_ in problem.letters.items())
+        )
+        st.markdown(f"**{plain(problem.task)}**")
+        return
     st.markdown(f"**{plain(problem.task)}**")
     show_diagram(problem)
     show_table(
@@ -68,18 +86,17 @@ def show_problem(problem: Problem) -> None:
 
 
 def show_diagram(problem: Problem) -> None:
-    """The wiring of the string, drawn from the problem's own numbers; what is asked stays open."""
-    if _COUNT not in {*problem.shown, problem.ask}:
-        return
-    count = None if problem.ask == _COUNT else int(problem.known[_COUNT])
-    voltage = next((name for name in _MODULE_VOLTAGES if name in problem.shown), None)
-    label = problem.shown[voltage].text if voltage else "? V"
-    drawing = series_string(count, label, "? V", look=theme.look())
-    theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, f"{problem.ask}-{problem.number}")
+    """The wiring, drawn from the problem's own numbers; what is asked stays open."""
+    drawing = diagram_of(problem, theme.look())
+    if drawing:
+        theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, f"{problem.ask}-{problem.number}")
 
 
 def show_line(at: int, line: Line) -> None:
     """One step of a worked solution: why, the relation in symbols and in words, the numbers, the value."""
+    if line.kind == "order":
+        st.markdown(f"**{at}. {plain(line.text)}** {plain(line.why)}")
+        return
     title = "Check" if line.name == "limit" else words_of(line.name)
     st.markdown(f"**{at}. {title}**")
     st.markdown(plain(line.why))

@@ -84,9 +84,11 @@ _CSS = f"""
 }}
 [data-testid="stMarkdownContainer"], [data-testid="stHtml"] {{ overflow-wrap: break-word; }}
 [data-testid="stMarkdownContainer"] .katex-display > .katex {{ white-space: normal; }}
+[data-testid="stMarkdownContainer"] .katex-display {{ overflow: visible !important; }}
 [data-testid="stMarkdownContainer"] .katex-display .base {{ margin: 0.2em 0; }}
 [data-testid="stMarkdownContainer"] td, [data-testid="stTable"] td {{ overflow-wrap: anywhere; }}
 [data-testid="stSidebarHeader"]::before {{ content: "Cold Morning"; font-size: 1.15rem; font-weight: 600; }}
+[data-testid="stCaptionContainer"] p {{ color: inherit; opacity: 0.85; }}
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}

@@ -54,7 +54,7 @@ class Amount(Model):
 
     value: float
     unit: Unit = ""
-    label: Annotated[str, Field(max_length=40, description="its trade name, if it is told by that: '10 AWG'")] = ""
+    label: Annotated[str, Field(max_length=200, description="its trade name, if it is told by that: '10 AWG'")] = ""
 
     @model_validator(mode="before")
     @classmethod

@@ -1,11 +1,13 @@
 """Order problems: steps to be put into an order of which only a part is fixed, with traps among them.
 
 Which step comes before which is declared as arrows, each with its reason; where no arrow leads, any order is right.
+A problem shows only some of the actions. Wherever one of these has to wait for another with none of the others in
+between, there is an arrow from one to the other, so that no reason speaks of an action that the problem leaves out.
 """
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from string import ascii_uppercase
@@ -31,6 +33,12 @@ class OrderQuestion:
     ask: Asked
     rulebook: Rulebook
 
+    def __post_init__(self) -> None:
+        """Raise ContentError if a problem could show two actions without the reason why one comes first."""
+        for first, then in self._untold():
+            fault = f"'{then}' waits for '{first}' only by way of actions that a problem may leave out."
+            raise self.document.fault(("arrows",), fault, "Add an arrow between the two, with its reason.")
+
     @cached_property
     def version(self) -> str:
         """Eight characters that change whenever something changes that a draw or its marking rests on."""
@@ -45,19 +53,30 @@ class OrderQuestion:
         return
 
     def reason(self, first: str, then: str) -> Arrow | None:
-        """The arrow that makes `first` come before `then`, also by way of others; None if the two may stand anyhow."""
-        reached, ways = {first}, [(first, None)]
-        while ways:
-            action, start = ways.pop(0)
-            for arrow in self.exercise.arrows:
-                if arrow.first != action or arrow.then in reached:
-                    continue
-                reason = start or arrow
-                if arrow.then == then:
-                    return reason
-                reached.add(arrow.then)
-                ways.append((arrow.then, reason))  # type: ignore[arg-type]
-        return None
+        """The arrow from `first` to `then`, if there is one."""
+        return self._arrows.get((first, then))
+
+    @cached_property
+    def _arrows(self) -> Mapping[tuple[str, str], Arrow]:
+        return {(arrow.first, arrow.then): arrow for arrow in self.exercise.arrows}
+
+    def _untold(self) -> Iterator[tuple[str, str]]:
+        """Two actions of which one has to wait for the other only by way of actions that a problem may leave out."""
+        after = {action: self._after(action) for action in self.exercise.actions}
+        for first, waiting in after.items():
+            for then in sorted(waiting):
+                told = any(between in waiting and then in after[between] for between in self.exercise.always)
+                if not told and self.reason(first, then) is None:
+                    yield first, then
+
+    def _after(self, action: str) -> set[str]:
+        """All the actions that have to wait for one, also by way of others."""
+        reached: set[str] = set()
+        new = {action}
+        while new:
+            new = {arrow.then for arrow in self.exercise.arrows if arrow.first in new} - reached
+            reached |= new
+        return reached
 
 
 @dataclass(frozen=True)
@@ -120,7 +139,7 @@ class OrderProblem:
 
     def must_wait(self, action: str, left: Sequence[str]) -> str | None:
         """Another of the actions left that has to come before this one."""
-        return next((other for other in left if other != action and self.question.reason(other, action)), None)
+        return next((other for other in left if self.question.reason(other, action)), None)
 
     def letter_of(self, action: str) -> str:
         """The letter of an action."""

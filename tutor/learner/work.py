@@ -23,12 +23,12 @@ class Work:
     hints_seen: int = 0
 
     @classmethod
-    def of(cls, attempts: Iterable[Attempt], version: str, shown: Mapping[str, Amount]) -> Self:
-        """Sum up the attempts, oldest first, that belong to a problem with this version and these givens."""
-        givens = {name: amount.text for name, amount in shown.items()}
+    def of(cls, attempts: Iterable[Attempt], version: str, rulebook: str, shown: Mapping[str, Amount]) -> Self:
+        """Sum up the attempts, oldest first, that belong to a problem of this version, rulebook and these givens."""
+        wanted = (version, rulebook, {name: amount.text for name, amount in shown.items()})
         work = cls()
         for attempt in attempts:
-            if attempt.version == version and attempt.givens == givens:
+            if (attempt.version, attempt.rulebook, attempt.givens) == wanted:
                 work = work.after(attempt)
         return work
 

@@ -5,8 +5,9 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import lesson_figures, showing
 from tutor.app.address import Address
-from tutor.app.session import library, problem, record
+from tutor.app.session import library, problem, record, rulebook_for
 from tutor.content.library import Lesson
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line, worked_solution
 from tutor.learner.progress import progress
@@ -30,7 +31,8 @@ def choose() -> None:
 
 
 def worked_example(lesson: Lesson) -> None:
-    example = problem(lesson.header.example, None, EXAMPLE_NUMBER, "us")
+    id_ = lesson.header.example
+    example = problem(id_, None, EXAMPLE_NUMBER, rulebook_for(id_))
     st.header("A worked example", anchor=False)
     showing.show_problem(example)
     showing.show_solution(worked_solution(example))
@@ -41,7 +43,11 @@ def faded_example(lesson: Lesson) -> None:
     st.header("The same, with steps left to you", anchor=False)
     name = f"faded {lesson.header.id}"
     done: int = record().setting(name, 0)
-    example = problem(lesson.header.example, None, EXAMPLE_NUMBER + 1 + done, "us")
+    id_ = lesson.header.example
+    example = problem(id_, None, EXAMPLE_NUMBER + 1 + done, rulebook_for(id_))
+    if isinstance(example, OrderProblem):
+        whole_order(example)
+        return
     lines = [line for line in worked_solution(example) if line.name != "limit"]
     left = min(done + 1, len(lines))
     st.markdown(f"{left} of {len(lines)} steps {'is' if left == 1 else 'are'} left to you here.")
@@ -50,6 +56,16 @@ def faded_example(lesson: Lesson) -> None:
     if left_to_learner(example, lines, left) and st.button("Next example: one step more for you", type="primary"):
         record().keep_setting(name, done + 1)
         st.rerun()
+
+
+def whole_order(example: OrderProblem) -> None:
+    """Another order, all of it left to the learner."""
+    showing.show_problem(example)
+    with st.form(f"faded {example.number}", border=False):
+        text = st.text_input(showing.answer_label(example), max_chars=LONGEST, key=f"faded {example.number} text")
+        st.form_submit_button("Check the order")
+    if text:
+        showing.show_marking(mark(example, text))
 
 
 def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
@@ -82,7 +98,9 @@ def problems(lesson: Lesson) -> None:
         known = done.get(id_)
         state = f" · right {known.right_unaided + known.right_with_help} times" if known and known.tries else ""
         st.page_link(
-            PRACTICE, label=f"{exercise.title} · level {exercise.level}{state}", query_params=Address(id_).query()
+            PRACTICE,
+            label=f"{exercise.title} · level {exercise.level}{state}",
+            query_params=Address(id_, rulebook=rulebook_for(id_)).query(),
         )
 
 

@@ -9,9 +9,10 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import library, record
+from tutor.app.session import AnyProblem, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import RequestError
 from tutor.engine.solution import worked_solution
@@ -31,21 +32,22 @@ def choose() -> None:
         for exercise in library().exercises.values():
             if exercise.lesson == lesson.header.id:
                 label = f"{exercise.title} · level {exercise.level}"
-                st.page_link(HERE, label=label, query_params=Address(exercise.id).query())
+                there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
+                st.page_link(HERE, label=label, query_params=there.query())
 
 
 def go(address: Address) -> None:
     st.switch_page(HERE, query_params=address.query())
 
 
-def name_of(problem: Problem) -> str:
+def name_of(problem: AnyProblem) -> str:
     """A name for the problem, with its numbers, among the session's keys."""
     question = problem.question
     givens = " ".join(amount.text for amount in problem.shown.values())
     return f"{question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id} {givens}"
 
 
-def keep(problem: Problem, work: Work, field: str, **what: Any) -> Work:
+def keep(problem: AnyProblem, work: Work, field: str, **what: Any) -> Work:
     """Add an attempt to the learner's record; give the work with it, which is on the disk when this returns.
 
     The attempt's key comes from the form shown and from what was sent, so that a submit that is sent twice counts once.
@@ -68,21 +70,17 @@ def keep(problem: Problem, work: Work, field: str, **what: Any) -> Work:
     return work.after(kept)
 
 
-def answer_form(problem: Problem, work: Work, *, stepwise: bool) -> Work:
+def answer_form(problem: AnyProblem, work: Work, *, stepwise: bool) -> Work:
     """The box for the answer; a yes or no comes with the number that decides."""
     solved_before = work.solved
-    label = showing.words_of(problem.ask)
-    unit = showing.asked_unit(problem)
     evidence = problem.question.evidence
     steps = dict(work.steps)
     with st.form("answer", border=False):
-        if evidence and not stepwise:
+        if evidence and not stepwise and isinstance(problem, Problem):
             proof = f"{showing.words_of(evidence)}{showing.asked_unit(problem, evidence)}"
             kept = steps.get(evidence, "")
             steps[evidence] = st.text_input(proof, kept, LONGEST, key=f"evidence {name_of(problem)}")
-        text = st.text_input(
-            f"{label}{unit}", value=work.entry or "", max_chars=LONGEST, key=f"answer {name_of(problem)}"
-        )
+        text = st.text_input(showing.answer_label(problem), work.entry or "", LONGEST, key=f"answer {name_of(problem)}")
         sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
     if sent:
         marking = mark(problem, text, steps)
@@ -121,16 +119,17 @@ def step_forms(problem: Problem, work: Work) -> Work:
     return work
 
 
-def tries(problem: Problem, work: Work) -> Work:
+def tries(problem: AnyProblem, work: Work) -> Work:
     """The boxes for the steps and for the answer, with the verdicts."""
-    has_steps = len(problem.question.right.steps) > 1
-    stepwise = has_steps and st.toggle("Step by step", value=bool(work.steps), key="step by step")
+    if isinstance(problem, OrderProblem) or len(problem.step_names) == 1:
+        return answer_form(problem, work, stepwise=False)
+    stepwise = st.toggle("Step by step", value=bool(work.steps), key="step by step")
     if stepwise:
         work = step_forms(problem, work)
     return answer_form(problem, work, stepwise=stepwise)
 
 
-def helps(problem: Problem, work: Work) -> None:
+def helps(problem: AnyProblem, work: Work) -> None:
     hints = problem.question.exercise.hints
     for at, hint in enumerate(hints[: work.hints_seen], start=1):
         st.info(f"**Hint {at}.** {showing.plain(hint)}")
@@ -147,12 +146,14 @@ def helps(problem: Problem, work: Work) -> None:
         showing.show_solution(worked_solution(problem))
 
 
-def other_questions(address: Address, problem: Problem) -> None:
-    with st.expander("Ask for another quantity, or put in your own numbers"):
+def other_questions(address: Address, problem: AnyProblem) -> None:
+    with st.expander("Ask for something else, or put in your own numbers"):
         for name in problem.question.exercise.asks:
             if name != problem.ask:
                 other = Address(address.exercise, address.number, name, address.rulebook)
-                st.page_link(HERE, label=f"Ask for: {showing.words_of(name)}", query_params=other.query())
+                st.page_link(HERE, label=f"Ask for: {showing.asked_words(name)}", query_params=other.query())
+        if not problem.shown:
+            return
         with st.form("own numbers", border=False):
             st.markdown("Your own numbers, from your own data sheet. What you leave as it is stays as drawn.")
             here = name_of(problem)
@@ -168,9 +169,10 @@ def other_questions(address: Address, problem: Problem) -> None:
             go(Address(address.exercise, address.number, address.ask, address.rulebook, (*address.own, *own)))
 
 
-def show(address: Address, problem: Problem) -> None:
+def show(address: Address, problem: AnyProblem) -> None:
     exercise = problem.question.exercise
-    work = Work.of(record().attempts(exercise.id, problem.number, problem.ask), problem.question.version, problem.shown)
+    attempts = record().attempts(exercise.id, problem.number, problem.ask)
+    work = Work.of(attempts, problem.question.version, problem.question.rulebook.id, problem.shown)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
     st.query_params.from_dict(address.query())  # a link within one page leaves the browser's address as it was
     told, tried = st.container(), st.container()

@@ -4,7 +4,7 @@ import streamlit as st
 
 from tutor.app.address import Address
 from tutor.app.markdown_table import show_table
-from tutor.app.session import library, record
+from tutor.app.session import library, record, rulebook_for
 from tutor.learner.progress import Progress, progress
 
 PRACTICE = "screens/practice.py"
@@ -61,7 +61,9 @@ else:
 open_ones = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]
 if open_ones:
     label = f"Next: {open_ones[0].title}"
-    st.page_link(PRACTICE, label=label, query_params=Address(open_ones[0].id).query())
+    st.page_link(
+        PRACTICE, label=label, query_params=Address(open_ones[0].id, rulebook=rulebook_for(open_ones[0].id)).query()
+    )
 else:
     st.markdown("Every exercise has been answered rightly without help. Come back in some days and try fresh numbers.")
 own_data()

@@ -3,6 +3,7 @@ import re
 import streamlit as st
 
 from tutor.app.markdown_table import show_table
+from tutor.app.session import chosen_rulebook
 from tutor.trade.rulebooks import RULEBOOKS, Table, TableError, rulebook
 from tutor.units import conversion, written, written_unit
 
@@ -66,7 +67,7 @@ st.markdown(
     "No row was read in the standard's official print: before you build, look the value up in the code itself."
 )
 asked_for = st.query_params.get("rulebook")
-st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else next(iter(RULEBOOKS)))
+st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else chosen_rulebook())
 chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
 tables = rulebook(chosen).tables
 names = list(tables)

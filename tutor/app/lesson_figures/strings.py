@@ -1,29 +1,17 @@
-"""The lessons' live figures: the choices that a learner moves, and the figure that follows."""
+"""Figures on modules and strings, with the choices that a learner moves."""
 
-from collections.abc import Callable
 from dataclasses import fields
 from functools import lru_cache
 
 import streamlit as st
 
 from tutor.app import theme
-from tutor.app.figures.base import Drawn, LabelVoltages, Window
+from tutor.app.figures.base import LabelVoltages, Window
+from tutor.app.lesson_figures.controls import choose_module, put, told_rulebook
 from tutor.app.session import library
 from tutor.content.models import Charger, Module, Place
 from tutor.trade.modules import DiodeParameters, Label, fit
 from tutor.trade.strings import most_in_series, voltage_at
-
-
-def show(figure: str) -> None:
-    """Show a lesson's figure by its id, if it has been drawn yet."""
-    if figure in _FIGURES:
-        st.header("Try it", anchor=False)
-        _FIGURES[figure]()
-
-
-def _module() -> Module:
-    modules = library().modules
-    return modules[st.selectbox("Module (invented)", list(modules), format_func=lambda id_: modules[id_].name)]
 
 
 def _charger() -> Charger:
@@ -72,15 +60,12 @@ def _diode(module: Module) -> DiodeParameters:
     return fit(Label(**{part.name: getattr(module, part.name).working for part in fields(Label)}))
 
 
-def _put(drawn: Drawn, key: str) -> None:
-    theme.show_figure(drawn.figure, drawn.sentence, drawn.rows, key)
-
-
 @st.fragment
-def _cold_year() -> None:
+def cold_year_figure() -> None:
+    """A string's voltages over the year at a place."""
     from tutor.app.figures.cold_year import Site, cold_year  # noqa: PLC0415 - plotly only where a figure is shown
 
-    place, module, charger = _place(), _module(), _charger()
+    place, module, charger = _place(), choose_module(), _charger()
     count = _count(module, charger)
     site = Site(
         place.name,
@@ -89,44 +74,50 @@ def _cold_year() -> None:
         place.january_mean.working,
         place.july_mean.working,
     )
-    _put(cold_year(count, _voltages(module), site, _window(charger), theme.look()), "cold year")
+    put(cold_year(count, _voltages(module), site, _window(charger), theme.look()), "cold year")
 
 
 @st.fragment
-def _iv_curve() -> None:
+def iv_curve_figure() -> None:
+    """A module's curve in chosen sun and warmth."""
     from tutor.app.figures.iv_curve import iv_curve  # noqa: PLC0415 - plotly only where a figure is shown
 
-    module = _module()
+    module = choose_module()
     irradiance = st.slider("Sun on the module (W/m²)", 100, 1200, 800, 50)
     cell = st.slider("Cell temperature (°C)", -40, 85, 25)
-    _put(iv_curve(module.name, _diode(module), float(irradiance), float(cell), theme.look()), "iv curve")
+    put(iv_curve(module.name, _diode(module), float(irradiance), float(cell), theme.look()), "iv curve")
 
 
 @st.fragment
-def _series_window() -> None:
+def series_window_figure() -> None:
+    """Strings of 1, 2, ... modules against the input's window."""
     from tutor.app.figures.series_window import series_window  # noqa: PLC0415 - plotly only where a figure is shown
 
-    module, charger = _module(), _charger()
+    module, charger = choose_module(), _charger()
     coldest = st.slider("Coldest morning (°C)", -40, 20, -10)
     hottest = st.slider("Hottest cell (°C)", 30, 85, 65)
     highest = float(voltage_at(module.module_voc.working, module.voc_coefficient.working, float(coldest)))
     operating = float(voltage_at(module.module_vmp.working, module.vmp_coefficient.working, float(hottest)))
-    _put(series_window(highest, operating, _window(charger), theme.look()), "series window")
+    put(series_window(highest, operating, _window(charger), theme.look()), "series window")
 
 
 @st.fragment
-def _hot_afternoon() -> None:
+def hot_afternoon_figure() -> None:
+    """The operating voltage as the cells heat up."""
     from tutor.app.figures.hot_afternoon import hot_afternoon  # noqa: PLC0415 - plotly only where a figure is shown
 
-    module, charger = _module(), _charger()
+    module, charger = choose_module(), _charger()
     count = _count(module, charger)
     hottest = st.slider("Hottest cell (°C)", 30, 85, 65)
-    _put(hot_afternoon(count, _voltages(module), float(hottest), _window(charger), theme.look()), "hot afternoon")
+    put(hot_afternoon(count, _voltages(module), float(hottest), _window(charger), theme.look()), "hot afternoon")
 
 
-_FIGURES: dict[str, Callable[[], None]] = {
-    "cold-year": _cold_year,
-    "iv-curve": _iv_curve,
-    "series-window": _series_window,
-    "hot-afternoon": _hot_afternoon,
-}
+@st.fragment
+def strings_and_fuses_figure() -> None:
+    """What the other strings drive into a faulty one."""
+    from tutor.app.figures.strings_and_fuses import strings_and_fuses  # noqa: PLC0415 - plotly only where it is shown
+
+    book, module = told_rulebook(), choose_module()
+    strings = st.slider("Strings in parallel", 1, 8, 3)
+    currents = (module.module_isc.working, module.module_fuse_max.working)
+    put(strings_and_fuses(book, strings, *currents, theme.look()), "strings and fuses")
