@@ -52,7 +52,8 @@ def pytest_generate_tests(metafunc):
     """Give a test its questions."""
     for name in QUESTIONS.keys() & set(metafunc.fixturenames):
         chosen = [question for question in _built_in() if QUESTIONS[name](question)]
-        metafunc.parametrize(name, chosen, ids=[f"{one.exercise.id}:{one.ask}:{one.rulebook.id}" for one in chosen], scope="session")
+        ids = [f"{one.exercise.id}:{one.ask}:{one.rulebook.id}" for one in chosen]
+        metafunc.parametrize(name, chosen, ids=ids, scope="session")
 
 
 @pytest.fixture(scope="session")

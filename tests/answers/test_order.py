@@ -13,7 +13,8 @@ from tutor.content.models import OrderExercise
 from tutor.engine.order import OrderQuestion, draw_order
 from tutor.trade.rulebooks import rulebook
 
-EXERCISES = sorted(load().orders)
+LIBRARY = load()
+EXERCISES = sorted(LIBRARY.orders)
 
 
 def closure(exercise):
@@ -75,7 +76,7 @@ def test_many_orders_are_right(engine, exercise):
 
 @st.composite
 def orders(draw):
-    """An exercise of up to six actions with any arrows that make no circle; all are shown, so none needs a short cut."""
+    """An exercise of up to six actions, all of them shown, with any arrows that make no circle."""
     names = [f"action-{letter}" for letter in "abcdef"[: draw(st.integers(3, 6))]]
     pairs = [(first, then) for at, then in enumerate(names) for first in names[:at]]
     arrows = draw(st.lists(st.sampled_from(pairs), min_size=1, unique=True))
@@ -102,21 +103,15 @@ def orders(draw):
 @settings(max_examples=60, deadline=None)
 @given(orders(), st.integers(1, 1000))
 def test_any_partial_order_is_marked_by_its_linear_extensions(any_order, number):
-    declared = load_once().orders[EXERCISES[0]]
-    question = OrderQuestion(load_once(), any_order, declared.document, "order", rulebook("us"))
+    document = LIBRARY.orders[EXERCISES[0]].document
+    question = OrderQuestion(LIBRARY, any_order, document, "order", rulebook("us"))
     problem = draw_order(question, number)
     right = {order for order in all_orders(problem) if mark(problem, order).verdict == "right"}
     assert right == linear_extensions(problem)
-    upcoming = OrderQuestion(load_once(), any_order, declared.document, "next_action", rulebook("us"))
+    upcoming = OrderQuestion(LIBRARY, any_order, document, "next_action", rulebook("us"))
     problem = draw_order(upcoming, number)
     firsts = {order[0] for order in linear_extensions(problem)}
     assert {letter for letter in problem.letters if mark(problem, letter).verdict == "right"} == firsts
-
-
-def load_once(kept=[]):  # noqa: B006 - read once for all examples
-    if not kept:
-        kept.append(load())
-    return kept[0]
 
 
 @pytest.mark.parametrize("number", range(1, 8))
@@ -191,16 +186,16 @@ def test_the_trade_facts_are_named_when_turned_round(engine):
 @pytest.mark.parametrize(
     "write",
     [
-        lambda letters: "".join(letters),
+        "".join,
         lambda letters: "".join(letters).lower(),
-        lambda letters: ", ".join(letters),
-        lambda letters: " -> ".join(letters),
+        ", ".join,
+        " -> ".join,
         lambda letters: "→".join(letters).lower(),
-        lambda letters: " – ".join(letters),
+        " – ".join,
         lambda letters: ".\n".join(letters) + ".",
         lambda letters: f"\t{'/'.join(letters)}  ",
-        lambda letters: " > ".join(letters),
-        lambda letters: "; ".join(letters),
+        " > ".join,
+        "; ".join,
     ],
 )
 def test_letters_in_any_case_and_with_any_usual_sign_between(engine, exercise, write):
@@ -245,13 +240,8 @@ def test_one_letter_is_asked_for_where_one_step_is_asked_for(engine, exercise):
 @settings(max_examples=300, deadline=None)
 @given(st.text(max_size=130))
 def test_no_text_upsets_the_marking(text):
-    question = OrderQuestion(
-        load_once(),
-        load_once().orders[EXERCISES[0]].exercise,
-        load_once().orders[EXERCISES[0]].document,
-        "order",
-        rulebook("us"),
-    )
+    declared = LIBRARY.orders[EXERCISES[0]]
+    question = OrderQuestion(LIBRARY, declared.exercise, declared.document, "order", rulebook("us"))
     marking = mark(draw_order(question, 1), text)
     assert marking.verdict in ("right", "wrong", "refused")
     assert marking.feedback.endswith(".")

@@ -130,7 +130,7 @@ def test_bands_follow_the_sources():
 def test_the_battery_falls_by_what_the_array_does_not_give():
     # 500 W / 0.9 + 25 W − 400 W = 180.6 W over 8 h: 1.444 kWh of 4 kWh, 2.556 kWh left
     figure, sentence, _ = transfer_day(day(), LIGHT)
-    assert min(traces(figure)["battery"].y) == pytest.approx(2.556, abs=0.001)
+    assert min(traces(figure)["battery energy"].y) == pytest.approx(2.556, abs=0.001)
     assert "falls to 2.56\u00a0kWh at the lowest" in sentence
 
 

@@ -37,7 +37,7 @@ print(json.dumps([
 """
 
 
-@pytest.fixture(params=ORDERS, ids=lambda param: ":".join(param))
+@pytest.fixture(params=ORDERS, ids=":".join)
 def problems(request, engine):
     """Twenty problems of one question."""
     return [draw_order(engine.order_question(*request.param), number) for number in NUMBERS]

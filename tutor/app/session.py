@@ -14,7 +14,7 @@ from tutor.store.database import Store
 from tutor.trade.rulebooks import RULEBOOKS
 
 AnyProblem = Problem | OrderProblem
-UNITS = {"us": "United States: AWG and feet", "iec": "IEC: mm² and metres"}
+UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
 
 
 @lru_cache(maxsize=1)
@@ -48,14 +48,16 @@ def chosen_rulebook() -> str:
 
 
 def rulebook_choice() -> None:
-    """Let the learner choose the rulebook and its units, once for all pages; the problem on the page goes along."""
-    ids = list(UNITS)
-    place = ids.index(chosen_rulebook())
+    """Let the learner choose the rulebook and its units, once for all pages; a problem on the page goes along.
+
+    Beside a problem from a link the box shows the problem's own rulebook.
+    """
+    linked = st.query_params.get("rulebook", "us") if "exercise" in st.query_params else chosen_rulebook()
+    st.session_state["rulebook box"] = linked if linked in UNITS else "us"
     with st.sidebar:
         st.selectbox(
             "Rulebook and units",
-            ids,
-            place,
+            list(UNITS),
             format_func=UNITS.__getitem__,
             key="rulebook box",
             on_change=_choose_rulebook,

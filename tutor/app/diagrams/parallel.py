@@ -41,8 +41,8 @@ def parallel_strings(
     """Draw strings in parallel between a plus and a minus busbar, then a DC disconnect and `ends`.
 
     `string_label` stands in every string ('3 modules, 9.5 A'), `together_label` where the currents have met ('' if
-    nothing is said of them), `fuse_label` at the fuse of every string: '?' leaves open whether there is one, None leaves
-    the fuses out.  `count` None leaves open how many strings there are.
+    nothing is said of them), `fuse_label` at the fuse of every string: '?' leaves open whether there is one, and None
+    leaves the fuses out.  `count` None leaves open how many strings there are.
     Raises ValueError if there is no string.
     """
     if count is not None and count < 1:

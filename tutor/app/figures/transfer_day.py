@@ -137,7 +137,7 @@ def _add_battery(figure: go.Figure, look: Look, trace: Trace, day_start: float) 
             yaxis="y2",
             mode="lines",
             line={"color": look.line_2, "width": 3},
-            name="battery",
+            name="battery energy",
             hovertemplate="%{y:.2f} kWh<extra></extra>",
         )
     )
