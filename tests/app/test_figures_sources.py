@@ -80,6 +80,7 @@ def test_continuous_loads_count_by_their_factor():
     figure, sentence, rows = drawings(LIGHT)["shared_load"]
     assert "1.25 × 400\u00a0W + 1200\u00a0W = 1700\u00a0W" in sentence
     assert "leaves 300\u00a0W" in sentence
+    assert "counts 1.25 times (the rule)" in sentence
     assert "80\u00a0%: 1600\u00a0W" in texts(figure)
     assert rows[1]["Added up"] == "1600\u00a0W"
     assert list(traces(figure)["kettle"].base) == [400.0]
@@ -88,7 +89,7 @@ def test_continuous_loads_count_by_their_factor():
 def test_within_the_limit_but_not_for_hours():
     # 1.25 × 1700 W = 2125 W, 125 W above 2000 W
     sentence = shared_load(STRIP, [SharedLoad("heater", 1700.0, True)], LIGHT).sentence
-    assert "125\u00a0W too much for hours: the rule" in sentence
+    assert "125\u00a0W too much for hours." in sentence
 
 
 def test_above_the_limit_is_an_overload():

@@ -133,7 +133,6 @@ def test_hints_then_the_worked_solution(screen):
 
 def test_fresh_numbers_are_the_next_problem(screen):
     app = press(screen("practice", exercise="most-modules-in-series", number="3"), "Fresh numbers")
-    assert app.query_params["number"] == ["4"]
     assert "Problem 4" in visible(app)
 
 
@@ -232,8 +231,8 @@ def test_progress_counts_and_erases(screen, store):
     answer(problem, "10")
     answer(problem, "9")
     app = screen("progress")
-    ((exercise, tries, unaided, helped, *_),) = rows(app)
-    assert (exercise, tries, unaided, helped) == ("The most modules in one string", "2", "1", "0")
+    ((exercise, tries, right, *_),) = rows(app)
+    assert (exercise, tries, right) == ("The most modules in one string", "2", "1 unaided, 0 with help")
     press(app, "Erase")
     assert "Nothing was erased." in visible(app)
     app.checkbox[0].check()

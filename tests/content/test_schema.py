@@ -10,8 +10,11 @@ from tutor.content.schema import KINDS, folder, schema, text_of
 from tutor.paths import content_root
 
 ROOT = content_root()
+EXERCISES = sorted((ROOT / "exercises").glob("*/*.yaml"))
+ORDERS = [path for path in EXERCISES if "kind" in read_yaml(path).data]
 FILES = {
-    "exercise": sorted((ROOT / "exercises").glob("*/*.yaml")),
+    "exercise": [path for path in EXERCISES if path not in ORDERS],
+    "order-exercise": ORDERS,
     "quantities": [ROOT / "assets" / "quantities.yaml"],
     "modules": [ROOT / "assets" / "parts" / "modules.yaml"],
     "chargers": [ROOT / "assets" / "parts" / "chargers.yaml"],

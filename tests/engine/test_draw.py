@@ -23,9 +23,9 @@ from tutor.json_forms import problem_json
 engine = Engine(load())
 print(json.dumps([
     problem_json(draw(engine.question(id_, ask, book), number), solution=True)
-    for id_, exercise in engine.library.exercises.items()
-    for ask in exercise.asks
-    for book in ("us", "iec")
+    for id_, declared in engine.library.declared.items()
+    for book in declared.exercise.rulebooks
+    for ask in declared.under(book).exercise.asks
     for number in range(5)
 ]))
 """

@@ -69,12 +69,14 @@ class Stepper:
             self.tripped |= watts > peak or self.above_for >= system.overload_time
         else:
             self.above_for = 0.0
-        share = self.stored / system.battery_capacity
-        if share >= system.return_threshold:
+        if self.stored >= system.return_threshold * system.battery_capacity:
             self.held = False
-        elif live and self.feeder == "inverter" and share <= system.low_cutoff and drain > 0:
+        elif live and self.feeder == "inverter" and self._is_low() and drain > 0:
             self.held = True
         self._choose(point, watts)
+
+    def _is_low(self):
+        return self.stored <= self.system.low_cutoff * self.system.battery_capacity
 
     def _choose(self, point, watts):
         system, order = self.system, self.system.load_priority
@@ -119,8 +121,7 @@ class Stepper:
         charge = (sun if Source.ARRAY in system.charger_priority else min(sun, 0.0)) + (
             mains * system.charger_efficiency if Source.SUPPLY in system.charger_priority else 0.0
         )
-        self.stored += min(charge, budget) * STEP
-        self.stored = min(max(self.stored, 0.0), system.battery_capacity)
+        self._store(min(charge, budget) * STEP)
         self.present_for += STEP if point.supply_available else 0.0
         if feeding == "inverter" and watts > system.inverter_power:
             self.above_for += STEP
@@ -128,6 +129,14 @@ class Stepper:
             self.changing_for += STEP
         if feeding in ("transfer", "off"):
             self.dark_for = [dark + STEP * (p > 0) for dark, p in zip(self.dark_for, point.load_power, strict=True)]
+
+    def _store(self, energy):
+        """Change the stored energy, but no farther than to a level at which something is decided."""
+        full = self.system.battery_capacity
+        low, back = self.system.low_cutoff * full, self.system.return_threshold * full
+        ceiling = back if self.held and self.stored < back else full
+        floor = 0.0 if self.held else low
+        self.stored = min(max(self.stored + energy, floor), ceiling)
 
 
 def seconds(*values):

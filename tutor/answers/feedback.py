@@ -130,7 +130,7 @@ def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
     name = name or _first_changed(problem, mistake)
     own = next((step for step in mistake.way.method.steps if step.name == name), None)
     step = next((step for step in problem.question.right.steps if step.name == name), None)
-    if own is None or step is None or own.expression == step.expression:
+    if own is None or step is None or own.expression == step.expression or step.kind == "trace":
         return ""
     return f"Your line: {_line(own)}. {_relation(step)}"
 

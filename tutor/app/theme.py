@@ -88,13 +88,18 @@ _CSS = f"""
 [data-testid="stMarkdownContainer"] .katex-display .base {{ margin: 0.2em 0; }}
 [data-testid="stMarkdownContainer"] td, [data-testid="stTable"] td {{ overflow-wrap: anywhere; }}
 [data-testid="stSidebarHeader"]::before {{ content: "Cold Morning"; font-size: 1.15rem; font-weight: 600; }}
-[data-testid="stCaptionContainer"] p {{ color: inherit; opacity: 0.85; }}
+[data-testid="stCaptionContainer"] {{ color: light-dark({LIGHT.quiet}, {DARK.quiet}) !important; }}
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {{ opacity: 1 !important; }}
+[data-testid="stPageLink-NavLink"] {{ background-color: transparent; }}
+[data-testid="stPageLink-NavLink"] :is(span, div, p) {{ white-space: normal; overflow: visible; font-weight: 400; }}
+[data-testid="stPageLink-NavLink"] p {{ color: light-dark({LIGHT.link}, {DARK.link}); text-decoration: underline; }}
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
 [class*="st-key-narrow-drawing"], .st-key-keys-script {{ display: none; }}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{ padding-left: 1rem; padding-right: 1rem; }}
+  [data-testid="stMarkdownContainer"] :is(td, th) {{ padding: 0.25rem 0.3rem; }}
   .stMainBlockContainer h1 {{ font-size: 1.9rem; }}
   .stMainBlockContainer h2 {{ font-size: 1.5rem; }}
   [class*="st-key-wide-drawing"] {{ display: none; }}

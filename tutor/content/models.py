@@ -71,7 +71,14 @@ class Amount(Model):
     @classmethod
     def __get_pydantic_json_schema__(cls, _core: CoreSchema, _handler: GetJsonSchemaHandler) -> dict[str, Any]:
         text = {"type": "string", "pattern": _AMOUNT.pattern, "examples": ["41.3 V", "-0.27 %/K"]}
-        return {"title": "Amount", "description": "A value and its unit.", "anyOf": [text, {"type": "number"}]}
+        number, words = {"type": "number"}, {"type": "string", "maxLength": 200}
+        named = {
+            "type": "object",
+            "properties": {"value": number, "unit": {"type": "string", "maxLength": LONGEST_UNIT}, "label": words},
+            "required": ["value", "label"],
+            "additionalProperties": False,
+        }
+        return {"title": "Amount", "description": "A value and its unit.", "anyOf": [text, number, named]}
 
     @property
     def working(self) -> float:

@@ -9,11 +9,12 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Module, Place, Quantity, Source
+from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Module, OrderExercise, Place, Quantity, Source
 from tutor.paths import content_root
 
 _FILES: dict[str, Any] = {
     "exercise": Exercise,
+    "order-exercise": OrderExercise,
     "lesson-header": LessonHeader,
     "quantities": dict[str, Quantity],
     "modules": dict[str, Module],

@@ -113,8 +113,8 @@ def add_ends(drawing: schemdraw.Drawing, middle: float, top: float, ends: str, l
     for lines, upper, height in ((["DC", "disconnect"], top, SWITCH_HEIGHT), (wrapped([ends], 22), below, 1.6)):
         add_box(drawing, (middle - width / 2, upper - height), (width, height), lines, look)
     for sign, pole in (("−", middle - POLE), ("+", middle + POLE)):
-        upper, lower = (pole, top - 0.35), (pole, top - SWITCH_HEIGHT + 0.35)
-        add_switch(drawing, upper, lower, look)
+        lower = (pole, top - SWITCH_HEIGHT + 0.35)
+        add_switch(drawing, (pole, top - 0.35), lower, look)
         add_wire(drawing, lower, (pole, below))
         add_text(drawing, sign, pole + 0.35, top + 0.45, SIGN_SIZE)
         add_text(drawing, sign, pole, below - 0.4, SIGN_SIZE)

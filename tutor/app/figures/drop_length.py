@@ -46,13 +46,14 @@ def drop_length(book: Rulebook, run: Run, look: Look) -> Drawn:
     for at, (size, dash) in enumerate(zip(sizes, _DASHES, strict=True)):
         thick = carries(book, size.area, _laid(book, run), run.current)
         share = _share(book, size, run, 2 * run.length)
-        line = {"color": look.line_1 if thick else look.quiet, "width": 3 if thick else 1.5, "dash": dash}
+        colour = look.line_1 if thick else look.quiet
+        line = {"color": colour, "width": 3 if thick else 1.5, "dash": dash}
         figure.add_trace(
             go.Scatter(x=[0, end], y=[0, 100 * share], name=size.name, mode="lines", line=line, hovertemplate=_HOVER)
         )
         reach = min(1.0, (0.96 - 0.09 * at) * top / share)
         words = size.name if thick else f"{size.name}: too thin"
-        _add_name(figure, look, (reach * end, 100 * reach * share), words, line["color"], at_edge=reach == 1)
+        _add_name(figure, look, (reach * end, 100 * reach * share), words, colour, at_edge=reach == 1)
     _add_length(figure, conversion(unit).to_shown(run.length), _length(run.length, unit), look)
     figure.update_xaxes(range=[0, end])
     figure.update_yaxes(range=[0, 100 * top], ticksuffix=" %")

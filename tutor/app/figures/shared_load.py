@@ -126,11 +126,10 @@ def _sentence(shared: Shared, loads: list[SharedLoad]) -> str:
     if total > shared.limit:
         return f"{told}, {written(total - shared.limit, 'W')} too much: it is overloaded while all of them run."
     weighted = shared.continuous_factor * continuous + total - continuous
-    if weighted <= shared.limit:
-        counted = _counted(shared, continuous, total - continuous)
-        return f"{told}. {counted}That leaves {written(shared.limit - weighted, 'W')} for others."
     counted = _counted(shared, continuous, total - continuous)
-    return f"{told}. {counted}That is {written(weighted - shared.limit, 'W')} too much for hours: {shared.rule}."
+    if weighted <= shared.limit:
+        return f"{told}. {counted}That leaves {written(shared.limit - weighted, 'W')} for others."
+    return f"{told}. {counted}That is {written(weighted - shared.limit, 'W')} too much for hours."
 
 
 def _counted(shared: Shared, continuous: float, other: float) -> str:
@@ -138,10 +137,11 @@ def _counted(shared: Shared, continuous: float, other: float) -> str:
     if not continuous or shared.continuous_factor == 1:
         return ""
     rest = f" + {written(other, 'W')}" if other else ""
+    factor = f"{shared.continuous_factor:g}"
     weighted = shared.continuous_factor * continuous + other
     return (
-        f"What runs for hours counts {shared.continuous_factor:g} times: {shared.continuous_factor:g} × "
-        f"{written(continuous, 'W')}{rest} = {written(weighted, 'W')}. "
+        f"What runs for hours counts {factor} times ({shared.rule}): "
+        f"{factor} × {written(continuous, 'W')}{rest} = {written(weighted, 'W')}. "
     )
 
 

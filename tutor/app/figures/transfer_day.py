@@ -1,7 +1,6 @@
 """A simulated day: which source feeds the loads, the battery's energy, and the current taken from the supply."""
 
 import math
-from itertools import pairwise
 
 import plotly.graph_objects as go
 
@@ -198,15 +197,13 @@ def _add_title(figure: go.Figure, look: Look, height: float, words: str) -> None
 
 def _sentence(trace: Trace, day_start: float) -> str:
     changes = _changes(trace)
-    told = []
-    for (_, fed), following in pairwise([*changes[:_MOST_TOLD], (changes[_MOST_TOLD:] or [None])[0]]):
-        until = f"until {clock(day_start + 60 * round(following[0] / 60))}" if following else "to the end"
-        told.append(f"{_fed_words(fed)} {until}")
+    ends = [f"until {clock(day_start + 60 * round(start / 60))}" for start, _ in changes[1:]]
+    told = [f"{_fed_words(fed)} {end}" for (_, fed), end in zip(changes, [*ends, "to the end"], strict=True)]
     further = len(changes) - _MOST_TOLD
     more = f", and so on with {further} more changes, all in the table" if further > 0 else ""
     lowest = min(min(one.stored_start, one.stored_end) for one in trace.intervals)
     return (
-        f"The loads are fed {', then '.join(told)}{more}. {_served_words(trace)}; "
+        f"The loads are fed {', then '.join(told[:_MOST_TOLD])}{more}. {_served_words(trace)}; "
         f"the battery falls to {written(lowest / _KWH, 'kWh', 3)} at the lowest.{_dropped_words(trace, day_start)}"
     )
 

@@ -30,7 +30,7 @@ _LOADS = {  # invented: W, and whether it runs for three hours or more
     "circular saw": (1100.0, False),
 }
 _CIRCUITS = {"us": (20.0, 120.0), "iec": (10.0, 230.0)}  # A, V
-_ADVICE = "80 % for long running is common practice, no source"
+_ADVICE = "common practice, no source"
 
 
 @st.fragment

@@ -16,12 +16,14 @@ from tutor.units import conversion
 if TYPE_CHECKING:
     from tutor.app.figures.fuse_between import Circuit
 
-_BATTERIES = {12: 10.5, 24: 21.0, 48: 42.0}  # V: nominal, and lowest in use, 1.75 V for each lead-acid cell
+# V: nominal; lowest in use and full at rest, 1.75 V and 2.12 V for each lead-acid cell (from memory).
+_BATTERIES = {12: (10.5, 12.7), 24: (21.0, 25.4), 48: (42.0, 50.9)}
 _LENGTHS = {"us": ("ft", 200, 40, 2), "iec": ("m", 60, 12, 1)}
 _SIZES = {"us": "8 AWG", "iec": "10 mm²"}
 _BATTERY_SIZES = {"us": "2/0 AWG", "iec": "70 mm²"}
 _BATTERY_FUSES = {"us": 150.0, "iec": 160.0}
 _TERMINALS = {"us": (60.0, 75.0, 90.0), "iec": (70.0, 90.0)}
+_CONDITIONS = "Copper in conduit at 30 °C, alone, on terminals as they usually are; the load runs for hours."
 _BREAKING = (1000, 2000, 5000, 10000, 20000, 50000, 100000, 200000)
 _FAULTS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000)
 
@@ -66,12 +68,14 @@ def battery_fuse_figure() -> None:
     power = st.slider("Inverter's rated power (W)", 300, 5000, 2000, 100)
     nominal = st.select_slider("Battery's nominal voltage (V)", list(_BATTERIES), 24)
     efficiency = st.slider("Inverter's efficiency (%)", 75, 98, 88)
-    load = current_drawn(float(power), _BATTERIES[nominal], efficiency / 100)
+    lowest, full = _BATTERIES[nominal]
+    load = current_drawn(float(power), lowest, efficiency / 100)
     size = choose_size(book, "Cable", _BATTERY_SIZES[book.id])
     fuse = choose_rating("Fuse", _ratings(book, 10, 800), _BATTERY_FUSES[book.id])
     resistance = st.slider("Resistance of battery and cables together (mΩ)", 1, 50, 5)
     breaking = choose_rating("What the fuse can break at this voltage", _BREAKING, 10000)
-    fault = fault_current(float(nominal), resistance / 1000)
+    st.caption(_CONDITIONS)
+    fault = fault_current(full, resistance / 1000)
     put(fuse_between(_circuit(book, load, size.area, fuse, fault, breaking), theme.look()), "battery fuse")
 
 
@@ -86,6 +90,7 @@ def fuse_between_figure() -> None:
     fuse = choose_rating("Fuse or breaker", _ratings(book, 10, 400), 40.0)
     fault = choose_rating("Current of a fault", _FAULTS, 1000)
     breaking = choose_rating("What the device can break at this voltage", _BREAKING, 5000)
+    st.caption(_CONDITIONS)
     put(fuse_between(_circuit(book, float(load), size.area, fuse, fault, breaking), theme.look()), "fuse between")
 
 

@@ -147,7 +147,11 @@ def helps(problem: AnyProblem, work: Work) -> None:
 
 
 def other_questions(address: Address, problem: AnyProblem) -> None:
-    with st.expander("Ask for something else, or put in your own numbers"):
+    here = name_of(problem)
+    others = st.expander("Ask for something else, or put in your own numbers", key=f"others {here}", on_change="rerun")
+    if not others.open:  # what is shut need not be drawn, and need not hold up a verdict
+        return
+    with others:
         for name in problem.question.exercise.asks:
             if name != problem.ask:
                 other = Address(address.exercise, address.number, name, address.rulebook)
@@ -156,7 +160,6 @@ def other_questions(address: Address, problem: AnyProblem) -> None:
             return
         with st.form("own numbers", border=False):
             st.markdown("Your own numbers, from your own data sheet. What you leave as it is stays as drawn.")
-            here = name_of(problem)
             typed = {
                 name: st.text_input(
                     showing.words_of(name), value=amount.text, max_chars=LONGEST, key=f"own {name} {here}"

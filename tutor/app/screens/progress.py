@@ -20,8 +20,7 @@ def row(entry: Progress) -> dict[str, str]:
     return {
         "Exercise": exercise.title,
         "Tries": str(entry.tries),
-        "Right, unaided": str(entry.right_unaided),
-        "Right, with help": str(entry.right_with_help),
+        "Right": f"{entry.right_unaided} unaided, {entry.right_with_help} with help",
         "Last": f"{entry.last_at:%Y-%m-%d %H:%M} UTC" if entry.last_at else "",
         "Mistakes met": "; ".join(words),
     }
