@@ -83,11 +83,11 @@ def in_working_unit(number, unit):
     return REGISTRY.Quantity(float(number), factors).to_base_units().magnitude
 
 
-def evaluated(node, values, rounded, rulebook):  # noqa: PLR0912 - one case for each node of the algebra
+def evaluated(node, values, rounded, functions):  # noqa: PLR0912 - one case for each node of the algebra
     """The value of a tree; `rounded` is applied to the result of every operation."""
 
     def inner(part):
-        return evaluated(part, values, rounded, rulebook)
+        return evaluated(part, values, rounded, functions)
 
     match node:
         case Literal(text, unit):
@@ -121,7 +121,7 @@ def evaluated(node, values, rounded, rulebook):  # noqa: PLR0912 - one case for 
         case Call("sqrt", (argument,), _):
             return rounded(math.sqrt(inner(argument)))
         case Call(function, arguments, table):
-            return getattr(rulebook.tables[table], function)(*map(inner, arguments))
+            return functions[f"{function}__{table}"](*map(inner, arguments))
     raise AssertionError(f"an operation that a right way may not use: {node}")
 
 
@@ -136,7 +136,7 @@ def work_out():
             if amount.unit == "degF":
                 values[name] = rounded(values[name])
         for step in problem.question.right.steps:
-            values[step.name] = evaluated(problem.tree_of(step), values, rounded, problem.question.rulebook)
+            values[step.name] = evaluated(problem.tree_of(step), values, rounded, problem.question.functions)
         return {step.name: values[step.name] for step in problem.question.right.steps}
 
     return work_out
@@ -144,15 +144,19 @@ def work_out():
 
 @pytest.fixture(scope="session")
 def evaluate_tree(engine):
-    """evaluate_tree(tree, values, rounded): the value of one tree of the algebra."""
-    rulebook = engine.question("most-modules-in-series").rulebook
-    return lambda tree, values, rounded=lambda value: value: evaluated(tree, values, rounded, rulebook)
+    """evaluate_tree(tree, values, rounded, functions): the value of one tree of the algebra."""
+    usual = engine.question("most-modules-in-series").functions
+
+    def evaluate_tree(tree, values, rounded=lambda value: value, functions=usual):
+        return evaluated(tree, values, rounded, functions)
+
+    return evaluate_tree
 
 
 def as_typed(problem, name, value, figures):
     """A value in working units as a learner would type it."""
-    if problem.question.library.quantities[name].kind == "answer":
-        return "yes" if value else "no"
+    if problem.question.library.quantities[name].kind in ("answer", "choice", "size"):
+        return problem.text_of(name, value)
     return f"{conversion(problem.unit_of(name)).to_shown(value):.{figures}g}"
 
 

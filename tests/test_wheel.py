@@ -115,6 +115,7 @@ def test_the_commands_work_from_an_unrelated_folder(elsewhere):
     assert told["answer"]["value"] == 9
 
 
+@pytest.mark.browser
 def test_the_server_starts_from_an_unrelated_folder_and_tells_a_problem(elsewhere):
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))

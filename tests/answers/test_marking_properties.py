@@ -49,8 +49,8 @@ def near(problem, share):
     return conversion(unit).to_shown(right + share * reach)
 
 
-def is_yes_or_no(problem):
-    return problem.question.library.quantities[problem.ask].kind == "answer"
+def is_told_in_words(problem, name=None):
+    return problem.question.library.quantities[name or problem.ask].kind in ("answer", "choice", "size")
 
 
 numbers = st.integers(0, 400)
@@ -65,7 +65,7 @@ def verdict(problem, text):
 @given(numbers, shares)
 def test_the_unit_typed_does_not_change_the_verdict(question, number, share):
     problem = drawn(question, number)
-    if is_yes_or_no(problem) or question.library.quantities[question.ask].kind == "count":
+    if is_told_in_words(problem) or question.library.quantities[question.ask].kind == "count":
         return
     name, others = OTHER_UNITS.get(problem.unit, ("", []))
     value = near(problem, share)
@@ -80,7 +80,7 @@ def test_the_unit_typed_does_not_change_the_verdict(question, number, share):
 @given(numbers, shares, st.sampled_from([2, 4, 5]), st.sampled_from("\u00a0\u2009\u202f "))
 def test_marks_and_groups_do_not_change_the_verdict(question, number, share, decimals, space):
     problem = drawn(question, number)
-    if is_yes_or_no(problem):
+    if is_told_in_words(problem):
         return
     value = near(problem, share)
     plain = f"{value:.{decimals}f}"
@@ -96,7 +96,7 @@ def test_marks_and_groups_do_not_change_the_verdict(question, number, share, dec
 @given(numbers, shares)
 def test_an_equivalent_form_does_not_change_the_verdict(question, number, share):
     problem = drawn(question, number)
-    if is_yes_or_no(problem):
+    if is_told_in_words(problem):
         return
     value = near(problem, share)
     expected = verdict(problem, f"{value:.12g}")
@@ -115,7 +115,7 @@ def test_an_equivalent_form_does_not_change_the_verdict(question, number, share)
 @given(numbers, st.data())
 def test_what_is_accepted_is_one_interval_around_the_right_value(question, number, data):
     problem = drawn(question, number)
-    if is_yes_or_no(problem):
+    if is_told_in_words(problem):
         return
     typed = sorted(
         {float(f"{near(problem, share):.9g}") for share in data.draw(st.lists(st.floats(-4, 4), min_size=8))}
@@ -147,7 +147,12 @@ def test_steps_that_follow_from_a_wrong_one_are_carried_and_the_answer_stays_wro
         return
     values = chosen[seed % len(chosen)]
     names = [step.name for step in question.right.steps if step.name in values]
-    texts = {name: f"{conversion(problem.unit_of(name)).to_shown(values[name]):.10g}" for name in names}
+    texts = {
+        name: problem.text_of(name, values[name])
+        if is_told_in_words(problem, name)
+        else f"{conversion(problem.unit_of(name)).to_shown(values[name]):.10g}"
+        for name in names
+    }
     marking = mark(problem, texts.pop(question.ask), texts)
     assert marking.verdict != "right"
     verdicts = [one.verdict for one in marking.steps.values()]
@@ -161,6 +166,8 @@ CATEGORIES = ("uniform", "rim", "edge", "rounded", "neighbour", "far")
 
 def random_entry(problem, choice):
     """A number as typed: near the right value, on the rim of its tolerance, at the limit, or rounded to few figures."""
+    if problem.question.library.quantities[problem.ask].kind == "size":
+        return choice.choice(problem.question.rulebook.sizes).name
     right = problem.values[problem.ask]
     reach = problem.question.tolerance(problem.ask, right) or 1.0
     category = choice.choice(CATEGORIES)
@@ -189,12 +196,20 @@ def never_right_past_a_limit(questions, count, evaluate_tree, seed):
             continue
         right += 1
         known = {name: in_working_unit(amount.value, amount.unit) for name, amount in problem.shown.items()}
-        values = with_steps(problem, known | {problem.ask: in_working_unit(float(text), problem.unit)}, evaluate_tree)
+        values = with_steps(problem, known | {problem.ask: answered(problem, text)}, evaluate_tree)
         for limit in problem.question.limits_declared:
-            low, high = (evaluate_tree(side, values) for side in (limit.left, limit.right))
+            sides = (limit.left, limit.right)
+            low, high = (evaluate_tree(side, values, functions=problem.question.functions) for side in sides)
             low, high = (low, high) if limit.sign == "<=" else (high, low)
             assert low <= high + 2e-9 * max(1.0, abs(high)), (problem.question.exercise.id, problem.number, text)
     return right
+
+
+def answered(problem, text):
+    """The answer typed, in working units."""
+    if problem.question.library.quantities[problem.ask].kind == "size":
+        return problem.question.rulebook.size_named(text).area
+    return in_working_unit(float(text), problem.unit)
 
 
 def in_working_unit(number, unit):
@@ -215,7 +230,8 @@ def with_steps(problem, values, evaluate_tree):
         }
         if not open_:
             return values
-        values = values | {name: evaluate_tree(tree, values) for name, tree in open_.items()}
+        functions = problem.question.functions
+        values = values | {name: evaluate_tree(tree, values, functions=functions) for name, tree in open_.items()}
 
 
 def test_no_answer_marked_right_breaks_its_limit(bounded_questions, evaluate_tree):

@@ -176,7 +176,7 @@ def test_every_declared_question_is_solved(question):
 def test_an_answer_put_back_as_a_given_leads_to_what_was_told(turned_question, engine):
     """A question turned round: its answer, set as a given of the usual question, gives back the count or the value."""
     question = turned_question
-    usual = engine.question(question.exercise.id)
+    usual = engine.question(question.exercise.id, rulebook_id=question.rulebook.id)
     for number in range(60):
         problem = draw(question, number)
         own = {name: amount for name, amount in problem.shown.items() if name != question.final}
@@ -196,7 +196,7 @@ def test_a_step_past_the_answer_of_a_turned_question_changes_the_count(turned_qu
     count = question.library.quantities[question.final].kind == "count"
     if not (count and question.exercise.limits):
         return
-    usual = engine.question(question.exercise.id)
+    usual = engine.question(question.exercise.id, rulebook_id=question.rulebook.id)
     for number in range(30):
         problem = draw(question, number)
         own = {name: amount for name, amount in problem.shown.items() if name != question.final}

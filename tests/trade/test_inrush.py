@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
@@ -35,6 +35,7 @@ def test_the_first_current_is_the_voltage_over_the_resistance():
     assert Charging(48.0, 25.0, 0.02).peak_current == pytest.approx(1.92)
 
 
+@settings(deadline=None)
 @given(volts, ohms, farads, st.floats(0.0, 1.0))
 def test_the_closed_form_agrees_with_an_integration(voltage, resistance, capacitance, share):
     charging = Charging(voltage, resistance, capacitance, share * voltage)
@@ -51,6 +52,7 @@ def test_the_closed_form_agrees_with_an_integration(voltage, resistance, capacit
     assert ours == pytest.approx(integrated.y[0], abs=1e-7 * voltage)
 
 
+@settings(deadline=None)
 @given(volts, ohms, farads)
 def test_half_of_the_energy_turns_into_heat_whatever_the_resistance(voltage, resistance, capacitance):
     # The same lesson: half of C·V² is stored, the other half is heat, independent of R.
