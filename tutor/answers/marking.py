@@ -70,8 +70,12 @@ def _is_right(problem: Problem, name: str, value: float) -> bool:
 
 
 def _breaks_limit(problem: Problem, value: float) -> bool:
+    """Whether an answer breaks a limit, or is one for which the limit cannot even be worked out."""
     values = {**problem.known, **problem.values, problem.ask: value}
-    return any(not limit.holds(values) for limit in problem.question.limits)
+    try:
+        return any(not limit.holds(values) for limit in problem.question.limits)
+    except (TableError, ZeroDivisionError, OverflowError):
+        return True
 
 
 def _rounded_too_far(problem: Problem, entry: Entry) -> bool:
