@@ -109,6 +109,9 @@ class Quantity(Model):
     choices: list[Sentence] = Field(default_factory=list, max_length=12)
     plausible: tuple[float, float] | None = None
     tolerance: Amount | None = None
+    unit_in: dict[RulebookId, Unit] = Field(
+        default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
+    )
 
     @model_validator(mode="after")
     def _complete(self) -> Self:

@@ -16,7 +16,7 @@ PLAIN_FUNCTIONS = {
     "round_nearest": "round to nearest",
     "least": "least of",
     "greatest": "greatest of",
-    "look_up": "table value for",
+    "look_up": "table value",
     "first_at_least": "first standard size not below",
     "first_size": "smallest conductor that carries",
     "first_size_at_most": "smallest conductor with at most",
@@ -75,11 +75,18 @@ class Notation:
                 return f"{self.write(left, leaf)}{self.signs[sign]}{self.write(right, leaf)}"
             case Call("trace"):
                 return self.functions["trace"]
-            case Call(function, arguments, _):
+            case Call(function, arguments, table):
                 inside = self.signs[","].join(self.write(one, leaf) for one in arguments)
                 if function == "sqrt" and self.fractions:
                     return rf"\sqrt{{{inside}}}"
-                return f"{self.functions[function]}{self.brackets[0]}{inside}{self.brackets[1]}"
+                return f"{self._function(function, table)}{self.brackets[0]}{inside}{self.brackets[1]}"
+
+    def _function(self, function: str, table: str) -> str:
+        """A function's words, with the table that it reads."""
+        if not table:
+            return self.functions[function]
+        words = f"{PLAIN_FUNCTIONS[function]} [{table.replace('_', ' ')}]"
+        return rf"\text{{{words}}}" if self.fractions else words
 
     def _inside(self, node: Node, leaf: Leaf, binding: int, negative_bare: bool = False) -> str:
         text = self.write(node, leaf)

@@ -142,7 +142,8 @@ class Question:
         """The unit in which a quantity is told: its given's, else the glossary's; temperatures follow the site."""
         if name in shown:
             return shown[name].unit
-        unit = self.library.quantities[name].unit
+        quantity = self.library.quantities[name]
+        unit = quantity.unit_in.get(self.rulebook.id, quantity.unit)
         if unit in ABSOLUTE_TEMPERATURES:
             sites = (amount.unit for amount in shown.values() if amount.unit in ABSOLUTE_TEMPERATURES)
             return next(sites, unit)

@@ -111,8 +111,7 @@ def check_line(problem: Problem, limit: Limit, values: Mapping[str, float]) -> L
 def _side(problem: Problem, tree: Comparison, value: float) -> str:
     """One side of a limit as text, in the unit of the side that is a single quantity."""
     single = next((side.id for side in (tree.right, tree.left) if isinstance(side, Name)), None)
-    unit = problem.unit_of(single) if single else ""
-    return written(conversion(unit).to_shown(value), unit)
+    return problem.text_of(single, value) if single else written(value, "")
 
 
 def in_numbers(problem: Problem, tree: Node) -> str:
