@@ -143,7 +143,8 @@ class Question:
         if name in shown:
             return shown[name].unit
         quantity = self.library.quantities[name]
-        unit = quantity.unit_in.get(self.rulebook.id, quantity.unit)
+        own = (told for id_, told in quantity.unit_in.items() if id_ == self.rulebook.id)
+        unit: str = next(own, quantity.unit)
         if unit in ABSOLUTE_TEMPERATURES:
             sites = (amount.unit for amount in shown.values() if amount.unit in ABSOLUTE_TEMPERATURES)
             return next(sites, unit)
