@@ -96,7 +96,7 @@ def _cause(problem: Problem, entry: Entry, value: float, found: Sequence[Candida
 def _size(problem: Problem, entry: Entry, value: float) -> str:
     quantity = problem.question.library.quantities[problem.ask]
     answer = problem.values[problem.ask]
-    if quantity.kind == "answer":
+    if quantity.kind in ("answer", "choice"):
         return ""
     if quantity.kind == "count" and entry.value != round(entry.value):
         return "A number of parts is a whole number."

@@ -179,7 +179,7 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
         if name not in question.known:
             raise RequestError(f"'{name}' is not a given here. The givens are: {', '.join(question.known)}.")
         quantity = question.library.quantities[name]
-        low, high = quantity.plausible or (0.0, 1.0)
+        low, high = quantity.plausible or (0.0, max(1.0, len(quantity.choices) - 1.0))
         try:
             value = convert(amount.value, amount.unit, quantity.unit)
         except UnitError:

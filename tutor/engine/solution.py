@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
-from tutor.engine.method import Step
+from tutor.engine.method import Step, needed
 from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
@@ -90,6 +90,10 @@ def _shown_value(problem: Problem, name: str) -> float | bool | str:
 def check_line(problem: Problem, limit: Limit, values: Mapping[str, float]) -> Line:
     """The check of an answer against a limit, in numbers; `values` hold the answer to be checked."""
     tree = limit.tree
+    values = dict(values)
+    relations = problem.question.relations
+    for name in needed(relations, sorted(names(tree)), values):
+        values[name] = problem.evaluate(relations[name], values)
     left, right = (_side(problem, tree, side) for side in limit.sides(values))
     verdict = "respected" if limit.holds(values) else "broken"
     sign = "≤" if tree.sign == "<=" else "≥"

@@ -34,7 +34,7 @@ def opening_case() -> None:
     limit.metric("The charger's input is destroyed above", written(INPUT_VOLTAGE_MAX, "V"))
     st.markdown(
         "Cold cells give more voltage. On paper this string fits its charger; on the coldest morning of the year it "
-        "destroys it. That hour gave the tutor its name, and it is the first thing you learn to calculate here."
+        "destroys it. That hour gave the tutor its name."
     )
 
 
