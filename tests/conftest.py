@@ -1,16 +1,24 @@
 """What all tests share: the built-in content, its questions, and the long properties kept out of ordinary runs."""
 
 import math
+import os
 from functools import lru_cache
 
 import pint
 import pytest
+from hypothesis import settings
 
 from tutor.answers.marking import mark
 from tutor.content.library import load
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.engine.question import Engine
 from tutor.units import conversion
+
+
+# Continuous integration looks at the same examples each time; at a desk every run looks at others.
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 
 def pytest_collection_modifyitems(config, items):
