@@ -14,7 +14,6 @@ from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Oper
 from tutor.engine.question import Engine
 from tutor.units import conversion
 
-
 # Continuous integration looks at the same examples each time; at a desk every run looks at others.
 settings.register_profile("ci", derandomize=True, deadline=None)
 if os.environ.get("CI"):
