@@ -29,6 +29,23 @@ def pytest_collection_modifyitems(config, items):
     items[:] = [item for item in items if item not in set(long)]
 
 
+def pytest_terminal_summary(terminalreporter):
+    """Print the ratios that the benchmarks measured, whether their goals are reached or not."""
+    reports = [
+        report for kind in ("passed", "failed", "xfailed", "xpassed") for report in terminalreporter.getreports(kind)
+    ]
+    ratios = [
+        f"{name}: {value:.2f}"
+        for report in reports
+        if report.when == "call"
+        for name, value in report.user_properties
+        if name.endswith("ratio")
+    ]
+    if ratios:
+        terminalreporter.section("ratios to the references of tests/benchmarks")
+        terminalreporter.write_line("\n".join(ratios))
+
+
 def _is_discrete(question):
     kinds = {question.library.quantities[step.name].kind for step in question.right.steps}
     return "answer" in kinds or any(step.kind in ("round", "look up", "choose") for step in question.right.steps)

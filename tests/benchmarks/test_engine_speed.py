@@ -106,19 +106,19 @@ def seconds(work: Callable[[int], object]) -> list[float]:
     return times
 
 
-def test_drawing_takes_at_most_five_times_what_code_written_by_hand_takes(engine, benchmark):
+def test_drawing_takes_at_most_five_times_what_code_written_by_hand_takes(engine, benchmark, record_property):
     question = engine.question(EXERCISE)
     by_hand = ByHand(engine.library)
     assert [draw(question, n).answer.value for n in NUMBERS] == [by_hand.draw(n) for n in NUMBERS]
     ours, reference = seconds(lambda n: draw(question, n)), seconds(by_hand.draw)
     ratio = sum(ours) / sum(reference)
     print(f"\ndraw: mean ratio {ratio:.1f}, ours p99 {1000 * quantiles(ours, n=100)[98]:.1f} ms")
-    benchmark.extra_info["times what code by hand takes"] = round(ratio, 2)
+    record_property("drawing, ours to code by hand: ratio", ratio)
     benchmark(draw, question, 1)
     assert ratio <= 5
 
 
-def test_marking_is_fifty_times_faster_than_sympy_solving_and_substituting_afresh(engine, benchmark):
+def test_marking_is_fifty_times_faster_than_sympy_solving_and_substituting_afresh(engine, benchmark, record_property):
     question = engine.question(EXERCISE)
     problems = [draw(question, number) for number in range(1, 21)]
     for problem in problems:
@@ -152,6 +152,6 @@ def test_marking_is_fifty_times_faster_than_sympy_solving_and_substituting_afres
     assert [afresh(problem) for problem in problems] == [problem.answer.value for problem in problems]
     ours, reference = timed(lambda problem: mark(problem, "7 modules")), timed(afresh)
     print(f"\nmark: {reference / ours:.0f} times faster than afresh, ours {1000 * ours:.2f} ms")
-    benchmark.extra_info["times faster than afresh"] = round(reference / ours)
+    record_property("marking, solving afresh to ours: ratio", reference / ours)
     benchmark(mark, problems[0], "7 modules")
     assert reference / ours >= 50
