@@ -3,7 +3,8 @@
 import streamlit as st
 
 from tutor.app import session, theme
-from tutor.app.middleware import new_token, token
+from tutor.app.middleware import token
+from tutor.learner.record import new_token
 
 CAUTION = (
     "Cold Morning is for learning. What you build has to follow the electrical code adopted where you live, "

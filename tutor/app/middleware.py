@@ -1,16 +1,17 @@
 """What every answer of the server carries: the learner's cookie and the security headers."""
 
 import re
-import secrets
 from collections.abc import Mapping
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from tutor.learner.record import new_token
+
 COOKIE = "coldmorning_learner"
 TWO_YEARS = 2 * 365 * 24 * 3600
-_TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
+_TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
 
 # Streamlit styles its elements in place and draws pictures from data addresses; nothing else needs more than 'self'.
 CONTENT_POLICY = "; ".join(
@@ -35,11 +36,6 @@ SECURITY_HEADERS = {
     "x-frame-options": "DENY",
     "permissions-policy": "camera=(), geolocation=(), microphone=(), payment=()",
 }
-
-
-def new_token() -> str:
-    """Draw a learner's token: 192 random bits."""
-    return secrets.token_urlsafe(24)
 
 
 def token(cookies: Mapping[str, str]) -> str | None:
