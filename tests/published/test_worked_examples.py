@@ -69,12 +69,6 @@ class TestAnonymousWorksheetFewestModules:
         assert fewest_in_series(120, 0.88 * hot) == 4
 
 
-def test_trade_article_on_iec_62548():
-    """Voc 51.7 V, 16 modules: 827.7 V is printed, 827.2 V is right (a slip of 0.5 V, and the cold left out)."""
-    assert 16 * voltage_at(51.7, -0.0027, 25.0) == pytest.approx(827.2, abs=0.05)
-    assert 16 * voltage_at(51.7, -0.0027, 25.0) != pytest.approx(827.7, abs=0.05)
-
-
 def test_nominal_operating_cell_temperature_by_its_definition():
     """At 800 W/m² and 20 °C air the cells are at NOCT (IEC 61215, from memory)."""
     assert cell_temperature(20.0, 45.0, 800.0) == 45.0

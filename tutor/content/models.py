@@ -113,6 +113,9 @@ class Quantity(Model):
         default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
     )
 
+    too_low: Sentence | None = Field(None, description="what a value that is too low does; {entry} is that value")
+    too_high: Sentence | None = Field(None, description="what a value that is too high does; {entry} is that value")
+
     @model_validator(mode="after")
     def _complete(self) -> Self:
         if (self.kind == "choice") != bool(self.choices):
