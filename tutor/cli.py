@@ -184,6 +184,27 @@ def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: b
         sys.exit(1)
 
 
+@main.command("diagnose-trial")
+@click.option("--learners", type=click.IntRange(1, 10**4), default=12, help="Simulated learners of each kind.")
+@content_option
+@json_option
+@_told_plainly
+def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
+    """Try how well mistakes are recognised, on simulated learners whose mistakes are known."""
+    from tutor.diagnosis import diagnose_all, lines, report
+
+    trials = []
+    for trial in diagnose_all(content, learners):
+        trials.append(trial)
+        click.echo(f"{len(trials):4} {trial.exercise}", err=True)
+    found = report(trials, learners)
+    if as_json:
+        _print_json(found)
+        return
+    for line in lines(found):
+        click.echo(line)
+
+
 def _problem(
     exercise: str, number: int, ask: str | None, givens: tuple[str, ...], rulebook: str, content: Path | None
 ) -> Any:

@@ -17,7 +17,7 @@ from tutor.engine.draw import DrawError, draw
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
-from tutor.engine.screen import screen
+from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
 from tutor.trade.rulebooks import rulebook
 from tutor.units import conversion
@@ -146,7 +146,7 @@ def _verify_question(question: Question, draws: int, report: Report) -> None:
         problem = draw(question, number)
         faults = list(_faults(problem, closely=number <= LOOKED_AT_CLOSELY))
         report.draws += 1
-        report.kept_apart += screen(problem).clashes == 0
+        report.kept_apart += ambiguity(problem).bits == 0
         if faults:
             where = f"asked for {question.ask}, number {number}"
             report.faults += [f"{where}: {fault}" for fault in faults]

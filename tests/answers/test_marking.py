@@ -105,6 +105,7 @@ def test_a_value_rounded_too_far_is_asked_for_again(cold_voltage):
 
 
 # Half a kelvin is the tolerance of a temperature, but only on the side on which ten modules survive: colder is unsafe.
+# What is colder by no more than rounding leaves is not marked right either, but asked for again.
 @pytest.mark.parametrize(
     ("answer", "verdict"),
     [
@@ -113,14 +114,14 @@ def test_a_value_rounded_too_far_is_asked_for_again(cold_voltage):
         ("-8 °C", "right"),
         ("-7.7 °C", "right"),
         ("-7.6 °C", "wrong"),
-        ("-8.19 °C", "wrong"),
-        ("-8.2 °C", "wrong"),
+        ("-8.19 °C", "unclear"),
+        ("-8.2 °C", "unclear"),
         ("-8.6 °C", "wrong"),
         ("-9 °C", "wrong"),
         ("17.3 °F", "right"),
-        ("17.2 °F", "wrong"),
+        ("17.2 °F", "unclear"),
         ("265 K", "right"),
-        ("264.9 K", "wrong"),
+        ("264.9 K", "unclear"),
         ("8.18 °C", "wrong"),
     ],
 )
@@ -139,14 +140,14 @@ def test_each_of_several_limits_binds(tmp_path):
     problem = draw(question, 1, own)
     assert len(question.limits) == 2
     assert mark(problem, "-8.05 °C").verdict == "right"
-    assert mark(problem, "-8.15 °C").verdict == "wrong"  # respects the first limit, not the second
+    assert mark(problem, "-8.15 °C").verdict == "unclear"  # respects the first limit, not the second
 
 
 def test_rounding_to_the_unsafe_side_is_told_as_such(engine):
     problem = problem_of(engine, ask="record_low", modules_in_series="10", input_voltage_max="454.2 V")
     assert problem.answer.value == pytest.approx(25 - (45.42 / 41.3 - 1) / 0.0027)  # -11.94 °C
     marking = mark(problem, "-12 degC")
-    assert marking.verdict == "wrong"
+    assert (marking.verdict, marking.counts) == ("unclear", False)
     assert "rounding has carried the answer past a limit" in marking.feedback
     assert "Round to the safe side" in marking.feedback
     assert mark(problem, "-11.9 degC").verdict == "right"
@@ -235,7 +236,6 @@ def test_what_is_no_step_is_told(cold, name):
     [
         ("467.6 V", "factor of 10"),
         ("4.676 V", "factor of 10"),
-        ("46764 V", "factor of 1000"),
         ("-46.76 V", "sign"),
         ("60 V", "too high"),
         ("30 V", "too low"),

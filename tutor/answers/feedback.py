@@ -6,11 +6,12 @@ None of these sentences gives the answer to a question that is still open.
 from collections.abc import Sequence
 
 from tutor.answers.entry import Entry
-from tutor.answers.naming import Candidate
-from tutor.engine.algebra import Node
+from tutor.answers.naming import OFFERED
+from tutor.answers.verdicts import Candidate
 from tutor.engine.method import Step
 from tutor.engine.problem import Problem
 from tutor.engine.solution import check_line, in_plain_words, spoken
+from tutor.engine.ways import NO_VALUE
 
 
 def right(problem: Problem, value: float) -> str:
@@ -24,7 +25,8 @@ def past_the_limit(problem: Problem, value: float) -> str:
     """Right arithmetic, but rounding carried the answer over a limit."""
     checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
     return (
-        f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} Round to the safe side."
+        f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} "
+        "Round to the safe side, or give more figures."
     )
 
 
@@ -67,6 +69,7 @@ def wrong(
     named: Candidate | None,
     first: str,
     *,
+    separating: str | None,
     carried: bool,
     breaks_limit: bool,
 ) -> str:
@@ -74,23 +77,35 @@ def wrong(
     if not found and first == problem.question.evidence:
         told = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
     else:
-        told = [_cause(problem, entry, value, found, named)]
+        told = [_cause(problem, entry, value, found, named, separating)]
     if carried:
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
+    told.append(_consequence(problem, value))
     if breaks_limit:
-        trees = [limit.tree for limit in problem.question.limits]
-        told.append(f"As it stands the answer breaks a limit: {_broken(problem, trees)}.")
+        told += _broken(problem, value)
     told.append(_next_goal(problem, first, named))
     return " ".join(part for part in told if part)
 
 
-def _cause(problem: Problem, entry: Entry, value: float, found: Sequence[Candidate], named: Candidate | None) -> str:
+def _cause(
+    problem: Problem,
+    entry: Entry,
+    value: float,
+    found: Sequence[Candidate],
+    named: Candidate | None,
+    separating: str | None,
+) -> str:
     if named is not None:
         return f"{_says(problem, named)} {_beside(problem, named, None)}".strip()
-    if found:
-        ways = "; ".join(candidate.words for candidate in found)
-        return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. Which was yours?"
-    return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
+    if not found:
+        return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
+    ways = "; ".join(candidate.words for candidate in found[:OFFERED])
+    asked = "Which was yours?"
+    if separating:
+        asked += f" What did you get for the {_words(problem, separating)}?"
+    if len(found) == 1:
+        return f"Not yet. One way to {entry.text} with these numbers: {ways}. Was it yours?"
+    return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. {asked}"
 
 
 def _size(problem: Problem, entry: Entry, value: float) -> str:
@@ -119,18 +134,16 @@ def _next_goal(problem: Problem, first: str, named: Candidate | None) -> str:
 
 
 def _first_changed(problem: Problem, mistake: Candidate) -> str | None:
-    right_way = {step.name: step.expression for step in problem.question.right.steps}
-    return next(
-        (s.name for s in mistake.way.method.steps if s.name in right_way and right_way[s.name] != s.expression), None
-    )
+    right_way = {step.name: step.trees for step in problem.question.right.steps}
+    return next((s.name for s in mistake.way.steps if s.name in right_way and right_way[s.name] != s.trees), None)
 
 
 def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
     """The learner's own wrong line beside the right relation."""
     name = name or _first_changed(problem, mistake)
-    own = next((step for step in mistake.way.method.steps if step.name == name), None)
+    own = next((step for step in mistake.way.steps if step.name == name), None)
     step = next((step for step in problem.question.right.steps if step.name == name), None)
-    if own is None or step is None or own.expression == step.expression or step.kind == "trace":
+    if own is None or step is None or own.trees == step.trees or step.kind == "trace":
         return ""
     return f"Your line: {_line(own)}. {_relation(step)}"
 
@@ -144,7 +157,8 @@ def _line(step: Step) -> str:
 
 
 def _says(problem: Problem, mistake: Candidate) -> str:
-    return problem.question.exercise.mistakes[mistake.id].says
+    declared = problem.question.exercise.mistakes.get(mistake.id)
+    return declared.says if declared else f"This is what comes out with this slip: {mistake.words}."
 
 
 def _checks(problem: Problem, value: float) -> list[str]:
@@ -152,8 +166,26 @@ def _checks(problem: Problem, value: float) -> list[str]:
     return [check_line(problem, limit, values).text for limit in problem.question.limits]
 
 
-def _broken(problem: Problem, trees: Sequence[Node]) -> str:
-    return "; ".join(f"it no longer holds that {spoken(tree, problem)}" for tree in trees)
+def _consequence(problem: Problem, value: float) -> str:
+    """What a wrong value would do in the real system."""
+    quantity = problem.question.library.quantities[problem.ask]
+    sentence = quantity.too_low if value < problem.values[problem.ask] else quantity.too_high
+    return sentence.replace("{entry}", problem.text_of(problem.ask, value)) if sentence else ""
+
+
+def _broken(problem: Problem, value: float) -> list[str]:
+    """What the answer would do: each limit that it breaks, in words and in this problem's numbers."""
+    values = {**problem.known, **problem.values, problem.ask: value}
+    told = []
+    for limit in problem.question.limits:
+        try:
+            if not limit.holds(values):
+                numbers = check_line(problem, limit, values).text
+                broken = f"it no longer holds that {spoken(limit.tree, problem)}: {numbers}"
+                told.append(f"As it stands the answer breaks a limit: {broken}.")
+        except NO_VALUE:
+            told.append(f"As it stands it cannot be shown that {spoken(limit.tree, problem)}.")
+    return told
 
 
 def _words(problem: Problem, name: str) -> str:

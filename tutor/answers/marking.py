@@ -8,15 +8,18 @@ from collections.abc import Mapping
 from tutor.answers import feedback
 from tutor.answers.choice import read_choice
 from tutor.answers.entry import Entry, EntryError, read_entry
-from tutor.answers.naming import Candidate, candidates, claimed, in_working_units
+from tutor.answers.naming import candidates, in_working_units, separating_step
 from tutor.answers.order import mark_order
 from tutor.answers.size import read_size
-from tutor.answers.verdicts import Mark, Marking
+from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import tolerance
 from tutor.trade.rulebooks import TableError
+from tutor.units import conversion
+
+ON_THE_WAY = 0.15  # the share of the tolerance that rounding every step to four figures takes up
 
 
 def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None) -> Marking:
@@ -38,7 +41,8 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
     proved = not evidence or marks[evidence].verdict == "right"
     if proved and _is_right(problem, problem.ask, value):
         if _breaks_limit(problem, value):
-            return Marking("wrong", entry, feedback.past_the_limit(problem, value), steps=marks)
+            told = feedback.past_the_limit(problem, value)
+            return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, told, steps=marks)
         return Marking("right", entry, feedback.right(problem, value), steps=marks)
     if _rounded_too_far(problem, entry):
         return Marking("unclear", entry, feedback.rounded_too_far(entry), steps=marks)
@@ -78,9 +82,16 @@ def _breaks_limit(problem: Problem, value: float) -> bool:
         return True
 
 
+def _only_rounded(problem: Problem, entry: Entry) -> bool:
+    """Whether an entry is the right value, rounded to the figures typed or to four figures on the way."""
+    quantity = problem.question.library.quantities[problem.ask]
+    on_the_way = ON_THE_WAY * tolerance(quantity, problem.values[problem.ask]) / conversion(problem.unit).scale
+    apart = abs(entry.value - problem.answer.value)
+    return quantity.kind == "number" and apart <= max(1.05 * entry.half_width, on_the_way)
+
+
 def _rounded_too_far(problem: Problem, entry: Entry) -> bool:
-    number = problem.question.library.quantities[problem.ask].kind == "number"
-    return number and entry.digits < 3 and abs(entry.value - problem.answer.value) <= entry.half_width
+    return entry.digits < 3 and _only_rounded(problem, entry)
 
 
 def _mark_steps(problem: Problem, texts: Mapping[str, str]) -> dict[str, Mark]:
@@ -88,17 +99,17 @@ def _mark_steps(problem: Problem, texts: Mapping[str, str]) -> dict[str, Mark]:
     for name in texts:
         if name not in by_name:
             raise KeyError(f"'{name}' is not a step here. The steps are: {', '.join(by_name) or 'none'}.")
-    own: dict[str, float] = {}
+    earlier: dict[str, Entry] = {}
     marks: dict[str, Mark] = {}
     for name, step in by_name.items():
         if name in texts:
-            marks[name] = _mark_step(problem, step, texts[name], own)
+            marks[name] = _mark_step(problem, step, texts[name], earlier)
             if (entry := marks[name].entry) is not None:
-                own[name] = in_working_units(problem, name, entry)
+                earlier[name] = entry
     return marks
 
 
-def _mark_step(problem: Problem, step: Step, text: str, own: Mapping[str, float]) -> Mark:
+def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, Entry]) -> Mark:
     try:
         entry = _read(problem, step.name, text)
     except EntryError as error:
@@ -106,13 +117,15 @@ def _mark_step(problem: Problem, step: Step, text: str, own: Mapping[str, float]
     value = in_working_units(problem, step.name, entry)
     if _is_right(problem, step.name, value):
         return Mark("right", entry, feedback.step_right(problem, step.name))
-    if own and _follows(problem, step, value, own):
+    if earlier and _follows(problem, step, value, earlier):
         return Mark("carried", entry, feedback.step_carried(problem, step.name))
-    return Mark("wrong", entry, feedback.step_wrong(problem, step, _explained(problem, step, entry)))
+    found = candidates(problem, {**earlier, step.name: entry}, step.name)
+    return Mark("wrong", entry, feedback.step_wrong(problem, step, claimed(found)), tuple(found))
 
 
-def _follows(problem: Problem, step: Step, value: float, own: Mapping[str, float]) -> bool:
+def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, Entry]) -> bool:
     """Whether a value is what the step's relation gives for the learner's own earlier values."""
+    own = {name: in_working_units(problem, name, entry) for name, entry in earlier.items()}
     quantity = problem.question.library.quantities[step.name]
     try:
         expected = [problem.evaluate(tree, own) for tree in step.trees]
@@ -121,21 +134,29 @@ def _follows(problem: Problem, step: Step, value: float, own: Mapping[str, float
     return any(abs(value - one) <= tolerance(quantity, one) + 1e-9 * max(1.0, abs(one)) for one in expected)
 
 
-def _explained(problem: Problem, step: Step, entry: Entry) -> Candidate | None:
-    return claimed(candidates(problem, {step.name: entry}, step.name))
-
-
 def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark]) -> Marking:
     entries = {name: mark.entry for name, mark in marks.items() if mark.entry is not None}
     first = next((name for name, mark in marks.items() if mark.verdict == "wrong"), problem.ask)
-    found = candidates(problem, {**entries, problem.ask: entry}, first)
+    carried = first != problem.ask and _follows(problem, problem.question.right.steps[-1], value, entries)
+    of_answer: list[Candidate] = []
+    if not carried:
+        of_answer = candidates(problem, {**entries, problem.ask: entry}, problem.ask)
+    found = of_answer if first == problem.ask else list(marks[first].candidates)
     named = claimed(found)
-    own = {name: in_working_units(problem, name, one) for name, one in entries.items()}
-    carried = first != problem.ask and _follows(problem, problem.question.right.steps[-1], value, own)
+    separating = None if named or not found else separating_step(problem, found, entries)
     told = feedback.wrong(
-        problem, entry, value, found, named, first, carried=carried, breaks_limit=_breaks_limit(problem, value)
+        problem,
+        entry,
+        value,
+        found,
+        named,
+        first,
+        separating=separating,
+        carried=carried,
+        breaks_limit=_breaks_limit(problem, value),
     )
-    return Marking("wrong", entry, told, tuple(found), named, marks)
+    of_answer = [] if first == problem.ask else of_answer
+    return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
 
 
 __all__ = ["Mark", "Marking", "mark", "mark_step"]

@@ -1,10 +1,11 @@
 """What a marking says: the verdict on an attempt, on its steps, and the mistakes that explain it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 from tutor.answers.entry import Entry
+from tutor.engine.ways import Way
 
 Verdict = Literal["right", "carried", "wrong", "unclear", "refused"]
 
@@ -19,24 +20,56 @@ class Explanation:
 
 
 @dataclass(frozen=True)
+class Candidate(Explanation):
+    """An explanation by a wrong way of working the problem out; `certain` if it may be named."""
+
+    way: Way
+    certain: bool
+
+
+def claimed(found: Sequence[Candidate]) -> Candidate | None:
+    """The candidate that may be named, if there is one."""
+    return found[0] if found and found[0].certain else None
+
+
+@dataclass(frozen=True)
 class Mark:
     """The verdict on one typed quantity; 'carried' is right for the learner's own earlier value."""
 
     verdict: Verdict
     entry: Entry | None
     feedback: str
+    candidates: tuple[Candidate, ...] = ()
+
+    @property
+    def named(self) -> Candidate | None:
+        """The mistake made in this step, if it may be named."""
+        return claimed(self.candidates)
 
 
 @dataclass(frozen=True)
 class Marking:
-    """The verdict on a whole attempt; an attempt counts only if it is right or wrong."""
+    """The verdict on a whole attempt; an attempt counts only if it is right or wrong.
+
+    `candidates` explain the first departure, likeliest first; where none may be `named`, the value of the step
+    `separating` would tell them apart.  `answer` are those for an answer that departs again after a wrong step.
+    """
 
     verdict: Literal["right", "wrong", "unclear", "refused"]
     entry: Entry | None
     feedback: str
     candidates: tuple[Explanation, ...] = ()
     named: Explanation | None = None
+    separating: str | None = None
     steps: Mapping[str, Mark] = field(default_factory=dict)
+    answer: tuple[Candidate, ...] = ()
+
+    @property
+    def all_named(self) -> list[Explanation]:
+        """All mistakes that are named, in the order in which they were made."""
+        named = [mark.named for mark in self.steps.values()] + [claimed(self.answer), self.named]
+        by_id = {one.id: one for one in named if one is not None}
+        return list(by_id.values())
 
     @property
     def counts(self) -> bool:

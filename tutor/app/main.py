@@ -17,6 +17,7 @@ PAGES = [
     st.Page("screens/practice.py", title="Practice", url_path="practice"),
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
     st.Page("screens/progress.py", title="Progress", url_path="progress"),
+    st.Page("screens/recognition.py", title="How mistakes are recognised", url_path="recognition"),
 ]
 
 st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)

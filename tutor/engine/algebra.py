@@ -4,7 +4,7 @@
 Whatever a file holds, reading it only ever builds this tree.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -200,23 +200,27 @@ def names(node: Node) -> frozenset[str]:
     return frozenset(found.id for found in walk(node) if isinstance(found, Name))
 
 
-def replaced(node: Node, new: Callable[[Name | Rule | Call], Node]) -> Node:
-    """The same tree with each name, each rule and each call, from the inside out, replaced by what `new` gives."""
+def rebuilt(node: Node, new: Sequence[Node]) -> Node:
+    """The same node with other parts."""
     match node:
-        case Name() | Rule():
-            return new(node)
-        case Operation(sign, left, right):
-            return Operation(sign, replaced(left, new), replaced(right, new))
-        case Comparison(sign, left, right):
-            return Comparison(sign, replaced(left, new), replaced(right, new))
-        case Negative(operand):
-            return Negative(replaced(operand, new))
-        case Power(base, exponent):
-            return Power(replaced(base, new), exponent)
-        case Call(function, arguments, table):
-            return new(Call(function, tuple(replaced(argument, new) for argument in arguments), table))
+        case Operation(sign, _, _):
+            return Operation(sign, *new)
+        case Comparison(sign, _, _):
+            return Comparison(sign, *new)
+        case Negative(_):
+            return Negative(*new)
+        case Power(_, exponent):
+            return Power(new[0], exponent)
+        case Call(function, _, table):
+            return Call(function, tuple(new), table)
         case _:
             return node
+
+
+def replaced(node: Node, new: Callable[[Name | Rule | Call], Node]) -> Node:
+    """The same tree with each name, each rule and each call, from the inside out, replaced by what `new` gives."""
+    whole = rebuilt(node, [replaced(part, new) for part in parts(node)])
+    return new(whole) if isinstance(whole, Name | Rule | Call) else whole
 
 
 def replace_names(node: Node, new: Callable[[str], Node]) -> Node:

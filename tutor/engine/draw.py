@@ -15,15 +15,14 @@ from typing import Any
 from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
-from tutor.engine.screen import lucky_mistake, screen
+from tutor.engine.screen import Ambiguity, ambiguity, fault
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import Rulebook, Size, TableError
 from tutor.units import UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
-ENOUGH_SOUND = 8  # sound draws looked at before one is taken in which two mistakes meet, unless they are the likeliest
+ENOUGH_SOUND = 6  # sound draws among which the one is taken that tells the mistakes apart best
 ATTEMPTS_WITH_OWN_NUMBERS = 40
-_LUCKY = "a mistake would be marked right"
 _IMPOSSIBLE = "they lead to no value that could exist"
 
 
@@ -50,23 +49,18 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
     """
     if own:
         return _draw_around(question, number, _checked(question, own))
-    best: tuple[tuple[bool, float], Problem] | None = None
+    best: tuple[Ambiguity, Problem] | None = None
     sound = 0
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
-        if isinstance(problem, str):
+        if isinstance(problem, str) or fault(problem):
             continue
-        result = screen(problem)
-        if not result.sound:
-            continue
-        if not result.clashes:
-            return problem
+        found = ambiguity(problem)
         sound += 1
-        rank = (result.likeliest_meet, result.clashes)
-        if best is None or rank < best[0]:
-            best = (rank, problem)
-        if sound >= ENOUGH_SOUND and not best[0][0]:
-            return best[1]
+        if best is None or found < best[0]:
+            best = (found, problem)
+        if best[0] == Ambiguity() or (sound >= ENOUGH_SOUND and not best[0].likeliest_meet):
+            break
     if best is None:
         raise DrawError(f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening")
     return best[1]
@@ -78,17 +72,17 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
         taken = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
         closest.append(_closest((role, [option for option in pool if option.name not in taken]), own))
     first: Problem | None = None
-    fault = ""
+    impossible = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
         problem = _problem(question, number, options, own)
         if isinstance(problem, str):
-            fault = problem
-        elif screen(problem).sound:
+            impossible = problem
+        elif not fault(problem):
             return problem
         elif first is None:
             first = problem
     if first is None:
-        raise RequestError(f"These numbers cannot be worked with: {fault}.")
+        raise RequestError(f"These numbers cannot be worked with: {impossible}.")
     return first
 
 
@@ -113,8 +107,6 @@ def _problem(
         values = question.forward.values(known)
         if not own and not _within(question, known, values):
             return _IMPOSSIBLE
-        if not own and not question.reversed and lucky_mistake(question, known, values, {}):
-            return _LUCKY
         shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
         unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
         if question.reversed:

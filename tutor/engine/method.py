@@ -1,5 +1,6 @@
 """A method: the ordered steps that lead from what is known to what is asked, derived from the relations."""
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -8,7 +9,9 @@ from operator import itemgetter
 import sympy
 
 from tutor.engine.algebra import (
+    Call,
     Comparison,
+    Literal,
     Name,
     Node,
     RelationError,
@@ -26,13 +29,34 @@ Equation = tuple[Node, Node]
 
 @dataclass(frozen=True)
 class Step:
-    """One quantity on the way: `trees` are its relation, or the roots that sympy found when it was turned round."""
+    """One quantity on the way: `trees` are its relation, or the roots that sympy found when it was turned round.
+
+    Where there are several roots, the right one lies `within` these bounds (working units).
+    """
 
     name: str
     kind: str
     trees: tuple[Node, ...]
-    expression: sympy.Expr
     turned: bool = False
+    within: tuple[float, float] = (-math.inf, math.inf)
+
+    @cached_property
+    def expression(self) -> sympy.Expr:
+        """The step as one sympy expression."""
+        return best_root(tuple(map(to_sympy, self.trees)), self.within)
+
+    @property
+    def whole(self) -> Node:
+        """The step as one relation."""
+        if len(self.trees) == 1:
+            return self.trees[0]
+        low, high = (Literal(repr(bound)) for bound in self.within)
+        return Call("root_within", (low, high, *self.trees))
+
+    @property
+    def uses(self) -> frozenset[str]:
+        """The quantities that the step rests on."""
+        return frozenset[str]().union(*map(names, self.trees))
 
 
 @dataclass(frozen=True)
@@ -90,10 +114,7 @@ def method(
     steps = (
         _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
     )
-    inputs = sorted(
-        {found.name for step in steps for found in step.expression.free_symbols if " " not in found.name}
-        - {step.name for step in steps}
-    )
+    inputs = sorted({used for step in steps for used in step.uses} - {step.name for step in steps})
     missing = [name for name in inputs if name not in known]
     if missing:
         raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
@@ -102,7 +123,7 @@ def method(
 
 
 def _step(name: str, tree: Node) -> Step:
-    return Step(name, kind(tree), (tree,), to_sympy(tree))
+    return Step(name, kind(tree), (tree,))
 
 
 def needed(relations: Mapping[str, Node], wanted: Iterable[str], stop: Iterable[str]) -> list[str]:
@@ -192,7 +213,7 @@ def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
         trees: tuple[Node, ...] = (on_paper,)
     else:
         trees = tuple(to_tree(root) for root in roots)
-    return Step(name, "solve", trees, best_root(roots, plausible(name)), turned=True)
+    return Step(name, "solve", trees, turned=True, within=plausible(name))
 
 
 def _only_needed(steps: list[Step], ask: str) -> list[Step]:
@@ -201,5 +222,5 @@ def _only_needed(steps: list[Step], ask: str) -> list[Step]:
     for step in reversed(steps):
         if step.name in used:
             kept.append(step)
-            used |= {found.name for found in step.expression.free_symbols}
+            used |= step.uses
     return kept[::-1]

@@ -20,6 +20,10 @@ PLAIN_FUNCTIONS = {
     "first_at_least": "first standard size not below",
     "first_size": "smallest conductor that carries",
     "first_size_at_most": "smallest conductor with at most",
+    "row_before": "table value one row before",
+    "row_after": "table value one row after",
+    "size_before": "the size before",
+    "size_after": "the size after",
     "sqrt": "square root of",
     "trace": "follow the day",
 }
@@ -128,3 +132,8 @@ SPOKEN = Notation(
 def literal_text(literal: Literal) -> str:
     """A literal as people write it: '25 °C'."""
     return f"{literal.text}\u00a0{written_unit(literal.unit)}" if literal.unit else literal.text
+
+
+def plain_leaf(leaf: Name | Literal) -> str:
+    """A quantity by its name, a literal as people write it."""
+    return literal_text(leaf) if isinstance(leaf, Literal) else leaf.id

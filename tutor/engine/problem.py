@@ -1,12 +1,12 @@
 """A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from tutor.content.models import Amount
-from tutor.engine.algebra import Name, Node, names
+from tutor.engine.algebra import Node
 from tutor.engine.method import Step
 from tutor.engine.question import Question, WrongWay
 from tutor.units import conversion, written
@@ -42,17 +42,18 @@ class Problem:
         return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)
 
     @cached_property
+    def wrong_numbers(self) -> list[tuple[WrongWay, Sequence[float]]]:
+        """What each declared slip leads to: the values of its steps in order, in working units."""
+        return list(self.question.each_wrong_way(self.known, self.shown))
+
+    @property
     def predictions(self) -> list[tuple[WrongWay, Mapping[str, float]]]:
-        """What each slip leads to, by the names of its steps, in working units."""
-        ways = self.question.each_wrong_way(self.known, self.shown)
-        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in ways]
+        """The same by the names of the steps."""
+        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in self.wrong_numbers]
 
     def evaluate(self, tree: Node, own: Mapping[str, float] | None = None) -> float:
         """The value of a relation in working units, from this problem's values or the learner's own earlier ones."""
-        values = {**self.known, **self.values, **(own or {})}
-        if isinstance(tree, Name):
-            return values[tree.id]
-        return self.question.compiled_tree(tree)(*(values[name] for name in sorted(names(tree))))[0]
+        return self.question.relation(tree)({**self.known, **self.values, **(own or {})})
 
     def tree_of(self, step: Step) -> Node:
         """The relation of a step; where it has several roots, the one that this problem's values follow."""

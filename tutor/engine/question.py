@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
+from typing import Any
 
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
@@ -27,6 +28,7 @@ from tutor.engine.algebra import (
 )
 from tutor.engine.day import SimulatedDay
 from tutor.engine.method import Method, method, needed
+from tutor.engine.numeric import Relation, numeric
 from tutor.engine.order import OrderQuestion
 from tutor.engine.symbolic import ROUND, Numeric, compiled, functions_of, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
@@ -112,7 +114,8 @@ class Question:
         }
         self.limits_declared = [self._limit(at, text) for at, text in enumerate(self.exercise.limits)]
         self.right = self._method(("asks", ask), self.relations)
-        self._trees: dict[Node, Numeric] = {}
+        self._trees: dict[Node, Relation] = {}
+        self._namespace: dict[str, Any] = {"__builtins__": {}, **self.functions}
 
     def plausible(self, name: str) -> tuple[float, float]:
         """The plausible range of a quantity in working units; unbounded for yes-or-no answers."""
@@ -138,6 +141,17 @@ class Question:
         """How far from a value an entry for a quantity may lie, in working units: nothing for counts and yes or no."""
         return tolerance(self.library.quantities[name], value)
 
+    @cached_property
+    def discrete(self) -> frozenset[str]:
+        """The steps that can only come out at a few values: whole numbers, sizes, what a table or a choice holds."""
+        found: set[str] = set()
+        for step in self.right.steps:
+            of_discrete = step.kind == "compare" and step.uses <= found
+            few = step.kind in ("round", "look up", "choose", "trace") or of_discrete
+            if few or self.library.quantities[step.name].kind != "number":
+                found.add(step.name)
+        return frozenset(found)
+
     def shown_unit(self, name: str, shown: Mapping[str, Amount]) -> str:
         """The unit in which a quantity is told: its given's, else the glossary's; temperatures follow the site."""
         if name in shown:
@@ -150,7 +164,7 @@ class Question:
             return next(sites, unit)
         return unit
 
-    def discrete(self, tree: Call, *values: float) -> float:
+    def read_off(self, tree: Call, *values: float) -> float:
         """The result of a rounding or a table for values in working units.
 
         Raises TableError outside a table.
@@ -160,11 +174,15 @@ class Question:
             return found
         return ROUND[tree.function](*values)
 
-    def compiled_tree(self, tree: Node) -> Numeric:
-        """A relation compiled to a function of its quantities in alphabetical order, giving its value first."""
+    def relation(self, tree: Node) -> Relation:
+        """A relation as a function of its quantities' values by name, kept once it is compiled."""
         if tree not in self._trees:
-            self._trees[tree] = compiled(sorted(names(tree)), {"value_": to_sympy(tree)}, self.functions)
+            self._trees[tree] = self.compiled(tree)
         return self._trees[tree]
+
+    def compiled(self, tree: Node) -> Relation:
+        """The same, compiled afresh and not kept."""
+        return numeric(tree, self._namespace)
 
     @cached_property
     def version(self) -> str:

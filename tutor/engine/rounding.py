@@ -61,7 +61,7 @@ def _open(problem: Problem, tree: Node, value: float, spans: Mapping[str, Span])
     if not all(math.isfinite(end) for both in ends for end in both):
         return True
     try:
-        return any(problem.question.discrete(tree, *corner) != value for corner in product(*ends))
+        return any(problem.question.read_off(tree, *corner) != value for corner in product(*ends))
     except TableError:
         return True
 

@@ -1,74 +1,105 @@
-"""Screening a draw: what a problem must not be if its marking is to mean anything."""
+"""Screening a draw: what a problem must not be if its marking is to mean anything.
 
-from collections.abc import Mapping
+Among the draws that may be set, the one is preferred whose answers tell the mistakes apart best.
+"""
+
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
-from tutor.content.models import Amount
 from tutor.engine.problem import Problem
-from tutor.engine.question import Question, WrongWay
+from tutor.engine.question import WrongWay
 from tutor.engine.rounding import could_change
+from tutor.engine.ways import NO_VALUE, declared_pairs
 
 MARGIN_FOR_MISTAKES = 2.0  # a mistake misses even when honest rounding carries it half a per cent towards the answer
 TELLS_APART = 0.002  # two wrong values closer than this (relative) look the same when typed
 
 
-@dataclass(frozen=True)
-class Screened:
-    """Why a draw is refused ('' if it is sound), and how often two mistakes meet in one answer, by their weights.
+@dataclass(frozen=True, order=True)
+class Ambiguity:
+    """What stays open when one of the declared mistakes has been made, the worst first; all false and 0 is best.
 
-    `likeliest_meet` says whether two that are as common as any two of the exercise are among them.
+    `likeliest_meet`: two mistakes that are as common as any two of the exercise lead to one answer.  `cancels`: two
+    mistakes together lead to what looks right.  `bits`: the entropy that is left about the mistake once the answer is
+    known; a draw in which all lead to answers of their own has none left.
     """
 
-    reason: str
-    clashes: float = 0.0
     likeliest_meet: bool = False
-
-    @property
-    def sound(self) -> bool:
-        """Whether the draw may be set."""
-        return not self.reason
+    cancels: bool = False
+    bits: float = 0.0
 
 
-def lucky_mistake(
-    question: Question, known: Mapping[str, float], values: Mapping[str, float], shown: Mapping[str, Amount]
-) -> WrongWay | None:
+def fault(problem: Problem) -> str:
+    """Why a draw may not be set; '' if it may."""
+    lucky = lucky_mistake(problem)
+    if lucky is not None:
+        return f"the mistake '{lucky.mistake}' would be marked right"
+    return "honest rounding on the way could change the answer" if could_change(problem) else ""
+
+
+def lucky_mistake(problem: Problem) -> WrongWay | None:
     """The first slip whose answer would be marked right; a yes or no is judged by the number that decides."""
+    question = problem.question
     judged = question.evidence or question.ask
-    answer = values[judged]
+    answer, verdict = problem.values[judged], problem.values[question.ask]
     reach = MARGIN_FOR_MISTAKES * question.tolerance(judged, answer)
-    for way, numbers in question.each_wrong_way(known, shown):
-        if abs(numbers[way.judged] - answer) <= reach and (
-            question.evidence is None or numbers[-1] == values[question.ask]
-        ):
+    for way, numbers in problem.wrong_numbers:
+        if abs(numbers[way.judged] - answer) <= reach and (question.evidence is None or numbers[-1] == verdict):
             return way
     return None
 
 
-def screen(problem: Problem) -> Screened:
-    """Judge one draw."""
-    lucky = lucky_mistake(problem.question, problem.known, problem.values, problem.shown)
-    if lucky is not None:
-        return Screened(f"the mistake '{lucky.mistake}' would be marked right")
-    if could_change(problem):
-        return Screened("honest rounding on the way could change the answer")
-    clashes = _clashes(problem)
-    return Screened("", sum(clashes), max(clashes, default=0.0) >= problem.question.likeliest_pair)
+def ambiguity(problem: Problem) -> Ambiguity:
+    """How well the answers to a problem tell its mistakes apart."""
+    likeliest_meet, bits = _left_open(problem)
+    return Ambiguity(likeliest_meet, _cancels(problem), bits)
 
 
-def _clashes(problem: Problem) -> list[float]:
-    """The weight of each pair of mistakes that meet."""
+def shows(problem: Problem, mistake: str) -> bool:
+    """Whether a mistake leads to an answer of its own, so that making it again would be seen."""
+    answers = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
+    return any(group == {mistake} for group in _alike(answers))
+
+
+def _left_open(problem: Problem) -> tuple[bool, float]:
     mistakes = problem.question.exercise.mistakes
-    wrong: dict[str, set[float]] = {}
-    for way, numbers in problem.question.each_wrong_way(problem.known, problem.shown):
-        wrong.setdefault(way.mistake, set()).add(numbers[way.judged])
-    found = []
-    for (one, values), (other, other_values) in combinations(wrong.items(), 2):
-        if any(look_alike(value, other_value) for value in values for other_value in other_values):
-            found.append(mistakes[one].weight * mistakes[other].weight)
-    return found
+    found = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
+    whole = sum(mistakes[id_].weight for id_ in {id_ for _, id_ in found})
+    bits, meet = 0.0, False
+    for group in _alike(found):
+        weights = sorted(mistakes[id_].weight for id_ in group)
+        if len(weights) > 1:
+            here = sum(weights)
+            bits -= sum(weight / whole * math.log2(weight / here) for weight in weights)
+            meet = meet or weights[-1] * weights[-2] >= problem.question.likeliest_pair
+    return meet, bits
 
 
-def look_alike(value: float, other: float) -> bool:
-    """Whether two values look the same when typed with the usual figures."""
-    return abs(value - other) <= TELLS_APART * max(abs(value), abs(other), 1e-12)
+def _alike(found: Sequence[tuple[float, str]]) -> list[set[str]]:
+    """The mistakes in groups whose values look the same when typed with the usual figures; `found` is sorted."""
+    groups: list[set[str]] = []
+    before = math.nan
+    for value, id_ in found:
+        if groups and abs(value - before) <= TELLS_APART * max(abs(value), abs(before), 1e-12):
+            groups[-1].add(id_)
+        else:
+            groups.append({id_})
+        before = value
+    return groups
+
+
+def _cancels(problem: Problem) -> bool:
+    """Whether two mistakes together lead to what looks right."""
+    question = problem.question
+    judged = question.evidence or question.ask
+    values = {**problem.known, **problem.values}
+    reach = question.tolerance(judged, values[judged])
+    for way in declared_pairs(question):
+        try:
+            answer = way.follow(problem, values, {}, judged)[judged]
+        except NO_VALUE:
+            continue
+        if abs(answer - values[judged]) <= reach:
+            return True
+    return False

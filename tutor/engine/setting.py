@@ -7,6 +7,9 @@ from tutor.engine.draw import draw
 from tutor.engine.order import OrderProblem, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine, RequestError
+from tutor.engine.screen import shows
+
+LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
 
 
 def set_problem(
@@ -26,3 +29,16 @@ def set_problem(
     if own:
         raise RequestError(f"'{exercise}' asks for an order and rests on no numbers; leave the givens out.")
     return draw_order(engine.order_question(exercise, ask, rulebook), number)
+
+
+def next_number(
+    engine: Engine, exercise: str, ask: str | None, number: int, rulebook: str, mistake: str | None = None
+) -> int:
+    """The number of the next problem: the first of those ahead in which a mistake just made would show again."""
+    if mistake is None or exercise in engine.library.orders:
+        return number + 1
+    question = engine.question(exercise, ask, rulebook)
+    if mistake not in {way.mistake for way in question.wrong}:
+        return number + 1
+    ahead = range(number + 1, number + 1 + LOOKED_AHEAD)
+    return next((one for one in ahead if shows(draw(question, one), mistake)), number + 1)

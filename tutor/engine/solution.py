@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
 from tutor.engine.method import Step, needed
-from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text
+from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
@@ -101,7 +101,7 @@ def check_line(problem: Problem, limit: Limit, values: Mapping[str, float]) -> L
         name="limit",
         kind="compare",
         why=f"The answer has to respect this limit; here it is {verdict}.",
-        relation=PLAIN.write(tree, _plain_leaf),
+        relation=PLAIN.write(tree, plain_leaf),
         formula=LATEX.write(tree, _latex_leaf(problem)),
         spoken=spoken(tree, problem),
         numbers=in_numbers(replace(problem, values=values), tree),
@@ -140,11 +140,7 @@ def formula_of(problem: Problem, name: str) -> str:
 
 def in_plain_words(name: str, tree: Node) -> str:
     """A relation with the quantities' names: 'modules_that_fit = input_voltage_max ÷ cold_voltage'."""
-    return f"{name} = {PLAIN.write(tree, _plain_leaf)}"
-
-
-def _plain_leaf(leaf: Name | Literal) -> str:
-    return literal_text(leaf) if isinstance(leaf, Literal) else leaf.id
+    return f"{name} = {PLAIN.write(tree, plain_leaf)}"
 
 
 def _latex_leaf(problem: Problem) -> Leaf:

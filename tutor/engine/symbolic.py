@@ -14,6 +14,8 @@ from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion
 
+READ_RIGHT = ("look_up", "first_at_least", "first_size", "first_size_at_most")
+READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only in wrong ways
 ROUNDING_SLACK = 1e-9  # a value this close (relative) to a whole number or a limit counts as being on it
 
 Numeric = Callable[..., Sequence[float]]
@@ -180,7 +182,7 @@ def functions_of(rulebook: Rulebook) -> dict[str, Callable[..., float]]:
     """What compiled relations may call: roundings, comparisons, and the tables of a rulebook."""
     functions = dict(_FUNCTIONS)
     for name, table in rulebook.tables.items():
-        for function in ("look_up", "first_at_least", "first_size", "first_size_at_most"):
+        for function in (*READ_RIGHT, *READ_BESIDE):
             functions[f"{function}__{name}"] = getattr(table, function)
     return functions
 

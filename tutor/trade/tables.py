@@ -4,7 +4,7 @@ Keys and values are in working units; a conductor's size is its cross-section in
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -110,19 +110,68 @@ class Table:
         return self._first(lambda found: found <= value * (1 + _REPRESENTATION), others, named)
 
     def _first(self, fits: Callable[[float], bool], others: tuple[float, ...], named: Mapping[str, float]) -> float:
-        for area in self._values[0]:
-            if fits(self.look_up(area, *others, **named)):
+        rest = self._in_order((0.0, *others), named)[1:]
+        if rest not in self._by_size:
+            self._by_size[rest] = [(area, self.look_up(area, *rest)) for area in self._values[0]]
+        for area, value in self._by_size[rest]:
+            if fits(value):
                 return area
         raise TableError(f"no size in '{self.title}' will do; the largest is {self._told(0, self._values[0][-1])}")
+
+    def row_before(self, *keys: float) -> float:
+        """The value one row above the right one: what someone reads whose eye slips.
+
+        Raises TableError outside the table, and if there is no such row.
+        """
+        return self._beside(keys, -1)
+
+    def row_after(self, *keys: float) -> float:
+        """The value one row below the right one.  Raises TableError as row_before does."""
+        return self._beside(keys, 1)
+
+    def size_before(self, size: float) -> float:
+        """The standard size below a standard size.  Raises TableError if there is none."""
+        return self._size_beside(size, -1)
+
+    def size_after(self, size: float) -> float:
+        """The standard size above a standard size.  Raises TableError if there is none."""
+        return self._size_beside(size, 1)
+
+    def _beside(self, keys: tuple[float, ...], offset: int) -> float:
+        values = self._in_order(keys, {})
+        equal = tuple(self._listed(at, values[at]) for at in self._equal)
+        if self._band is None:
+            rows = self._values[0]
+            near = (rows[self._place(rows, equal[0], offset)], *equal[1:])
+            return self.look_up(*near)
+        edges, found = self._columns[equal]
+        at = self._band_of(self.keys[self._band], edges, values[self._band])
+        return found[self._place(edges, edges[at], offset)]
+
+    def _size_beside(self, size: float, offset: int) -> float:
+        sizes = self.sizes if self.kind == "sizes" else self._values[0]
+        return sizes[self._place(sizes, size, offset)]
+
+    def _place(self, listed: Sequence[float], value: float, offset: int) -> int:
+        at = next((place for place, one in enumerate(listed) if same(one, value)), None)
+        if at is None or not 0 <= at + offset < len(listed):
+            raise TableError(f"the table '{self.title}' has no row beside this one")
+        return at + offset
 
     def _read(self, text: str, unit: str) -> float:
         return self.areas[text] if text in self.areas else conversion(unit).to_working(float(text))
 
     def _in_order(self, keys: tuple[float, ...], named: Mapping[str, float]) -> tuple[float, ...]:
+        if len(keys) == len(self.keys) and not named:
+            return keys
         wanted = [key.name for key in self.keys[len(keys) :]]
         if len(keys) > len(self.keys) or sorted(wanted) != sorted(named):
             raise TypeError(f"the keys of the table '{self.name}' are: {', '.join(key.name for key in self.keys)}")
         return (*keys, *(named[name] for name in wanted))
+
+    @cached_property
+    def _by_size(self) -> dict[tuple[float, ...], list[tuple[float, float]]]:
+        return {}
 
     @cached_property
     def _equal(self) -> list[int]:

@@ -9,12 +9,13 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import AnyProblem, library, record, rulebook_for
+from tutor.app.session import AnyProblem, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import RequestError
+from tutor.engine.setting import next_number
 from tutor.engine.solution import worked_solution
 from tutor.learner.record import Attempt
 from tutor.learner.work import Work
@@ -187,9 +188,10 @@ def show(address: Address, problem: AnyProblem) -> None:
         st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
         st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
         showing.show_problem(problem)
-    fresh = Address(address.exercise, address.number + 1, address.ask, address.rulebook)
     if st.button("Fresh numbers", type="primary" if work.solved else "secondary"):
-        go(fresh)
+        made = next((attempt.named for attempt in reversed(attempts) if attempt.named), None)
+        number = next_number(engine(), exercise.id, address.ask, address.number, address.rulebook, made)
+        go(Address(exercise.id, number, address.ask, address.rulebook))
     helps(problem, work)
     showing.show_cautions(exercise.safety)
     other_questions(address, problem)
