@@ -3,9 +3,10 @@
 import hashlib
 import math
 import struct
+import subprocess
+import sys
 import time
 from collections.abc import Callable
-from itertools import combinations
 from statistics import median, quantiles
 
 import pytest
@@ -15,6 +16,7 @@ from tutor.answers.marking import mark
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
+from tutor.engine.ways import pairs, ways
 
 EXERCISE = "most-modules-in-series"
 NUMBERS = range(1, 301)
@@ -42,38 +44,43 @@ class ByHand:
             voc, vmp, share = self.modules[words[0] % len(self.modules)]
             low = self.places[words[1] % len(self.places)]
             limit = self.limits[words[2] % len(self.limits)]
-            answer, clashes = self.screened(voc, vmp, share, low, limit)
+            answer, left_open = self.screened(voc, vmp, share, low, limit)
             if answer is None:
                 continue
-            if clashes == 0:
-                return answer
             sound += 1
-            if best is None or clashes < best[0]:
-                best = (clashes, answer)
-            if sound >= 8:
+            if best is None or left_open < best[0]:
+                best = (left_open, answer)
+            if best[0] == (False, False, 0) or (sound >= 6 and not best[0][0]):
                 break
         return best[1]
 
-    def screened(self, voc: float, vmp: float, share: float, low: float, limit: float) -> tuple[int | None, float]:
+    def screened(self, voc: float, vmp: float, share: float, low: float, limit: float) -> tuple[int | None, tuple]:
         cold = voc * (1 + share * (low - 25))
         fit = limit / cold
         answer = math.floor(fit + 1e-9 * max(1, fit))
         if not 3 <= answer <= 18:
-            return None, 0
+            return None, ()
+        voltages = [voc, vmp * (1 + share * (low - 25)), voc * (1 - share * (low - 25)), voc * 1.25]
         wrong = {
-            "cold": (3, {math.floor(limit / voc)}),
-            "operating": (1, {math.floor(limit / (vmp * (1 + share * (low - 25))))}),
-            "sign": (1, {math.floor(limit / (voc * (1 - share * (low - 25))))}),
+            "cold": (3, {math.floor(limit / voltages[0])}),
+            "operating": (1, {math.floor(limit / voltages[1])}),
+            "sign": (1, {math.floor(limit / voltages[2])}),
             "up": (2, {math.ceil(fit), math.floor(fit + 0.5)}),
             "one off": (2, {math.floor(limit / voc) - 1}),
-            "flat": (1, {math.floor(limit / (voc * 1.25))}),
+            "flat": (1, {math.floor(limit / voltages[3])}),
         }
         if any(answer in values for _, values in wrong.values()):
-            return None, 0
+            return None, ()
         if self.fit_rounded(voc, share, low, limit) != (answer, answer):
-            return None, 0
-        pairs = combinations(wrong.values(), 2)
-        return answer, sum(weight * other for (weight, one), (other, two) in pairs if one & two)
+            return None, ()
+        whole, bits, meet = sum(weight for weight, _ in wrong.values()), 0.0, False
+        for value in {value for _, values in wrong.values() for value in values}:
+            weights = sorted(weight for weight, values in wrong.values() if value in values)
+            if len(weights) > 1:
+                bits -= sum(weight / whole * math.log2(weight / sum(weights)) for weight in weights)
+                meet = meet or weights[-1] * weights[-2] >= 6
+        cancels = any(answer in (math.ceil(limit / one), math.floor(limit / one + 0.5)) for one in voltages)
+        return answer, (meet, cancels, bits)
 
     def fit_rounded(self, voc: float, share: float, low: float, limit: float) -> tuple[int, int]:
         """The counts at both ends of what rounding every result on the way to three figures can lead to."""
@@ -155,3 +162,68 @@ def test_marking_is_fifty_times_faster_than_sympy_solving_and_substituting_afres
     record_property("marking, solving afresh to ours: ratio", reference / ours)
     benchmark(mark, problems[0], "7 modules")
     assert reference / ours >= 50
+
+
+def test_naming_among_the_most_ways_keeps_that_pace(engine, record_property):
+    """The question with the most wrong ways, single and in pairs, beside sympy working out a single one afresh."""
+    questions = [
+        engine.question(id_, ask)
+        for id_, declared in engine.library.declared.items()
+        if "us" in declared.exercise.rulebooks
+        for ask in declared.exercise.asks
+    ]
+    question = max(questions, key=lambda one: len(ways(draw(one, 1)).all))
+    problems = [draw(question, number) for number in range(1, 101)]
+    mark(problems[0], "1.2345")  # compiled at first use
+
+    def afresh() -> object:
+        share, low, limit = sympy.symbols("share low limit")
+        voltages = sympy.symbols("voltage fit")
+        solved = sympy.solve([voltages[0] - 40 * (1 + share * (low - 25)), voltages[1] * voltages[0] - limit], voltages)
+        return sympy.floor(solved[0][1].subs({share: -0.0027, low: -24.0, limit: 450.0}))
+
+    def milliseconds(work: Callable[[], object]) -> float:
+        began = time.perf_counter()
+        work()
+        return 1000 * (time.perf_counter() - began)
+
+    named = [milliseconds(lambda problem=problem: mark(problem, "1")) for problem in problems]
+    unexplained = [milliseconds(lambda problem=problem: mark(problem, "1.2345")) for problem in problems]
+    reference = median(milliseconds(afresh) for _ in range(20))
+    ratio = reference / median(named + unexplained)
+    count = f"{len(ways(problems[0]).all)} ways, {len(pairs(problems[0]).all)} pairs"
+    told = f"median {median(named):.2f} and {median(unexplained):.2f} ms, p99 {quantiles(named, n=100)[98]:.2f} ms"
+    print(f"\nname among {count}: {told}; one way afresh {reference:.1f} ms")
+    record_property("naming among the most ways, one way afresh to ours: ratio", ratio)
+    assert ratio >= 3
+
+
+COMPILED = """
+from tutor.content.library import load
+from tutor.engine.draw import draw
+from tutor.engine.question import Engine
+from tutor.engine.ways import pairs, ways
+from tutor.engine.ways import pairs, ways
+
+def used():
+    return int(open("/proc/self/statm").read().split()[1]) * 4096 / 1e6
+
+engine = Engine(load())
+before = used()
+for id_, declared in engine.library.declared.items():
+    for book in declared.exercise.rulebooks:
+        for ask in declared.under(book).exercise.asks:
+            problem = draw(engine.question(id_, ask, book), 1)
+            ways(problem)
+            pairs(problem)
+print(before, used() - before)
+"""
+
+
+def test_all_exercises_compiled_fit_into_little_memory(record_property):
+    """Every question under every rulebook with all its wrong ways, beside the libraries and the content alone."""
+    done = subprocess.run([sys.executable, "-c", COMPILED], capture_output=True, text=True, check=True, timeout=600)
+    before, compiled = map(float, done.stdout.split())
+    print(f"\nall exercises compiled: {compiled:.0f} MB above {before:.0f} MB")
+    record_property("memory, all exercises compiled to libraries and content: ratio", compiled / before)
+    assert compiled < 150

@@ -54,6 +54,7 @@ def in_working_units(problem: Problem, name: str, entry: Entry) -> float:
 def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> list[Candidate]:
     """The ways that explain the first wrong entry, likeliest first, pairs of mistakes only where no single one does.
 
+    One of few answers, without its steps, has too many pairs that lead to it to try them.
     `wrong` is the quantity of that entry; what was typed for the steps before it is taken as it stands.
     """
     order = problem.step_names
@@ -62,12 +63,12 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     values = _carried(problem, own)
     typed_last = max((order.index(name) for name in own), default=-1)
     nowhere = UNKNOWN * _chance(problem, wrong, entries[wrong]) * (len(before) - typed_last) / len(order)
-    for some in (ways, pairs):
+    one_of_few = not own and _is_discrete(problem, wrong, entries[wrong])
+    tried = ((ways, CLAIM_ONE_OF_FEW),) if one_of_few else ((ways, CLAIM), (pairs, CLAIM_A_PAIR))
+    for some, claim in tried:
         competing = some(problem)
         matches = list(_matches(problem, competing, values, own, wrong, entries[wrong]))
         if matches:
-            one_of_few = not own and _is_discrete(problem, wrong, entries[wrong])
-            claim = CLAIM_ONE_OF_FEW if one_of_few else CLAIM if some is ways else CLAIM_A_PAIR
             return _weighed(competing, matches, nowhere, claim)
     return []
 
@@ -79,8 +80,7 @@ def separating_step(problem: Problem, found: Sequence[Candidate], entries: Itera
     best: tuple[int, str] | None = None
     for name in problem.step_names[:-1]:
         if name not in typed:
-            ways_ = [_value(problem, one.way, values, {}, name) for one in found[:OFFERED]]
-            told = {problem.text_of(name, value[name], 3) for value in ways_ if value is not None}
+            told = {_told(problem, one.way, values, name) for one in found[:OFFERED]} - {""}
             if len(told) > 1 and (best is None or len(told) > best[0]):
                 best = len(told), name
     return best[1] if best else None
@@ -96,17 +96,14 @@ def _carried(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
     return values
 
 
-def _value(
-    problem: Problem, way: Way, values: Mapping[str, float], own: Mapping[str, float], name: str
-) -> dict[str, float] | None:
-    """The values on a way up to a quantity; None if it leads to none for it."""
-    if name not in way.names:
-        return None
+def _told(problem: Problem, way: Way, values: Mapping[str, float], name: str) -> str:
+    """What a way leads to for a step, as people write it; '' if it leads to nothing."""
+    if not way.reaches(name):
+        return ""
     try:
-        found = way.follow(problem, values, own, name)
+        return problem.text_of(name, way.follow(problem, values, {}, name)[name], 3)
     except NO_VALUE:
-        return None
-    return found if math.isfinite(found[name]) else None
+        return ""
 
 
 def _matches(
@@ -120,14 +117,17 @@ def _matches(
     last = problem.step_names.index(wrong)
     to_shown = conversion(problem.unit_of(wrong)).to_shown
     is_number = not _is_discrete(problem, wrong, entry)
+    half_width = _half_width(entry) if is_number else 1e-3 * abs(entry.value)
     for way in some.all:
-        if way.departs > last or (found := _value(problem, way, values, own, wrong)) is None:
+        if way.departs > last:
             continue
-        shown = to_shown(found[wrong])
-        fit = _fit(shown, entry) if is_number else float(abs(shown - entry.value) <= 1e-3 * abs(entry.value))
-        if way.changed & own.keys():
-            fit *= HALF_DONE
+        try:
+            found = way.follow(problem, values, own, wrong)
+        except NO_VALUE:
+            continue
+        fit = _fit(to_shown(found[wrong]), entry.value, half_width, is_number)
         if fit and not _same(found[wrong], values[wrong]) and way.could_be(problem, found):
+            fit *= HALF_DONE if any(name in own for name in way.changed) else 1.0
             yield _Match(way, fit, _expression(way, found, wrong, is_number))
 
 
@@ -144,12 +144,12 @@ def _expression(way: Way, found: Mapping[str, float], wrong: str, is_number: boo
     return (found[wrong],) if is_number else (found[wrong], *way.unrounded(found, wrong))
 
 
-def _fit(shown: float, entry: Entry) -> float:
-    """The probability of typing this entry, for someone whose way leads to this value."""
-    apart, half_width = abs(shown - entry.value), _half_width(entry)
+def _fit(shown: float, typed: float, half_width: float, is_number: bool) -> float:
+    """The probability of typing this, for someone whose way leads to the value shown; a whole number has to be met."""
+    apart = abs(shown - typed)
     if apart <= 1.05 * half_width + 1e-12:
         return EXACT
-    if apart <= ROUNDED_ON_THE_WAY * abs(shown):
+    if is_number and apart <= ROUNDED_ON_THE_WAY * abs(shown):
         return (1 - EXACT) * min(1.0, half_width / (ROUNDED_ON_THE_WAY * abs(shown)))
     return 0.0
 

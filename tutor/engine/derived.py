@@ -7,6 +7,7 @@ given's printed number in another unit.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
+from types import MappingProxyType
 
 from tutor.engine.algebra import (
     ROUNDINGS,
@@ -40,11 +41,12 @@ WEIGHTS = {
     "twice": 0.5,
 }
 FEW_COLUMNS = 5
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 Term = tuple[Node, bool]  # a term and whether it is added, or a factor and whether it multiplies
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Derived:
     """A wrong way: its steps, the givens whose printed number is taken in another unit, the first step that departs.
 
@@ -55,7 +57,7 @@ class Derived:
     words: str
     weight: float
     steps: tuple[Step, ...]
-    misread: Mapping[str, str] = field(default_factory=dict)
+    misread: Mapping[str, str] = field(default_factory=lambda: NOTHING)
     noticed: bool = True
     departs: int = 0
 

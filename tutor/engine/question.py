@@ -181,8 +181,8 @@ class Question:
         return self._trees[tree]
 
     def compiled(self, tree: Node) -> Relation:
-        """The same, compiled afresh and not kept."""
-        return numeric(tree, self._namespace)
+        """The same, but not kept if it has to be compiled."""
+        return self._trees.get(tree) or numeric(tree, self._namespace)
 
     @cached_property
     def version(self) -> str:

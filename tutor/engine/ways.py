@@ -5,12 +5,12 @@ A way is followed from any point on, so that a working is judged from the learne
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import Literal
 
 from tutor.engine.algebra import COMPARED, Call, Name, is_smooth
-from tutor.engine.derived import Derived, derived_ways, unit_slips
+from tutor.engine.derived import NOTHING, Derived, derived_ways, unit_slips
 from tutor.engine.method import Step
 from tutor.engine.numeric import Relation
 from tutor.engine.problem import Problem
@@ -21,14 +21,14 @@ from tutor.units import conversion
 FURTHER_SLIP = 0.5  # how common a further slip of a mistake is beside its first
 PLAUSIBLE = 0.5  # so far beyond the plausible range, as a share of its ends, a result still escapes notice
 QUESTIONS_KEPT = 1024
-QUESTIONS_WITH_PAIRS_KEPT = 32
+QUESTIONS_WITH_PAIRS_KEPT = 16
 
 Origin = Literal["declared", "derived", "pair"]
 Units = tuple[tuple[str, str], ...]  # each given and the unit that it is told in
 NO_VALUE = (TableError, ZeroDivisionError, OverflowError, ValueError)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, slots=True)
 class Way:
     """A wrong way: how common it is beside others of its origin, and its steps, compiled from where it departs.
 
@@ -43,7 +43,7 @@ class Way:
     misread: Mapping[str, str]
     departs: int
     noticed: bool
-    changed: frozenset[str]
+    changed: tuple[str, ...]
     runs: tuple[tuple[str, Relation], ...]
 
     def follow(
@@ -73,17 +73,16 @@ class Way:
                 return False
         return True
 
-    @cached_property
-    def names(self) -> frozenset[str]:
-        """The steps' names."""
-        return frozenset(step.name for step in self.steps)
+    def reaches(self, name: str) -> bool:
+        """Whether a quantity is one of the steps."""
+        return any(step.name == name for step in self.steps)
 
     def unrounded(self, values: Mapping[str, float], name: str) -> tuple[float, ...]:
         """The values that a rounded, chosen or looked-up quantity comes from, back to the last ones that are none."""
         step = next((step for step in self.steps if step.name == name), None)
         if step is None or (is_smooth(step.whole) and not isinstance(step.whole, Name)):
             return (values[name],)
-        if isinstance(step.whole, Call) and step.whole.function in COMPARED and not step.uses & self.names:
+        if isinstance(step.whole, Call) and step.whole.function in COMPARED and not any(map(self.reaches, step.uses)):
             return (values[name],)
         return tuple(value for used in sorted(step.uses) for value in self.unrounded(values, used))
 
@@ -163,7 +162,7 @@ def _pair(question: Question, way: Way, other: Way | Derived, steps: tuple[Step,
         f"{way.words}, and {other.words}",
         way.weight * other.weight,
         steps,
-        {**way.misread, **other.misread},
+        {**way.misread, **other.misread} or NOTHING,
         way.noticed or other.noticed,
         min(way.departs, other.departs),
     )
@@ -175,7 +174,7 @@ def _way(question: Question, slip: Derived, origin: Origin) -> Way:
     compiled = question.relation if origin != "pair" else question.compiled
     runs = tuple((step.name, compiled(step.whole)) for step in slip.steps[slip.departs :])
     right = {step.name: step.trees for step in question.right.steps}
-    changed = frozenset(step.name for step in slip.steps if step.trees != right.get(step.name))
+    changed = tuple(step.name for step in slip.steps if step.trees != right.get(step.name))
     return Way(
         slip.id, slip.words, origin, slip.weight, slip.steps, slip.misread, slip.departs, slip.noticed, changed, runs
     )
