@@ -186,3 +186,21 @@ def test_anything_else_is_neither_yes_nor_no(text):
     with pytest.raises(EntryError) as caught:
         read_entry(text, "", "yes-or-no")
     assert caught.value.verdict == "refused"
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("10 mF", "mF", 10.0),
+        ("10 000 µF", "mF", 10.0),
+        ("10000 uF", "mF", 10.0),
+        ("12.9 Ω·cmil/ft", "ohm*cmil/ft", 12.9),
+        ("6530 cmil", "cmil", 6530.0),
+    ],
+)
+def test_capacitances_and_circular_mils(text, unit, value):
+    assert read_entry(text, unit).value == pytest.approx(value, rel=1e-12)
+
+
+def test_a_bare_f_stays_a_temperature():
+    assert read_entry("-11.2 F", "degC").value == pytest.approx(-24, abs=1e-9)

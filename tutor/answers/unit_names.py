@@ -18,6 +18,8 @@ _SPELLINGS = (  # unit, prefixes it takes, ways to write it
     ("Ah", "mk", "Ah,amp hour,amp hours,ampere hour,ampere hours"),
     ("J", "kM", "J,joule,joules"),
     ("ohm", "µmkM", "ohm,ohms,Ω"),
+    ("F", "µm", "F,farad,farads"),  # a bare F is a temperature, further down
+    ("cmil", "", "cmil,cmils,circular mil,circular mils"),
     ("m", "µmck", "m,metre,metres,meter,meters"),
     ("ft", "", "ft,foot,feet,'"),
     ("in", "", "in,inch,inches,\",''"),
@@ -62,6 +64,7 @@ _MEASURED = (
     ("Wh", "an energy"),
     ("Ah", "a charge"),
     ("ohm", "a resistance"),
+    ("F", "a capacitance"),
     ("m", "a length"),
     ("m^2", "an area"),
     ("s", "a time"),
