@@ -19,7 +19,7 @@ from tutor.engine.question import tolerance
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 
-ON_THE_WAY = 0.15  # the share of the tolerance that rounding every step to four figures takes up
+ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to four figures takes up
 
 
 def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None) -> Marking:

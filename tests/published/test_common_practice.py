@@ -1,0 +1,55 @@
+"""Facts that the trade goes by, each worked by an exercise: common practice, no source."""
+
+import pytest
+
+from tutor.answers.marking import mark
+from tutor.answers.own import own_amounts
+from tutor.engine.setting import set_problem
+
+STRIP = {"branch_rating": "15 A", "supply_voltage": "120 V"}
+OUTLETS = {"circuits": "2", "branch_rating": "20 A", "supply_voltage": "120 V", "inverter_power": "5000 W"}
+
+
+def set_with(engine, exercise, ask, given):
+    return set_problem(engine, exercise, ask, 1, "us", own_amounts(engine.question(exercise, ask), given))
+
+
+@pytest.mark.parametrize(
+    ("exercise", "ask", "given", "answer"),
+    [
+        # Common practice, no source: a power strip of 15 A at 120 V carries 1,800 W.
+        ("load-on-a-power-strip", "branch_power", STRIP, "1800 W"),
+        # Common practice, no source: two outlets of 20 A at 120 V are 4,800 W, nearly all of an inverter of 5,000 W.
+        ("circuits-on-one-inverter", "circuits_power", OUTLETS, "4800 W"),
+        ("circuits-on-one-inverter", "circuits_share", OUTLETS, "96 %"),
+        ("circuits-on-one-inverter", "circuits_fed", OUTLETS, "2"),
+        # Common practice, no source: one conductor to a terminal, so four circuits, feeder and electrode need six.
+        ("terminals-on-a-bar", "terminals_needed", {"circuits": "4", "conductors_at_terminal": "1"}, "6"),
+    ],
+)
+def test_what_everybody_works_with(engine, exercise, ask, given, answer):
+    problem = set_with(engine, exercise, ask, given)
+    assert mark(problem, answer).verdict == "right"
+    assert problem.text_of(ask).replace("\u00a0", " ") == answer
+
+
+def test_two_conductors_under_a_screw_made_for_one_are_named(engine):
+    problem = set_with(
+        engine, "terminals-on-a-bar", "terminals_needed", {"circuits": "4", "conductors_at_terminal": "1"}
+    )
+    marking = mark(problem, "3")
+    assert marking.verdict == "wrong"
+    assert "marking-not-read" in [one.id for one in marking.candidates]
+
+
+@pytest.mark.parametrize(
+    ("exercise", "first", "then"),
+    [
+        # Common practice, no source: the battery's breaker goes on before the power button.
+        ("switching-on", "close-battery", "press-power"),
+        # Common practice, no source: the array is connected with its disconnect open.
+        ("switching-on", "join-string", "close-array"),
+    ],
+)
+def test_what_comes_first(engine, exercise, first, then):
+    assert engine.order_question(exercise).reason(first, then) is not None
