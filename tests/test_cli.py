@@ -252,3 +252,47 @@ def test_the_exit_codes_reach_the_shell(tmp_path):
         done = subprocess.run([*command, *arguments], capture_output=True, text=True, check=False, timeout=60)
         assert done.returncode == code, done.stderr
         assert "Traceback" not in done.stderr
+
+
+def test_a_working_is_checked_line_by_line(tmp_path):
+    file = tmp_path / "working.txt"
+    file.write_text("Voc cold = 41.3 × 1.1323 = 46.76 V\n450 ÷ 46.76 = 9.6\nso 10\n", encoding="utf-8")
+    working = told("working", MOST, *given(**COLD), file)
+    assert [line["verdict"] for line in working["lines"]] == ["holds", "holds", "departs"]
+    assert (working["first_wrong"], working["reaches_answer"]) == (2, False)
+    assert working["lines"][2]["mistake"] == "rounded-up"
+    assert {"text", "verdict", "quantity", "mistake", "words"} <= working["lines"][0].keys()
+    assert working["safety"]
+    done = run("working", MOST, *given(**COLD), file)
+    assert done.exit_code == 0
+    assert "departs" in done.output
+
+
+@pytest.mark.parametrize(
+    ("exercise", "data", "words"),
+    [
+        (MOST, b"", "There is no line"),
+        (MOST, b"1 + 1 = 2\n" * 61, "60 lines"),
+        (MOST, b"9" * 20_001, "larger than"),
+        ("switching-on", b"so 9", "asks for an order"),
+    ],
+)
+def test_a_working_that_cannot_be_checked_is_told_in_a_line(tmp_path, exercise, data, words):
+    file = tmp_path / "working.txt"
+    file.write_bytes(data)
+    done = run("working", exercise, file)
+    assert (done.exit_code, done.output.count("\n")) == (2, 1)
+    assert words in done.output
+
+
+def test_a_working_in_latin_1_is_read(tmp_path):
+    file = tmp_path / "working.txt"
+    file.write_bytes("450 ÷ 46.76 = 9.6\nso 9\n".encode("latin-1"))
+    assert told("working", MOST, *given(**COLD), file)["reaches_answer"] is True
+
+
+def test_the_trial_prints_every_kind_of_learner():
+    done = run("diagnose-trial", "--learners", "1")
+    assert done.exit_code == 0
+    for kind in ("a declared mistake, with steps", "two mistakes, final value only", "a number from nowhere"):
+        assert kind in done.output

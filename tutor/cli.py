@@ -12,6 +12,7 @@ import click
 from tutor.errors import FaultyRequestError
 
 FAULTY_REQUEST = 2
+LARGEST_WORKING = 20_000
 
 
 class _Fault(click.ClickException):
@@ -164,6 +165,32 @@ def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **w
 
 
 @main.command()
+@problem_options
+@click.argument("file", type=click.File("rb"))
+@json_option
+@_told_plainly
+def working(file: Any, as_json: bool, **which: Any) -> None:
+    """Check the lines of a working, from a file or from '-', the standard input."""
+    from tutor.answers.working.judging import check_working
+    from tutor.engine.order import OrderProblem
+    from tutor.json_forms import working_json
+
+    drawn = _problem(**which)
+    if isinstance(drawn, OrderProblem):
+        raise _Fault(f"'{which['exercise']}' asks for an order; only arithmetic can be checked line by line.")
+    data = file.read(LARGEST_WORKING + 1)
+    if len(data) > LARGEST_WORKING:
+        raise _Fault(f"The working is larger than {LARGEST_WORKING // 1000} kB; hand in the lines of one problem.")
+    told = working_json(drawn, check_working(drawn, _text(data)))
+    if as_json:
+        _print_json(told)
+        return
+    for at, line in enumerate(told["lines"], start=1):
+        click.echo(f"{at:3} {line['verdict']:10} {line['text']}\n    {line['words']}")
+    _print_cautions(told)
+
+
+@main.command()
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--draws", type=click.IntRange(1, 10**6), default=200, help="How many problems to draw of each question.")
 @content_option
@@ -191,7 +218,7 @@ def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: b
 @_told_plainly
 def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
     """Try how well mistakes are recognised, on simulated learners whose mistakes are known."""
-    from tutor.diagnosis import diagnose_all, lines, report
+    from tutor.diagnosis import diagnose_all, of_all, of_single_mistakes, report
 
     trials = []
     for trial in diagnose_all(content, learners):
@@ -201,7 +228,7 @@ def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
     if as_json:
         _print_json(found)
         return
-    for line in lines(found):
+    for line in (*of_all(found), *of_single_mistakes(found)):
         click.echo(line)
 
 
@@ -217,6 +244,13 @@ def _problem(
     texts = _pairs(givens, "--given")
     own = own_amounts(engine.question(exercise, ask, rulebook), texts) if texts else None
     return set_problem(engine, exercise, ask, number, rulebook, own)
+
+
+def _text(data: bytes) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 def _pairs(texts: tuple[str, ...], option: str) -> dict[str, str]:

@@ -135,8 +135,8 @@ def _as_expected(whole: Trial, typed: str) -> dict[str, float]:
     return mixed
 
 
-def lines(found: Mapping[str, Any]) -> Iterator[str]:
-    """A report in lines: each kind of learner with its shares."""
+def of_all(found: Mapping[str, Any]) -> Iterator[str]:
+    """A report in lines: each kind of learner with its shares and their intervals."""
     for kind, row in found["overall"].items():
         shares = ", ".join(
             f"{outcome} {100 * row[outcome]['share']:.1f} % "
@@ -145,6 +145,10 @@ def lines(found: Mapping[str, Any]) -> Iterator[str]:
             if row[outcome]["share"]
         )
         yield f"{kind} ({row['learners']} learners): {shares}"
+
+
+def of_single_mistakes(found: Mapping[str, Any]) -> Iterator[str]:
+    """The shares for single mistakes, mixed as they are expected, in lines."""
     for typed, row in found["single_mistakes"].items():
         shares = ", ".join(f"{outcome} {100 * share:.1f} %" for outcome, share in row.items() if share)
         yield f"single mistakes as often as expected, {typed}: {shares}"

@@ -5,6 +5,7 @@ from typing import Any
 
 from tutor.answers.entry import Entry
 from tutor.answers.marking import Mark, Marking
+from tutor.answers.working.judging import Working
 from tutor.content.library import Library
 from tutor.content.models import Amount
 from tutor.engine.order import OrderProblem
@@ -77,6 +78,19 @@ def marking_json(problem: Problem | OrderProblem, marking: Marking, *, solution:
     return told
 
 
+def working_json(problem: Problem, working: Working) -> dict[str, Any]:
+    """A working, line by line; never the answer itself."""
+    return {
+        "exercise": problem.question.exercise.id,
+        "number": problem.number,
+        "ask": problem.ask,
+        "lines": [asdict(line) for line in working.lines],
+        "first_wrong": working.first_wrong,
+        "reaches_answer": working.reaches_answer,
+        "safety": safety_json(problem),
+    }
+
+
 def exercises_json(library: Library) -> list[dict[str, Any]]:
     """All exercises in the order in which they are taught."""
     return [
@@ -107,4 +121,6 @@ def _entry(problem: Problem | OrderProblem, entry: Entry | None, name: str) -> d
 
 
 def _mark(problem: Problem | OrderProblem, mark: Mark, name: str) -> dict[str, Any]:
-    return {"verdict": mark.verdict, "entry": _entry(problem, mark.entry, name), "feedback": mark.feedback}
+    named = mark.named.id if mark.named else None
+    entry = _entry(problem, mark.entry, name)
+    return {"verdict": mark.verdict, "entry": entry, "named": named, "feedback": mark.feedback}

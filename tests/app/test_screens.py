@@ -238,3 +238,30 @@ def test_progress_counts_and_erases(screen, store):
     app.checkbox[0].check()
     press(app, "Erase")
     assert "Nothing answered yet." in visible(app)
+
+
+def test_a_working_is_pointed_at_where_it_departs_and_kept(screen):
+    app = screen("working", exercise="most-modules-in-series", given=OWN)
+    app.text_area[0].set_value("41.3 * 1.1323 = 46.76 V\n450/46.76 = 9.6\nso 10")
+    app = press(app, "Check the lines")
+    assert "Line 3 is the first that does not hold" in app.error[0].value
+    again = screen("working", exercise="most-modules-in-series", given=OWN)
+    assert again.text_area[0].value.endswith("so 10")
+
+
+def test_a_right_working_reaches_the_answer(screen):
+    app = screen("working", exercise="most-modules-in-series", given=OWN)
+    app.text_area[0].set_value("450 / (41.3 * (1 + 0.0027 * 49)) = 9.62\nso 9")
+    assert "they reach the answer" in press(app, "Check the lines").success[0].value
+
+
+def test_a_working_can_be_chosen_for_every_exercise_with_numbers(screen):
+    app = screen("working")
+    assert len(app.get("page_link")) >= 80
+    assert "asks for an order" in screen("working", exercise="switching-on").info[0].value
+
+
+def test_how_well_mistakes_are_recognised_is_shown(screen):
+    said = visible(screen("recognition"))
+    assert "named rightly" in said
+    assert "a number from nowhere" in said

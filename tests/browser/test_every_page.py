@@ -27,6 +27,8 @@ PAGES = {
     "problem answered right": PROBLEM + NUMBERS + "&given=input_voltage_max=549 V",
     "tables": "/tables",
     "progress": "/progress",
+    "working": "/working?exercise=most-modules-in-series&number=3",
+    "recognition": "/recognition",
 }
 LOOKS = {"desk": {"width": 1100, "scheme": "light"}, "phone": {"width": 360, "height": 740, "scheme": "dark"}}
 

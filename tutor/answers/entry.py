@@ -129,6 +129,17 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     return first
 
 
+def read_unit(text: str) -> str:
+    """The unit that a text names, in the spelling of tutor.units, or COUNT where things are counted.
+
+    Raises EntryError if it names none.
+    """
+    tree = _parsed(f"1 {plain_text(text)}", "")
+    if len(tree.children) != 2:
+        raise EntryError(f"{quoted(text)} is not a unit.")
+    return _unit(tree.children[1], "")
+
+
 def plain_text(text: str) -> str:
     """Bring the many signs for one meaning to one sign.
 

@@ -21,7 +21,7 @@ _SPELLINGS = (  # unit, prefixes it takes, ways to write it
     ("F", "µm", "F,farad,farads"),  # a bare F is a temperature, further down
     ("cmil", "", "cmil,cmils,circular mil,circular mils"),
     ("m", "µmck", "m,metre,metres,meter,meters"),
-    ("ft", "", "ft,foot,feet,'"),
+    ("ft", "k", "ft,foot,feet,'"),
     ("in", "", "in,inch,inches,\",''"),
     ("yd", "", "yd,yard,yards"),
     ("mi", "", "mi,mile,miles"),

@@ -15,9 +15,10 @@ PAGES = [
     st.Page("screens/start.py", title="Start", default=True),
     st.Page("screens/lessons.py", title="Lessons", url_path="lessons"),
     st.Page("screens/practice.py", title="Practice", url_path="practice"),
+    st.Page("screens/working.py", title="Check my working", url_path="working"),
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
     st.Page("screens/progress.py", title="Progress", url_path="progress"),
-    st.Page("screens/recognition.py", title="How mistakes are recognised", url_path="recognition"),
+    st.Page("screens/recognition.py", title="Recognising mistakes", url_path="recognition"),
 ]
 
 st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)

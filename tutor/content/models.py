@@ -113,6 +113,9 @@ class Quantity(Model):
         default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
     )
 
+    aliases: list[Sentence] = Field(
+        default_factory=list, max_length=12, description="what else it is called on paper: 'Voc cold', 'string cold'"
+    )
     too_low: Sentence | None = Field(None, description="what a value that is too low does; {entry} is that value")
     too_high: Sentence | None = Field(None, description="what a value that is too high does; {entry} is that value")
 

@@ -193,6 +193,8 @@ def show(address: Address, problem: AnyProblem) -> None:
         number = next_number(engine(), exercise.id, address.ask, address.number, address.rulebook, made)
         go(Address(exercise.id, number, address.ask, address.rulebook))
     helps(problem, work)
+    if isinstance(problem, Problem):
+        st.page_link("screens/working.py", label="Check my working, line by line", query_params=address.query())
     showing.show_cautions(exercise.safety)
     other_questions(address, problem)
     record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})

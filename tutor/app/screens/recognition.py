@@ -1,11 +1,13 @@
 import json
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any
 
 import streamlit as st
 
-from tutor.app.markdown_table import show_table
-from tutor.diagnosis import NAMED, OUTCOMES
+from tutor.app.session import library
+from tutor.app.showing import plain
+from tutor.diagnosis import NAMED, of_all, of_single_mistakes
 from tutor.paths import content_root
 
 
@@ -16,31 +18,19 @@ def report() -> dict[str, Any]:
     return found
 
 
-def per_cent(share: float) -> str:
-    return f"{100 * share:.1f} %"
+def bullets(told: Iterable[str]) -> None:
+    st.markdown("\n".join(f"- {plain(line)}" for line in told))
 
 
-def with_interval(row: dict[str, Any], outcome: str) -> str:
-    if outcome not in row:
-        return ""
-    low, high = row[outcome]["interval"]
-    return f"{per_cent(row[outcome]['share'])} ({100 * low:.1f} to {100 * high:.1f})"
-
-
-def whole() -> list[dict[str, str]]:
-    return [
-        {"Learner": f"{kind} ({row['learners']})", **{outcome: with_interval(row, outcome) for outcome in OUTCOMES}}
-        for kind, row in report()["overall"].items()
-    ]
-
-
-def each_exercise() -> list[dict[str, str]]:
-    kinds = [kind for kind in report()["overall"] if kind.startswith(("a declared", "a derived"))]
-    return [
-        {"Exercise": one["exercise"]}
-        | {kind: per_cent(one[kind].get(NAMED, 0) / one[kind]["learners"]) if kind in one else "" for kind in kinds}
-        for one in report()["exercises"]
-    ]
+def each_exercise() -> Iterator[str]:
+    for one in report()["exercises"]:
+        if one["exercise"] in library().exercises:
+            shares = (
+                f"{kind} {100 * row.get(NAMED, 0) / row['learners']:.0f} %"
+                for kind, row in one.items()
+                if kind.startswith(("a declared", "a derived"))
+            )
+            yield f"{library().exercises[one['exercise']].title}: {'; '.join(shares)}"
 
 
 st.title("How well does it recognise mistakes?", anchor=False)
@@ -50,7 +40,7 @@ st.markdown(
     "at once, and types the answer, or every step, with three to five figures. Others type numbers from nowhere, or "
     "come to the right answer with rounding of their own. The shares are followed by their 95 % intervals."
 )
-show_table(whole())
+bullets(of_all(report()))
 st.markdown(
     "**Named rightly** is said at the first guess. Where many mistakes must share few answers, as with whole numbers "
     "and standard sizes, the tutor names one only if it is almost certain; else it **asks a separating question** and "
@@ -61,15 +51,10 @@ st.markdown(
 )
 st.header("Single mistakes, mixed as they are expected", anchor=False)
 st.markdown("Most wrong answers come from declared mistakes; the slips that nobody declared are the smaller part.")
-show_table(
-    [
-        {"What is typed": typed, **{outcome: per_cent(share) for outcome, share in row.items()}}
-        for typed, row in report()["single_mistakes"].items()
-    ]
-)
+bullets(of_single_mistakes(report()))
 st.header("Each exercise", anchor=False)
 st.markdown("The share that is named rightly at the first guess.")
-show_table(each_exercise())
+bullets(each_exercise())
 st.markdown(
     "The learners are simulated, so these figures say how well the tutor tells mistakes apart that it can think of. "
     "How often people make others is not known until enough of them have used it."

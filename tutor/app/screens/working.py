@@ -1,0 +1,136 @@
+import streamlit as st
+
+from tutor.answers.working.judging import Judged, Working, WorkingError, check_working
+from tutor.app import showing
+from tutor.app.address import Address, read
+from tutor.app.session import engine, library, record, rulebook_for
+from tutor.app.session import problem as drawn
+from tutor.engine.draw import DrawError
+from tutor.engine.order import OrderProblem
+from tutor.engine.problem import Problem
+from tutor.engine.question import RequestError
+
+HERE = "screens/working.py"
+LONGEST = 12_000
+LARGEST_FILE = 20_000
+SIGNS = {
+    "holds": ("✔", "Holds"),
+    "arithmetic": ("✖", "Arithmetic"),
+    "dimension": ("✖", "Unit"),
+    "departs": ("✖", "Departs"),
+    "unread": ("○", "Not read"),
+}
+
+
+def choose() -> None:
+    st.query_params.clear()
+    st.title("Check my working", anchor=False)
+    st.markdown(
+        "Type the lines of your own arithmetic, as they stand on paper, and see the first one that does not hold. "
+        "Choose the exercise that they belong to; your own numbers can be put in on its page."
+    )
+    for lesson in library().lessons.values():
+        listed = [one for one in library().exercises.values() if one.lesson == lesson.header.id]
+        exercises = [one for one in listed if one.id in engine().library.declared]
+        if exercises:
+            st.header(lesson.header.title, anchor=False)
+        for exercise in exercises:
+            there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
+            st.page_link(HERE, label=exercise.title, query_params=there.query())
+
+
+def kept_under(problem: Problem) -> str:
+    question = problem.question
+    givens = " ".join(amount.text for amount in problem.shown.values())
+    return f"working {question.exercise.id} {problem.number} {problem.ask} {question.rulebook.id} {givens}"[:400]
+
+
+def uploaded() -> str | None:
+    """Return the text of an uploaded file, or None after saying why there is none."""
+    file = st.file_uploader("Or send a text file", type=["txt", "md"], key="working file")
+    if file is None:
+        return None
+    if file.size > LARGEST_FILE:
+        st.error(f"The file is larger than {LARGEST_FILE // 1000} kB. Send the lines of one working only.")
+        return None
+    data = file.getvalue()
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
+def show_line(at: int, line: Judged, *, first: bool) -> None:
+    sign, verdict = SIGNS[line.verdict]
+    pointer = " ← look here first" if first else ""
+    st.markdown(f"**{at}. {sign} {verdict}**{pointer}")
+    st.text(line.text)
+    if line.understood and line.understood != line.text:
+        st.caption(f"Understood: {showing.plain(line.understood)}")
+    st.markdown(showing.plain(line.words))
+
+
+def show_working(problem: Problem, working: Working) -> None:
+    wrong = working.first_wrong
+    if wrong is not None:
+        st.error(f"**Line {wrong + 1} is the first that does not hold.** {showing.plain(working.lines[wrong].words)}")
+    elif working.reaches_answer:
+        st.success("Every line that was read holds, and they reach the answer.", icon="✔")
+    else:
+        goal = showing.words_of(problem.ask)
+        st.info(f"Every line that was read holds so far. The goal is not reached yet: {showing.plain(goal)}.")
+    for at, line in enumerate(working.lines, start=1):
+        show_line(at, line, first=at - 1 == wrong)
+
+
+def check(problem: Problem) -> None:
+    name = kept_under(problem)
+    draft = record().draft(name).get("lines", "")
+    with st.form("working", border=False):
+        text = st.text_area(
+            "Your lines, one below the other",
+            draft,
+            height=220,
+            max_chars=LONGEST,
+            key=f"lines {name}",
+            placeholder="450 / 46.8 = 9.6\nso 9",
+        )
+        sent = st.form_submit_button("Check the lines", type="primary")
+    from_file = uploaded()
+    if from_file is not None and not sent:
+        text = from_file
+    if not (sent or from_file or draft):
+        return
+    record().keep_draft(name, "lines", text[:LONGEST])
+    try:
+        show_working(problem, check_working(problem, text))
+    except WorkingError as error:
+        st.error(showing.plain(str(error)))
+
+
+def show(address: Address) -> None:
+    problem = drawn(address.exercise, address.ask, address.number, address.rulebook, address.own)
+    st.query_params.from_dict(address.query())
+    exercise = problem.question.exercise
+    st.title("Check my working", anchor=False)
+    st.page_link("screens/practice.py", label=f"Practice: {exercise.title}", query_params=address.query())
+    st.page_link(HERE, label="Choose another exercise")
+    if isinstance(problem, OrderProblem):
+        st.info("This exercise asks for an order, not for arithmetic. Choose another one.")
+        return
+    st.caption(f"Problem {problem.number} · rulebook {problem.question.rulebook.title}")
+    showing.show_problem(problem)
+    check(problem)
+    showing.show_cautions(exercise.safety)
+
+
+try:
+    address = read(st.query_params, st.query_params.get_all("given"))
+    if address is None:
+        choose()
+    else:
+        show(address)
+except (RequestError, DrawError) as error:
+    st.title("Check my working", anchor=False)
+    st.error(showing.plain(str(error)))
+    st.page_link(HERE, label="Choose an exercise")
