@@ -110,3 +110,11 @@ def test_wrong_answer(engine, slip):
         assert named in (None, slip.wrong.mistake)
     else:
         assert named == slip.wrong.mistake, found
+
+
+def test_most_mistakes_of_real_people_are_named():
+    """At least 85 in 100, some only with the step that they were made in; the rest are offered or not identified."""
+    made = {(case.name, one.mistake or one.answer) for case in CASES for one in case.wrong}
+    named = {(case.name, one.mistake) for case in CASES for one in case.wrong if one.mistake and not one.offered}
+    assert len(made) >= 100
+    assert len(named) >= 0.85 * len(made)
