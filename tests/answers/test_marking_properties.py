@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tutor.answers.marking import mark
+from tutor.answers.marking import ON_THE_WAY, mark
 from tutor.engine.algebra import names
 from tutor.engine.draw import draw
 from tutor.units import conversion
@@ -54,7 +54,8 @@ def is_told_in_words(problem, name=None):
 
 
 numbers = st.integers(0, 400)
-shares = st.floats(-3, 3).filter(lambda share: all(abs(share - edge) > 1e-3 for edge in (-1, 0, 1)))
+EDGES = (-1, -ON_THE_WAY, 0, ON_THE_WAY, 1)  # where a verdict changes, the last bit of a float decides
+shares = st.floats(-3, 3).filter(lambda share: all(abs(share - edge) > 1e-3 for edge in EDGES))
 
 
 def verdict(problem, text):
