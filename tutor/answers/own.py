@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from tutor.answers.choice import read_choice
 from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.size import read_size
 from tutor.content.models import LONGEST_UNIT, Amount, Quantity
@@ -31,6 +32,9 @@ def _amount(question: Question, quantity: Quantity, text: str) -> Amount:
     if quantity.kind == "size":
         area = conversion("mm^2").to_working(read_size(text, question.rulebook).value)
         return size_amount(question.rulebook.size_of(area))
+    if quantity.kind == "choice":
+        place = read_choice(text, quantity.choices).value
+        return Amount(value=place, label=quantity.choices[int(place)])
     entry = read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
     unit = _shown_unit(entry, quantity)
     return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.12g}"), unit=unit)
