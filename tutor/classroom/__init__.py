@@ -1,0 +1,1 @@
+"""The class: practice sets, sheets, marking together, what a class misunderstands, exports."""

@@ -1,0 +1,135 @@
+"""What the class is made of: the practice set as its file declares it, members, problems handed out, their answers."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Annotated, Literal, Self
+
+from pydantic import AwareDatetime, Field, model_validator
+
+from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Sentence
+
+MOST_PROBLEMS = 60
+
+Verdict = Literal["right", "wrong", "unclear", "refused", ""]
+Help = Literal["nothing", "hints", "solution"]
+
+
+class Item(Model):
+    """One exercise of a set and how many problems of it each learner gets."""
+
+    exercise: Identifier
+    ask: Annotated[Name | None, Field(description="the quantity asked for, if not the usual one")] = None
+    problems: Annotated[int, Field(ge=1, le=MOST_PROBLEMS)] = 1
+
+
+class PracticeSet(Model):
+    """A practice set: what each learner gets, under which rules, from when to when."""
+
+    id: Identifier
+    title: Sentence
+    rulebook: RulebookId = "us"
+    items: Annotated[list[Item], Field(min_length=1, max_length=MOST_PROBLEMS)]
+    attempts: Annotated[int, Field(ge=1, le=20, description="how many counted answers to each problem")] = 3
+    help: Annotated[Help, Field(description="the furthest help shown while the set is open")] = "hints"
+    marked: Annotated[
+        Literal["at once", "when closed"], Field(description="when a learner sees whether an answer is right")
+    ] = "at once"
+    solutions: Annotated[
+        Literal["when solved", "when closed", "never"], Field(description="when a learner sees the worked solution")
+    ] = "when closed"
+    opens: AwareDatetime | None = None
+    closes: AwareDatetime | None = None
+    zone: Annotated[str, Field(description="the time zone in which times are shown, as 'Europe/Lisbon'")] = "UTC"
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        if self.opens and self.closes and self.closes <= self.opens:
+            raise ValueError("'closes' is not after 'opens'")
+        if sum(item.problems for item in self.items) > MOST_PROBLEMS:
+            raise ValueError(f"more than {MOST_PROBLEMS} problems in all")
+        if self.help == "solution" and self.solutions != "when solved":
+            raise ValueError("'help: solution' shows the worked solution; then 'solutions' is 'when solved'")
+        return self
+
+    @property
+    def places(self) -> Sequence[Item]:
+        """The item at each place of the sheet, in order; a place is one problem."""
+        return [item for item in self.items for _ in range(item.problems)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Member:
+    """One learner of a class: the name and the instructor's own number for them, as the roster says (may be "")."""
+
+    id: int
+    name: str
+    number: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Handed:
+    """One problem as it was handed to one member: kept, so that no later change of the content changes it.
+
+    `place` counts from 1 on the member's sheet; `code` is what the sheet prints and the learner types ("7KQ4-2P");
+    `expected` are the right values in working units by quantity, the one asked and the steps before it; `answer` is
+    the right answer as text; `tolerance` is in the working unit of the quantity asked.
+    """
+
+    id: int
+    member: Member
+    place: int
+    code: str
+    exercise: str
+    version: str
+    number: int
+    ask: str
+    rulebook: RulebookId
+    givens: Mapping[str, Amount] = field(default_factory=dict)
+    expected: Mapping[str, float] = field(default_factory=dict)
+    answer: str = ""
+    tolerance: float = 0.0
+    excused: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """One answer to a handed problem; `counted` is False for one that was unclear, refused, late or over the limit.
+
+    `mistakes` are the candidates with their probability, `named` the one that was claimed, `seconds` the time since
+    the problem was first shown, `comment` the instructor's.
+    """
+
+    id: int
+    handed: int
+    key: str
+    at: datetime
+    source: Literal["screen", "paper"]
+    entry: str
+    steps: Mapping[str, str] = field(default_factory=dict)
+    verdict: Verdict = ""
+    named: str | None = None
+    mistakes: Mapping[str, float] = field(default_factory=dict)
+    feedback: str = ""
+    counted: bool = True
+    help: Help = "nothing"
+    seconds: float | None = None
+    comment: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """How one member stands with one place of a set: what statistics, reports and exports are made from."""
+
+    handed: Handed
+    answers: Sequence[Answer] = ()
+
+    @property
+    def state(self) -> Literal["excused", "right", "wrong", "open"]:
+        """Excused; right if any counted answer is; wrong if there are counted answers and none is; else open."""
+        if self.handed.excused:
+            return "excused"
+        counted = [answer.verdict for answer in self.answers if answer.counted]
+        if "right" in counted:
+            return "right"
+        return "wrong" if counted else "open"
