@@ -1,12 +1,20 @@
-"""The cautions that fit stand with every problem of a lesson, as data and in its sentences."""
+"""The cautions that fit stand with every problem of a lesson: as data, in JSON and on the screen."""
+
+from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
+import tutor.app
+from tutor.app import serve, session
 from tutor.content.library import load
 from tutor.engine.setting import set_problem
 from tutor.json_forms import problem_json
 
+MAIN = Path(tutor.app.__file__).parent / "main.py"
 LIBRARY = load()
+SET = [(one, rulebook) for one in LIBRARY.exercises.values() for rulebook in getattr(one, "rulebooks", ["us"])]
+IDS = [f"{one.id} {rulebook}" for one, rulebook in SET]
 ARC = {"dc-arc", "arc-and-fault-current", "inrush-arc"}
 DEAD = {"work-dead", "comes-back-alive"}
 SUN = {"string-voltage-kills", "live-in-daylight", "dc-arc", "arc-and-fault-current"}
@@ -39,11 +47,55 @@ def test_the_cautions_that_fit(exercise):
 
 
 @pytest.mark.parametrize("exercise", LIBRARY.exercises.values(), ids=lambda one: one.id)
-def test_the_cautions_are_told_with_the_problem(engine, exercise):
-    rulebook = getattr(exercise, "rulebooks", ["us"])[0]
+def test_a_question_of_the_neutral_bond_carries_its_caution(exercise):
+    if "neutral" in exercise.skill or any("bond" in name for name in getattr(exercise, "relations", {})):
+        assert "neutral-bond" in exercise.safety
+
+
+@pytest.mark.parametrize(("exercise", "rulebook"), SET, ids=IDS)
+def test_the_cautions_are_told_with_the_problem(engine, exercise, rulebook):
     told = problem_json(set_problem(engine, exercise.id, rulebook=rulebook), solution=False)["safety"]
     assert [caution["id"] for caution in told] == exercise.safety
     assert all(caution["text"] == LIBRARY.hazards[caution["id"]].text for caution in told)
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    """The app with a store of its own; opened once, since each page of it is looked at."""
+    with pytest.MonkeyPatch.context() as patch:
+        address = str(tmp_path_factory.mktemp("store") / "store.sqlite3")
+        patch.setattr(serve, "_settings", serve.Settings(store=address))
+        session.store.cache_clear()
+        driver = AppTest.from_file(str(MAIN), default_timeout=60)
+        driver.session_state["learner"] = "c" * 32
+        yield driver.run()
+        session.store().close()
+        session.store.cache_clear()
+
+
+def warned_of(app, page, **query):
+    """The title of a page, and its warnings as read."""
+    app.switch_page(f"screens/{page}.py")
+    for key, value in query.items():
+        app.query_params[key] = value
+    app.run()
+    assert not app.exception
+    return app.title[0].value, "\n".join(box.value for box in app.warning).replace("\\", "")
+
+
+@pytest.mark.parametrize(("exercise", "rulebook"), SET, ids=IDS)
+def test_the_cautions_stand_on_the_problems_page(app, exercise, rulebook):
+    title, warnings = warned_of(app, "practice", exercise=exercise.id, number="1", rulebook=rulebook)
+    assert title == exercise.title
+    assert [id_ for id_ in exercise.safety if LIBRARY.hazards[id_].text not in warnings] == []
+
+
+@pytest.mark.parametrize("lesson", LIBRARY.lessons)
+def test_the_cautions_stand_on_the_lessons_page(app, lesson):
+    header = LIBRARY.lessons[lesson].header
+    _, warnings = warned_of(app, "lessons", lesson=lesson)
+    assert "local-code-decides" in header.safety
+    assert [id_ for id_ in header.safety if LIBRARY.hazards[id_].text not in warnings] == []
 
 
 def test_the_last_word_is_the_local_codes_and_the_electricians():

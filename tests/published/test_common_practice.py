@@ -1,12 +1,18 @@
 """Facts that the trade goes by, each worked by an exercise: common practice, no source."""
 
+import re
+from pathlib import Path
+
 import pytest
 
+import tutor
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.engine.setting import set_problem
 
 STRIP = {"branch_rating": "15 A", "supply_voltage": "120 V"}
+LESSONS = sorted((Path(tutor.__file__).parents[1] / "lessons").glob("*/lesson.md"))
+TOLD = re.compile(r"1[ ,.]?800\s*W|4[ ,.]?800\s*W|power button|one conductor to a terminal", re.IGNORECASE)
 OUTLETS = {"circuits": "2", "branch_rating": "20 A", "supply_voltage": "120 V", "inverter_power": "5000 W"}
 
 
@@ -53,3 +59,14 @@ def test_two_conductors_under_a_screw_made_for_one_are_named(engine):
 )
 def test_what_comes_first(engine, exercise, first, then):
     assert engine.order_question(exercise).reason(first, then) is not None
+
+
+def test_there_are_lessons_to_look_through():
+    assert len(LESSONS) >= 12
+    assert TOLD.search("a strip carries 1,800 W")
+
+
+@pytest.mark.parametrize("lesson", LESSONS, ids=lambda path: path.parent.name)
+def test_no_lesson_teaches_them_as_they_stand(lesson):
+    """Without a source they are figures to check by, none to learn from."""
+    assert TOLD.findall(lesson.read_text(encoding="utf-8")) == []

@@ -113,7 +113,7 @@ class Quantity(Model):
         default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
     )
 
-    aliases: list[Sentence] = Field(
+    aliases: list[Annotated[str, StringConstraints(min_length=1, max_length=60)]] = Field(
         default_factory=list, max_length=12, description="what else it is called on paper: 'Voc cold', 'string cold'"
     )
     too_low: Sentence | None = Field(None, description="what a value that is too low does; {entry} is that value")

@@ -1,9 +1,12 @@
 """Workings with the verdict that each must get, written by hand and by variation."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import WRONG, WorkingError, check_working
@@ -13,16 +16,73 @@ FILES = sorted((Path(__file__).parents[2] / "corpora" / "workings").glob("*.yaml
 WORKINGS = [one for file in FILES for one in yaml.safe_load(file.read_text(encoding="utf-8"))]
 
 
+PIECES = [
+    "41.3",
+    "450",
+    "46.76",
+    "0.27",
+    "1,234",
+    "9",
+    "V",
+    "A",
+    "%/°C",
+    "×",
+    "/",
+    "+",
+    "-",
+    "(",
+    ")",
+    "=",
+    "≈",
+    "<",
+    "so",
+    "→",
+    "Voc",
+    "cold",
+    "min",
+    "sqrt",
+    "1e400",
+    "^",
+    "round",
+    "up",
+    "yes",
+    "ΔT",
+    "at",
+]
+
+
 def problem_of(engine, one):
     ask, book = one.get("ask"), one.get("rulebook", "us")
     own = own_amounts(engine.question(one["exercise"], ask, book), one["givens"])
     return set_problem(engine, one["exercise"], ask, 1, book, own)
 
 
+@pytest.fixture(scope="module")
+def cold(engine):
+    return problem_of(engine, WORKINGS[0])
+
+
 def test_there_are_enough_of_both_kinds():
     assert len(WORKINGS) >= 200
     assert 80 <= sum(one["first_wrong"] is None for one in WORKINGS) <= len(WORKINGS) - 80
     assert len({one["exercise"] for one in WORKINGS}) >= 30
+
+
+def agrees(working, one):
+    """Whether a working got the verdict that it must get."""
+    first = working.first_wrong
+    if first != one["first_wrong"] or working.reaches_answer != one.get("reaches_answer", working.reaches_answer):
+        return False
+    if first is None:
+        return True
+    line = working.lines[first]
+    return line.verdict == one["verdict"] and line.mistake == one.get("mistake", line.mistake)
+
+
+def test_the_share_of_right_verdicts(engine):
+    right = sum(agrees(check_working(problem_of(engine, one), "\n".join(one["lines"])), one) for one in WORKINGS)
+    print(f"\nworkings with the verdict that they must get: {right} of {len(WORKINGS)}")
+    assert right == len(WORKINGS)
 
 
 @pytest.mark.parametrize("one", WORKINGS, ids=[f"{at}-{one['exercise']}" for at, one in enumerate(WORKINGS)])
@@ -52,6 +112,27 @@ def test_the_answer_is_never_told(engine):
 def test_no_lines_and_too_many_are_told(engine, text):
     with pytest.raises(WorkingError, match="line"):
         check_working(problem_of(engine, WORKINGS[0]), text)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.one_of(
+        st.text(max_size=250),
+        st.text("0123456789.,+-*/()=<>^ VAW%°CKxso→√:;#", max_size=120),
+        st.lists(st.sampled_from(PIECES), max_size=14).map(" ".join),
+    )
+)
+def test_any_text_gets_a_verdict_or_a_sentence(cold, text):
+    with suppress(WorkingError):
+        for line in check_working(cold, text).lines:
+            assert line.words
+
+
+@pytest.mark.parametrize("count", range(1, 40))
+def test_a_number_of_modules_over_the_limit_never_reaches_the_answer(cold, count):
+    working = check_working(cold, f"41.3 × 1.1323 = 46.76\n450/46.76 = 9.62\nso {count} modules")
+    assert working.reaches_answer == (count == 9)
+    assert (working.first_wrong is None) == (count == 9)
 
 
 @pytest.mark.parametrize(

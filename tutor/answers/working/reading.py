@@ -1,214 +1,280 @@
-"""Reading a line of working: its label, its sides, each a calculation or a number, whatever words stand around them."""
+"""Reading a line of working: its statements, each with a label and sides, whatever words stand around them."""
 
 import re
-from contextlib import suppress
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lark import Token
 
-from tutor.answers.entry import EntryError, plain_text, read_entry, read_unit
-from tutor.answers.working.expression import Expression, Number, Symbol, UnreadError, parsed
-from tutor.answers.working.symbols import Symbols
-from tutor.units import UnitError
+from tutor.answers.entry import EntryError, plain_text
+from tutor.answers.working.expression import Expression, Leaf, Symbol, UnreadError, parsed
+from tutor.answers.working.tokens import BEFORE_A_CONDITION, OPERANDS, OPERATORS, Piece, Reader
 
 LONGEST_LINE = 200
+UNREADABLE = (
+    "This line could not be read, so nothing in it is held against you: write a calculation and its result, such as "
+    "450 / 46.8 = 9.6."
+)
 MOST_LINES = 60
+COMPARED = frozenset({"<", ">", "≤", "≥"})
 
-_BULLET = re.compile(r"^\s*(?:[-*•]\s+|\(?\d{1,2}[.)]\s+|[a-h]\)\s+|step \d+\s*[:.]\s*)", re.IGNORECASE)
-_JOINS = re.compile(r"[=≈≃≅→⇒]|->|=>|~=")
-_COMMENT = re.compile(r"\s*(?:#|//|<-|\bbecause\b|\bsince\b).*$", re.IGNORECASE)
-_NUMBER = re.compile(r"(?:\d|[.,](?=\d))(?:[\d.,]|[ '](?=\d{3}(?!\d)))*(?:[eE][+-]?\d+(?![A-Za-z]))?")
-_ONE_UNIT = r"[A-Za-zΩµ°%]+(?:[²³]|\^[23])?"
-_UNIT = re.compile(rf" ?(?:AWG|kcmil)\b|[ -]?{_ONE_UNIT}(?:[/·*]{_ONE_UNIT})*(?: per [A-Za-z°]+)?")
-_WORD = re.compile(r"[A-Za-z°%µΩ][\w°%µΩ()]*(?:[ _,-](?=[A-Za-z(])[\w()]+)*")
-_COMMA = re.compile(r"\d,\d{3}(?!\d)")
-_FUNCTIONS = {"sqrt": "square root", "√": "square root", "min": "least", "max": "greatest"}
-_OPERATORS = "+-*/^(),"
+_BULLET = re.compile(
+    r"^(?:[-•>]\s+|\*\s+|\(?\d{1,2}[.)]\s+|\(?[a-hA-H]\)\s+|(?:step|line)\s*\d+\s*[:.)-]?\s*)", re.IGNORECASE
+)
+_COMMENT = re.compile(r"\s*(?:#(?!\d)|//|<-|←|\bbecause\b|\bsince\b).*$", re.IGNORECASE)
+_REWRITTEN = tuple(
+    (re.compile(pattern, re.IGNORECASE), new)
+    for pattern, new in (
+        (r"(?:/| per ) ?1[ ,]?000 ?(?:ft|feet)\b", "/kft"),
+        (r"\bdivid(?:e|ed|ing) ([^ ]+(?: [A-Za-z°%]+)?) by ", r"\1 / "),
+        (r"\bmultipl(?:y|ied|ying) ([^ ]+(?: [A-Za-z°%]+)?) by ", r"\1 * "),
+        (r" ?\b(?:divided by|over)\b (?=[\d(])", " / "),
+        (r" ?\b(?:times|multiplied by)\b (?=[\d(A-Za-z])", " * "),
+        (r" ?\bplus\b (?=[\d(A-Za-z])", " + "),
+        (r" ?\bminus\b (?=[\d(A-Za-z])", " - "),
+        (r"(?:%|per ?cent) of (?:the )?(?=[\d(A-Za-z])", "% * "),
+        (r" ?\bsquared\b", "^2"),
+        (r"\bhalf of (?=[\d(])", "0.5 * "),
+        (r"~=|≃|≅|≈|\bapproximately equals\b", "="),
+        (r"=(?: ?=)+", "="),
+        (r"<=|=<", "≤"),
+        (r">=(?! ?\d+ ?[;,]? ?$ ?#)", "≥"),
+        (r"\b(?:less|smaller|lower) than(?: or equal to)?\b|\bis (?:below|under)\b", "<"),
+        (r"\b(?:more|greater|larger|higher) than(?: or equal to)?\b|\bis (?:above|over)\b|\bexceeds\b", ">"),
+        (r"\b(?:which )?(?:equals|gives|makes|comes to|is equal to|will be|becomes|is about|is|are|was)\b", "="),
+    )
+)
+_ARROW = re.compile(r"=>|->|→|⇒|∴")
+_ROUNDED = re.compile(
+    r"\b(?:and )?round(?:ed|ing|s)?(?: it| off)?(?: (?:down|up|off))?(?: to)?\b(?! ?[()]) ?:?", re.IGNORECASE
+)
+_JOINT = re.compile(
+    r";|,(?= )|\.(?= |$)|\b(?:so|therefore|thus|hence|then|and|but|i\.e\.|use|choose|take)\b", re.IGNORECASE
+)
+_RELATION = re.compile(r"[=<>≤≥]")
+_DECIMAL_COMMA = re.compile(r"\d,(?:\d{1,2}|\d{4,})(?!\d)")
+_DECIMAL_POINT = re.compile(r"\d\.\d")
+_COMMA = re.compile(r"(?<![\d.,])\d{1,3},\d{3}(?!\d|[.,]\d)")
 
 
 @dataclass(frozen=True)
-class Line:
-    """A line as read: the quantity that its label names, the label as written, and its sides in order."""
+class Statement:
+    """One assertion: the label with the quantities that it may name, and sides joined by signs (None: not read)."""
 
     text: str
     label: str
-    quantity: str | None
-    sides: tuple[Expression, ...]
+    names: tuple[str, ...]
+    exact: bool
+    sides: tuple[Expression | None, ...]
+    signs: tuple[str, ...]
 
     @property
     def understood(self) -> str:
         """What was read, as it is shown back."""
-        told = " = ".join(side.text for side in self.sides)
-        return f"{self.label} = {told}" if self.label else told
+        told = " ".join(
+            part
+            for side, sign in zip(self.sides, (*self.signs, ""), strict=True)
+            for part in (side.text if side else "…", sign)
+        ).strip()
+        return f"{self.label}: {told}" if self.label else told
 
 
 def comma_readings(text: str) -> tuple[bool, ...]:
     """The ways in which the commas of a working may be meant: parting thousands (False), or decimals (True)."""
-    return (False, True) if _COMMA.search(text) else (False,)
+    if not _COMMA.search(text):
+        return (False,)
+    commas, points = _DECIMAL_COMMA.search(text), _DECIMAL_POINT.search(text)
+    return (False, True) if bool(commas) == bool(points) else (commas is not None,)
 
 
-def read_line(text: str, symbols: Symbols, *, decimal_comma: bool = False) -> Line:
-    """Read one line; `decimal_comma` says how a number such as 4,333 is meant.
+def plain_line(text: str) -> str:
+    """A line in plain signs, without its bullet and its remarks.
 
-    Raises UnreadError, with a sentence, if there is no number or calculation in it that can be read.
+    Raises UnreadError if it is too long or holds what cannot be read at all.
     """
     if len(text) > LONGEST_LINE:
         raise UnreadError(f"The line is longer than {LONGEST_LINE} characters: write it in several.")
+    kept = _COMMENT.sub("", _BULLET.sub("", _ARROW.sub(" ; ", text.strip())))
     try:
-        plain = plain_text(_COMMENT.sub("", _BULLET.sub("", text))[:120] if text.strip() else text)
+        return " ".join(plain_text(word) for word in kept.split())
     except EntryError as error:
         raise UnreadError(str(error)) from None
-    label, quantity, sides = "", None, []
-    for part in _parts(plain):
-        side = _side(part, symbols, decimal_comma)
-        if side is not None:
-            sides.append(side)
-        elif not sides and not label:
-            label, quantity = part, symbols.named(part)
-        elif not sides:
-            quantity = quantity or symbols.named(part)
-    if not sides:
-        raise UnreadError("No number or calculation was found in this line; it is taken as a remark.")
-    if quantity is None:
-        quantity = _told_around(plain, symbols)
-    return Line(text.strip(), label, quantity, tuple(sides))
 
 
-def _parts(plain: str) -> list[str]:
-    parts = [part.strip(" .;:") for part in _JOINS.split(plain)]
-    first, sign, rest = parts[0].partition(":")
-    if sign and not re.search(r"\d", first):
-        parts = [first.strip(), rest.strip(), *parts[1:]]
-    return [part for part in parts if part]
+def read_line(plain: str, reader: Reader) -> list[Statement]:
+    """The statements of a line in plain signs, those without a number or calculation left out.
+
+    Raises UnreadError, with a sentence, if none is left.
+    """
+    found = [statement for part in _joints(plain) if (statement := _statement(part, reader)) is not None]
+    if found:
+        return found
+    if re.search(r"\d", plain):
+        raise UnreadError(UNREADABLE)
+    raise UnreadError("No number was found in this line; it is taken as a remark.")
 
 
-def _told_around(plain: str, symbols: Symbols) -> str | None:
-    """The quantity named by the words before the first number."""
-    words = re.split(r"[\d(]", plain, maxsplit=1)[0].strip(" :=")
-    if re.search(r"[*/+^]", words):
+def _joints(plain: str) -> list[str]:
+    """The line cut where one statement ends and the next begins, outside brackets."""
+    for pattern, new in _REWRITTEN:
+        plain = pattern.sub(new, plain)
+    plain = _ROUNDED.sub(" ; ", plain)
+    parts, start = [], 0
+    for joint in _JOINT.finditer(plain):
+        before = plain[: joint.start()]
+        names_only = not re.search(r"\d", plain[start : joint.start()]) and plain[start : joint.start()].strip()
+        if before.count("(") <= before.count(")") and not names_only:
+            parts.append(plain[start : joint.start()])
+            start = joint.end()
+    return [part.strip(" =") for part in (*parts, plain[start:]) if part.strip(" =.,:")]
+
+
+def _statement(text: str, reader: Reader) -> Statement | None:
+    label, rest = _labelled(text)
+    texts = [part.strip() for part in _RELATION.split(rest)]
+    signs = _RELATION.findall(rest)
+    sides: list[Expression | None] = []
+    for at, part in enumerate(texts):
+        side, said = _side(part, reader, first=at == 0, only=len(texts) == 1)
+        if side is None and at == 0 and len(texts) > 1:
+            label = f"{label} {said or part}".strip()
+            signs = signs[1:]
+            continue
+        label = label or said
+        sides.append(side)
+    if not any(sides):
         return None
-    for start in range(len(words.split())):
-        if (found := symbols.named(" ".join(words.split()[start:]))) is not None:
-            return found
-    return None
+    names = reader.symbols.named(label)
+    exact = bool(names)
+    return Statement(text, label, names or reader.symbols.named_within(label), exact, tuple(sides), tuple(signs))
 
 
-def _side(part: str, symbols: Symbols, decimal_comma: bool) -> Expression | None:
-    """The calculation in a side, without the words before and behind it; None if it holds no number."""
-    for start in _starts(part, symbols):
-        tokens, leaves, text = _tokens(part[start:], symbols, decimal_comma)
-        while tokens:
-            found = parsed(tokens, leaves, text)
-            if found is not None and any(isinstance(leaf, Number) for leaf in found.leaves):
-                return found
-            if tokens.pop().type == "NUMBER":  # what is left out behind a calculation may hold no number
-                break
-    return None
+def _labelled(text: str) -> tuple[str, str]:
+    """The words before a colon, and the rest; a colon between two numbers divides."""
+    label, colon, rest = text.partition(":")
+    if not colon:
+        return "", text
+    divides = label.endswith(" ") and rest.startswith(" ") and re.match(r"[(\d.,-]", label)
+    if divides or not re.search(r"[^\W\d]", label):
+        return "", f"{label}/{rest}"
+    return label.strip(), rest.strip()
 
 
-def _starts(part: str, symbols: Symbols) -> list[int]:
-    """Where a calculation may begin: at its first number, bracket or sign, or at a quantity's name before it."""
-    first = re.search(r"[\d(√+-]|[.,]\d|sqrt", part)
-    if first is None:
-        return []
-    found = [first.start()]
-    word = _WORD.match(part)
-    if word is not None and symbols.named(word[0].strip()) is not None:
-        found.insert(0, 0)
-    return found
+def _side(text: str, reader: Reader, *, first: bool, only: bool) -> tuple[Expression | None, str]:
+    """The calculation in a side and the words that name it; None if there is none."""
+    pieces = _without_remarks(reader.pieces(text))
+    said, pieces = _without_leading_words(pieces, first=first, only=only)
+    pieces, behind = _until_words(pieces)
+    said = said or behind
+    if not any(piece.kind in ("NUMBER", "SYMBOL") for piece in pieces):
+        return None, said or text
+    if first and not only and all(piece.kind in ("SYMBOL", "WORD") for piece in pieces):
+        return None, text
+    tokens, leaves = _tokens(pieces)
+    side = parsed(tokens, leaves, text)
+    if side is not None and not any(piece.kind == "NUMBER" for piece in pieces) and only:
+        return None, said or text
+    return side, said
 
 
-def _tokens(text: str, symbols: Symbols, decimal_comma: bool) -> tuple[list[Token], list[Number | Symbol], str]:
-    tokens: list[Token] = []
-    leaves: list[Number | Symbol] = []
+def _without_remarks(pieces: list[Piece]) -> list[Piece]:
+    """The pieces without brackets that hold only words, or the name of the number before them."""
+    kept: list[Piece] = []
     at = 0
-    while at < len(text):
-        rest = text[at:]
-        if rest[0] == " ":
-            at += 1
-        elif (number := _NUMBER.match(rest)) is not None:
-            leaf, length = _number(rest, number[0], decimal_comma)
-            if leaf is None:
-                break
-            tokens.append(Token("NUMBER", str(len(leaves))))
-            leaves.append(leaf)
-            at += length
-        elif rest[0] == "x" and (len(rest) < 2 or not rest[1].isalpha()):
-            tokens.append(Token("STAR", "*"))
-            at += 1
-        elif rest[0] in _OPERATORS:
-            tokens.append(
-                Token(
-                    {
-                        "(": "LPAR",
-                        ")": "RPAR",
-                        "+": "PLUS",
-                        "-": "MINUS",
-                        "*": "STAR",
-                        "/": "SLASH",
-                        "^": "CIRCUMFLEX",
-                        ",": "COMMA",
-                    }[rest[0]],
-                    rest[0],
-                )
-            )
-            at += 1
-        elif (word := _function(rest)) is not None:
-            tokens.append(Token("FUNCTION", _FUNCTIONS[word]))
-            at += len(word)
-        elif (named := _named(rest, symbols)) is not None:
-            tokens.append(Token("SYMBOL", str(len(leaves))))
-            leaves.append(Symbol((named[1],), named[0]))
-            at += len(named[0])
-        elif tokens and tokens[-1].type == "RPAR" and (unit := _unit(rest)) is not None:
-            tokens.append(Token("UNIT", str(len(leaves))))
-            leaves.append(Number(1.0, 0.0, 15, unit[1], unit[0]))
-            at += len(unit[0])
+    while at < len(pieces):
+        if pieces[at].kind == "LPAR":
+            end = at + 1
+            while end < len(pieces) and pieces[end].kind in ("WORD", "SYMBOL"):
+                end += 1
+            inside = pieces[at + 1 : end]
+            closed = end < len(pieces) and pieces[end].kind == "RPAR" and bool(inside)
+            names_it = bool(kept) and kept[-1].kind in OPERANDS
+            if closed and (names_it or all(piece.kind == "WORD" for piece in inside)):
+                at = end + 1
+                continue
+        kept.append(pieces[at])
+        at += 1
+    return kept
+
+
+def _without_leading_words(pieces: list[Piece], *, first: bool, only: bool) -> tuple[str, list[Piece]]:
+    """The words before a calculation, which may name what it gives, and the calculation."""
+    words: list[str] = []
+    at = 0
+    while at < len(pieces):
+        piece = pieces[at]
+        following = pieces[at + 1].kind if at + 1 < len(pieces) else ""
+        condition = _condition(pieces, at) if first and piece.text.casefold() in BEFORE_A_CONDITION else 0
+        if condition and (at + condition < len(pieces) or not only):
+            at += condition
+            continue
+        if (piece.kind == "WORD" and (following not in OPERATORS or (not words and _is_remark(piece)))) or (
+            piece.kind == "SYMBOL" and following in ("NUMBER", "WORD", "SYMBOL", "FUNCTION")
+        ):
+            words.append(piece.text)
         else:
             break
-    return tokens, leaves, text[:at].strip()
+        at += 1
+    return " ".join(words), pieces[at:]
 
 
-def _function(rest: str) -> str | None:
-    return next((word for word in _FUNCTIONS if rest.startswith(word)), None)
+def _is_remark(piece: Piece) -> bool:
+    return len(piece.text) > 3
 
 
-def _named(rest: str, symbols: Symbols) -> tuple[str, str] | None:
-    """The longest run of words that names a quantity."""
-    word = _WORD.match(rest)
-    while word is not None:
-        text = word[0]
-        while text:
-            if (found := symbols.named(text)) is not None:
-                return text, found
-            shorter = re.sub(r"[ _,-]?[^ _,-]+$", "", text)
-            text = shorter if shorter != text else ""
-        return None
-    return None
+def _condition(pieces: Sequence[Piece], at: int) -> int:
+    """The number of pieces that 'at −24 °C' takes, if that is what stands here."""
+    end = at + 1
+    while end < len(pieces) and pieces[end].kind in ("WORD", "PLUS", "MINUS"):
+        end += 1
+    if end < len(pieces) and pieces[end].kind in ("NUMBER", "SYMBOL"):
+        follows = pieces[end + 1].kind if end + 1 < len(pieces) else ""
+        if follows in ("", "WORD", *OPERATORS, "RPAR", "SYMBOL"):
+            return end + 1 - at
+    return 0
 
 
-def _number(rest: str, digits: str, decimal_comma: bool) -> tuple[Number | None, int]:
-    try:
-        entry = read_entry(digits, "")
-    except EntryError as error:
-        if not error.readings:
-            return None, 0
-        entry = error.readings[0 if decimal_comma else -1]
-    unit = _unit(rest[len(digits) :])
-    length = len(digits) + (len(unit[0]) if unit else 0)
-    told = rest[:length].strip()
-    return Number(entry.value, entry.half_width, entry.digits, unit[1] if unit else None, told), length
+def _until_words(pieces: list[Piece]) -> tuple[list[Piece], str]:
+    """The calculation up to the words behind it; words within that only name a number are left out."""
+    kept: list[Piece] = []
+    behind: list[str] = []
+    at = 0
+    while at < len(pieces):
+        piece = pieces[at]
+        after_operand = bool(kept) and kept[-1].kind in OPERANDS
+        if piece.kind == "WORD" and after_operand:
+            if piece.text.casefold() in BEFORE_A_CONDITION and (length := _condition(pieces, at)):
+                at += length
+                continue
+            behind.append(piece.text)
+        elif piece.kind == "SYMBOL" and after_operand and not _is_factor(kept[-1], piece):
+            behind.append(piece.text)
+        elif piece.kind == "NUMBER" and after_operand:
+            break
+        else:
+            kept.append(piece)
+        at += 1
+    while kept and kept[-1].kind in OPERATORS:
+        kept.pop()
+    return kept, " ".join(behind)
 
 
-def _unit(rest: str) -> tuple[str, str] | None:
-    """A unit at the beginning of a text, as written and in the spelling of tutor.units."""
-    match = _UNIT.match(rest)
-    if match is None or match[0].strip() == "x":
-        return None
-    text = match[0]
-    if text.strip() in ("AWG", "kcmil"):
-        return text, text.strip()
-    for written in (text, text.partition(" per ")[0]):
-        with suppress(EntryError, UnitError):
-            return written, read_unit(written.strip(" -"))
-    return None
+def _is_factor(before: Piece, symbol: Piece) -> bool:
+    """Whether a symbol right behind an operand multiplies it, as in '2 L', and does not name it."""
+    short = " " not in symbol.text and len(symbol.text) <= 4
+    if before.kind == "NUMBER":
+        return short and before.leaf is not None and getattr(before.leaf, "unit", None) is None
+    return short
+
+
+def _tokens(pieces: Sequence[Piece]) -> tuple[list[Token], list[Leaf]]:
+    tokens: list[Token] = []
+    leaves: list[Leaf] = []
+    for piece in pieces:
+        leaf = Symbol((), piece.text) if piece.kind == "WORD" else piece.leaf
+        if leaf is None:
+            tokens.append(Token(piece.kind, piece.text))
+            continue
+        tokens.append(Token("SYMBOL" if piece.kind == "WORD" else piece.kind, str(len(leaves))))
+        leaves.append(leaf)
+    return tokens, leaves

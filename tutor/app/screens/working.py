@@ -9,6 +9,7 @@ from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import RequestError
+from tutor.engine.solution import formula_of
 
 HERE = "screens/working.py"
 LONGEST = 12_000
@@ -66,14 +67,20 @@ def show_line(at: int, line: Judged, *, first: bool) -> None:
     st.markdown(f"**{at}. {sign} {verdict}**{pointer}")
     st.text(line.text)
     if line.understood and line.understood != line.text:
-        st.caption(f"Understood: {showing.plain(line.understood)}")
+        st.text(f"Understood: {line.understood}")
     st.markdown(showing.plain(line.words))
 
 
 def show_working(problem: Problem, working: Working) -> None:
     wrong = working.first_wrong
     if wrong is not None:
-        st.error(f"**Line {wrong + 1} is the first that does not hold.** {showing.plain(working.lines[wrong].words)}")
+        line = working.lines[wrong]
+        st.error(
+            f"**Line {wrong + 1} is the first that does not hold.** {showing.plain(line.words)}",
+            icon="✖",
+        )
+        if line.quantity in problem.step_names:
+            st.latex(formula_of(problem, line.quantity))
     elif working.reaches_answer:
         st.success("Every line that was read holds, and they reach the answer.", icon="✔")
     else:
@@ -86,22 +93,23 @@ def show_working(problem: Problem, working: Working) -> None:
 def check(problem: Problem) -> None:
     name = kept_under(problem)
     draft = record().draft(name).get("lines", "")
-    with st.form("working", border=False):
-        text = st.text_area(
-            "Your lines, one below the other",
-            draft,
-            height=220,
-            max_chars=LONGEST,
-            key=f"lines {name}",
-            placeholder="450 / 46.8 = 9.6\nso 9",
-        )
-        sent = st.form_submit_button("Check the lines", type="primary")
+    text = st.text_area(
+        "Your lines, one below the other",
+        draft,
+        height=220,
+        max_chars=LONGEST,
+        key=f"lines {name}",
+        placeholder="450 / 46.8 = 9.6\nso 9",
+    )
+    sent = st.button("Check the lines", type="primary")
+    if text != draft:
+        record().keep_draft(name, "lines", text)  # when the box is left, so that a reload loses nothing
     from_file = uploaded()
     if from_file is not None and not sent:
         text = from_file
-    if not (sent or from_file or draft):
+        record().keep_draft(name, "lines", text[:LONGEST])
+    if not (sent or text):
         return
-    record().keep_draft(name, "lines", text[:LONGEST])
     try:
         show_working(problem, check_working(problem, text))
     except WorkingError as error:

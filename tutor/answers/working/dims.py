@@ -1,0 +1,101 @@
+"""What the numbers of a working may measure: sets of dimensions, wide where no unit is typed."""
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any
+
+from tutor.answers.unit_names import COUNT
+from tutor.answers.working.expression import Applied, At, Term
+from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry_unit
+
+Dimension = Any  # pint's container of base dimensions with their powers
+Dimensions = frozenset[Dimension] | None  # None: it may be anything
+MOST = 64
+
+PURE: Dimension = registry_unit("").dimensionality
+_TEMPERATURE: Dimension = registry_unit("K").dimensionality
+
+# The units in which people write one and the same quantity.
+FAMILIES = (
+    ("V", "mV", "kV"),
+    ("A", "mA", "kA"),
+    ("W", "kW"),
+    ("Wh", "kWh"),
+    ("A*h", "mA*h"),
+    ("ohm", "mohm"),
+    ("m", "ft", "kft", "km"),
+    ("s", "ms", "min", "h", "day"),
+    ("", "%"),
+    ("1/K", "%/K"),
+    ("V/K", "mV/K"),
+    ("A/K", "mA/K"),
+    ("ohm/m", "ohm/km", "ohm/ft", "ohm/kft", "mohm/m", "mohm/ft"),
+    ("mm^2", "cmil", "m^2"),
+    ("W/m^2", "kW/m^2"),
+    ("degC", "degF"),
+    ("K", "delta_degF"),
+    ("F", "mF"),
+)
+
+
+@lru_cache(maxsize=1024)
+def dimension_of(unit: str) -> Dimension:
+    """The dimension that a unit measures; a temperature and a difference of temperatures count as the same."""
+    if unit in ABSOLUTE_TEMPERATURES:
+        return _TEMPERATURE
+    return PURE if unit == COUNT else registry_unit(unit).dimensionality
+
+
+@lru_cache(maxsize=1024)
+def units_like(unit: str) -> tuple[str, ...]:
+    """The units in which a quantity shown in this one may be written, this one first."""
+    dimension = conversion(unit).dimension
+    family = next((one for one in FAMILIES if conversion(one[0]).dimension == dimension), ())
+    return (unit, *(one for one in family if one != unit))
+
+
+class MismatchError(ValueError):
+    """Unlike things are added."""
+
+
+def dimensions_of(term: Term, leaves: Sequence[Dimensions]) -> Dimensions:
+    """What a term may measure, from what its leaves may.
+
+    Raises MismatchError where only unlike things are added.
+    """
+    if isinstance(term, At):
+        return leaves[term.place]
+    parts = [dimensions_of(part, leaves) for part in term.parts]
+    match term.operation:
+        case "multiply":
+            return _joined(parts[0], parts[1], lambda one, other: one * other)
+        case "divide":
+            return _joined(parts[0], parts[1], lambda one, other: one / other)
+        case "square root":
+            return _joined(parts[0], frozenset({PURE}), lambda one, _: one**0.5)
+        case "raise_to":
+            return _raised(parts[0], term.parts[1])
+        case "negate" | "round down" | "round up":
+            return parts[0]
+        case _:
+            return _alike(parts)
+
+
+def _joined(one: Dimensions, other: Dimensions, how: Callable[[Dimension, Dimension], Dimension]) -> Dimensions:
+    if one is None or other is None or len(one) * len(other) > MOST:
+        return None
+    return frozenset(how(a, b) for a in one for b in other)
+
+
+def _raised(base: Dimensions, _exponent: Term | Applied) -> Dimensions:
+    return base if base == frozenset({PURE}) else None
+
+
+def _alike(parts: Sequence[Dimensions]) -> Dimensions:
+    known = [part for part in parts if part is not None]
+    if not known:
+        return None
+    common = frozenset.intersection(*known)
+    if not common:
+        raise MismatchError
+    return common

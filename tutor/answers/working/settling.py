@@ -1,0 +1,124 @@
+"""Settling, at the end of a working, what was suspected on the way: where its first departure stands."""
+
+from collections.abc import Iterator, Sequence
+
+from tutor.answers.entry import Entry
+from tutor.answers.working.knowledge import Finding, Judge, LineFindings
+from tutor.answers.working.methods import Suspicion
+from tutor.answers.working.values import Values
+
+
+class Settling(Judge):
+    """Decides about what was suspected, now that it is clear where the working leads."""
+
+    def settle(self, lines: Sequence[LineFindings]) -> None:
+        """Clear what led to the right value, and blame what led to a wrong one."""
+        findings = [finding for line in lines for finding in line.findings]
+        if findings and not self.known.reached:
+            self._take_for_the_answer(findings[-1])
+        first = next((at for at, finding in enumerate(findings) if finding.is_wrong), None)
+        if self.known.reached:
+            self._clear(findings)
+            self._doubt(findings)
+        elif first is not None:
+            self._blame_earlier(findings[:first], findings[first])
+        else:
+            self._blame_the_end(findings)
+
+    def _take_for_the_answer(self, last: Finding) -> None:
+        """Take a value without a name at the end, which the answer is compared from, for the answer."""
+        ask = self.problem.ask
+        step = self.worlds.steps[ask]
+        if last.guessed and last.number is not None and step.kind == "compare" and last.name in step.uses:
+            entry = next(self.own.entries_for(ask, last.number), None)
+            if entry is None:
+                return
+            if self.own.follows(ask, entry):
+                last.name, last.entry, self.known.reached = ask, entry, self.own.is_right(ask, entry)
+                last.words = self.teller.holds(ask, carried=not self.known.reached)
+            else:
+                departing = self.known.departing(ask, entry, None)
+                last.verdict, last.name, last.way, last.words = departing.verdict, ask, departing.way, departing.words
+
+    def _clear(self, findings: Sequence[Finding]) -> None:
+        """Clear what bore the name of a step and was only a part of it, if the step came out right after all."""
+        for at, finding in enumerate(findings):
+            later = [other for other in findings[at + 1 :] if other.name == finding.name and other.entry]
+            if finding.strong and any(self.own.is_right(str(one.name), one.entry) for one in later if one.entry):
+                finding.verdict, finding.words = "holds", self.teller.on_the_way()
+
+    def _doubt(self, findings: Sequence[Finding]) -> None:
+        """Blame what was suspected, if a bare yes or no is right without the step that proves it."""
+        proof = self.problem.question.evidence
+        if proof is None or any(finding.is_wrong or finding.name == proof for finding in findings):
+            return
+        found = next(((one, suspicion) for one, suspicion in _suspicions(findings) if suspicion.name == proof), None)
+        if found is not None:
+            self._blame(*found)
+            self.known.reached = False
+
+    def _blame_earlier(self, earlier: Sequence[Finding], first: Finding) -> None:
+        """Move the blame to the suspected result from which the first wrong line only follows."""
+        if first.verdict != "departs":
+            return
+        for finding, suspicion in _suspicions(earlier):
+            if finding.verdict == "holds" and self._leads_to(suspicion, first):
+                self._blame(finding, suspicion)
+                break
+        else:
+            stray = next((finding for finding in earlier if finding.stray), None)
+            if stray is None or first.way is not None:
+                return
+            stray.verdict = "departs"
+        first.verdict, first.words = "holds", self.teller.holds(first.name, carried=True)
+
+    def _leads_to(self, suspicion: Suspicion, finding: Finding) -> bool:
+        if finding.way is not None and suspicion.way.id == finding.way.id:
+            return True
+        if not finding.name or not finding.entry:
+            return False
+        values = self.sources.values_on(suspicion.way)
+        return finding.name in values and self.own.is_value(finding.name, finding.entry, values[finding.name])
+
+    def _blame(self, finding: Finding, suspicion: Suspicion) -> None:
+        finding.verdict, finding.name, finding.way = "departs", suspicion.name, suspicion.way
+        finding.words = self.teller.departs(suspicion.name, suspicion.way)
+
+    def _blame_the_end(self, findings: Sequence[Finding]) -> None:
+        """What a working ends with is its answer; if that is not the one asked for, it departs there at the latest."""
+        ask = self.problem.ask
+        last = findings[-1] if findings else None
+        if last is None or last.number is None:
+            return
+        entry = next(self.own.entries_for(ask, last.number), None)
+        if entry is None:
+            return
+        if last.name not in (None, ask):
+            self._blame_a_repeated(findings, last, entry)
+            return
+        for finding, suspicion in _suspicions(findings):
+            values = self.sources.values_on(suspicion.way)
+            if ask in values and self.own.is_value(ask, entry, values[ask]):
+                self._blame(finding, suspicion)
+                return
+        if not (last.loose or any(name == ask for _, name in last.suspected)):
+            return
+        stray = next((finding for finding in findings if finding.stray), None)
+        if stray is not None:
+            stray.verdict = "departs"
+        elif not Values(self.known).is_familiar(last.number):
+            departing = self.known.departing(ask, entry, None)
+            last.verdict, last.name, last.way, last.words = "departs", ask, departing.way, departing.words
+
+    def _blame_a_repeated(self, findings: Sequence[Finding], last: Finding, entry: Entry) -> None:
+        """A step that is told twice may be a wrong way's answer the second time."""
+        ask = self.problem.ask
+        if last.name and any(one.name == last.name for one in findings[:-1]):
+            for way, values in self.sources.wrong_values:
+                if ask in values and self.own.is_value(ask, entry, values[ask]):
+                    self._blame(last, Suspicion(way, ask))
+                    return
+
+
+def _suspicions(findings: Sequence[Finding]) -> Iterator[tuple[Finding, Suspicion]]:
+    return ((finding, suspicion) for finding in findings for suspicion in finding.suspected)
