@@ -1,7 +1,7 @@
 """Expressions of a working: their parts, their values, and how far the typed digits leave the value open."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -38,6 +38,7 @@ class Symbol:
 
 
 Leaf = Number | Symbol
+_ONE = Number(1.0, 0.0, 15, None, "1")
 
 
 @dataclass(frozen=True)
@@ -181,4 +182,24 @@ def _term(branch: Tree[Any] | Any, leaves: Sequence[Leaf], found: list[Leaf]) ->
     if branch.data == "call":
         function, *arguments = branch.children
         return Applied(str(function), tuple(_term(one, leaves, found) for one in arguments))
-    return Applied(branch.data, tuple(_term(one, leaves, found) for one in branch.children))
+    parts = tuple(_term(one, leaves, found) for one in branch.children)
+    if branch.data in ("add", "subtract") and _is_share_of_it(parts[0], parts[1], found):
+        found.append(_ONE)
+        return Applied("multiply", (parts[0], Applied(branch.data, (At(len(found) - 1), parts[1]))))
+    return Applied(branch.data, parts)
+
+
+def _is_share_of_it(whole: Term, part: Term, leaves: Sequence[Leaf]) -> bool:
+    """Whether a part in per cent is meant of the measured whole before it, as a pocket calculator takes 40 V + 12 %."""
+    if not isinstance(part, At) or not (isinstance(share := leaves[part.place], Number) and share.unit == "%"):
+        return False
+    units = {leaf.unit for leaf in _leaves_of(whole, leaves) if isinstance(leaf, Number)}
+    return "%" not in units and bool(units - {None, "count"})
+
+
+def _leaves_of(term: Term, leaves: Sequence[Leaf]) -> Iterator[Leaf]:
+    if isinstance(term, At):
+        yield leaves[term.place]
+    else:
+        for part in term.parts:
+            yield from _leaves_of(part, leaves)

@@ -25,6 +25,7 @@ _COMMENT = re.compile(r"\s*(?:#(?!\d)|//|<-|←|\bbecause\b|\bsince\b).*$", re.I
 _REWRITTEN = tuple(
     (re.compile(pattern, re.IGNORECASE), new)
     for pattern, new in (
+        (r"\b(\d+ [a-z]+(?: in series)?) (?:would |will )?(?:gives?|makes?|comes? to) (?=[\d(])", r"with \1: "),
         (r"(?:/| per ) ?1[ ,]?000 ?(?:ft|feet)\b", "/kft"),
         (r"\bdivid(?:e|ed|ing) ([^ ]+(?: [A-Za-z°%]+)?) by ", r"\1 / "),
         (r"\bmultipl(?:y|ied|ying) ([^ ]+(?: [A-Za-z°%]+)?) by ", r"\1 * "),
@@ -38,7 +39,7 @@ _REWRITTEN = tuple(
         (r"~=|≃|≅|≈|\bapproximately equals\b", "="),
         (r"=(?: ?=)+", "="),
         (r"<=|=<", "≤"),
-        (r">=(?! ?\d+ ?[;,]? ?$ ?#)", "≥"),
+        (r">=", "≥"),
         (r"\b(?:less|smaller|lower) than(?: or equal to)?\b|\bis (?:below|under)\b", "<"),
         (r"\b(?:more|greater|larger|higher) than(?: or equal to)?\b|\bis (?:above|over)\b|\bexceeds\b", ">"),
         (r"\b(?:which )?(?:equals|gives|makes|comes to|is equal to|will be|becomes|is about|is|are|was)\b", "="),

@@ -51,7 +51,7 @@ _FUNCTIONS = (
 )
 _COUNTED_IN_WORDS = re.compile(
     r"(two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|"
-    r"nineteen|twenty)(?=$|[ .!]*$| (?:modules?|panels?|strings?|circuits?|batteries)\b)",
+    r"nineteen|twenty)(?=$|[ .!]*$| (?:modules?|panels?|strings?|circuits?|batteries|in (?:series|parallel))\b)",
     re.IGNORECASE,
 )
 
