@@ -352,6 +352,9 @@ class Exercise(Model):
     safety: list[Identifier] = Field(min_length=1)
     sources: list[Identifier] = Field(min_length=1)
     day: Day | None = None
+    other_methods: list[Identifier] = Field(
+        default_factory=list, max_length=4, description="exercises whose method is as good for a working of this one"
+    )
     rulebooks: list[RulebookId] = Field(default=["us", "iec"], min_length=1, description="those it can be set under")
     in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
         default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"

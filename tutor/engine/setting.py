@@ -1,12 +1,13 @@
 """Setting a problem: any exercise, by its id and a number."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 
 from tutor.content.models import Amount
 from tutor.engine.draw import draw
 from tutor.engine.order import OrderProblem, draw_order
 from tutor.engine.problem import Problem
-from tutor.engine.question import Engine, RequestError
+from tutor.engine.question import Engine, Question, RequestError
 from tutor.engine.screen import shows
 
 LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
@@ -29,6 +30,21 @@ def set_problem(
     if own:
         raise RequestError(f"'{exercise}' asks for an order and rests on no numbers; leave the givens out.")
     return draw_order(engine.order_question(exercise, ask, rulebook), number)
+
+
+def by_other_methods(problem: Problem) -> list[Problem]:
+    """The same problem as the exercises set it whose methods are as good; empty where none asks for the same."""
+    question = problem.question
+    found = []
+    for declared in (
+        question.library.declared[id_].under(question.rulebook.id) for id_ in question.exercise.other_methods
+    ):
+        if problem.ask in declared.exercise.asks:
+            other = Question(question.library, declared, problem.ask, question.rulebook)
+            own = {name: amount for name, amount in problem.shown.items() if name in other.known}
+            with suppress(RequestError):
+                found.append(draw(other, problem.number, own))
+    return found
 
 
 def next_number(

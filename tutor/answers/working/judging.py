@@ -5,6 +5,7 @@ may be a part of the method as well as of a wrong way stays suspected until it i
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from tutor.answers.entry import Entry
 from tutor.answers.working.expression import UnreadError
@@ -17,6 +18,7 @@ from tutor.answers.working.tokens import Reader
 from tutor.answers.working.verdicts import WRONG, Judged, Verdict, Working
 from tutor.answers.working.words import word_answer
 from tutor.engine.problem import Problem
+from tutor.engine.setting import by_other_methods
 from tutor.errors import FaultyRequestError
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]
@@ -38,8 +40,23 @@ def check_working(problem: Problem, text: str) -> Working:
         raise WorkingError(
             f"A working may have {MOST_LINES} lines; this one has {len(lines)}: leave out what is not needed."
         )
-    found = [_judged(problem, lines, decimal_comma=comma) for comma in comma_readings(text)]
-    return min(found, key=lambda working: sum(line.verdict in WRONG for line in working.lines))
+    readings = comma_readings(text)
+    found = [_judged(problem, lines, decimal_comma=comma) for comma in readings]
+    found += [_by(other, problem, lines, comma) for other in by_other_methods(problem) for comma in readings]
+    return min(found, key=_unexplained)
+
+
+def _unexplained(working: Working) -> int:
+    """How many lines are wrong, and how many are not recognised."""
+    return sum((line.verdict in WRONG) + (line.quantity is None) for line in working.lines)
+
+
+def _by(other: Problem, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
+    """Judge a working by another method that is as good; it reaches the answer if both methods come to the same."""
+    working = _judged(other, texts, decimal_comma=comma)
+    room = problem.question.tolerance(problem.ask, problem.values[problem.ask])
+    same = abs(other.values[problem.ask] - problem.values[problem.ask]) <= room
+    return replace(working, reaches_answer=working.reaches_answer and same, method=other.question.exercise.title)
 
 
 def _judged(problem: Problem, texts: Sequence[str], *, decimal_comma: bool) -> Working:

@@ -21,10 +21,11 @@ class Judged:
 
 @dataclass(frozen=True)
 class Working:
-    """A whole working: its lines, and whether it reaches the right answer."""
+    """A whole working: its lines, whether it reaches the right answer, and the other method that it follows, if any."""
 
     lines: tuple[Judged, ...]
     reaches_answer: bool
+    method: str = ""
 
     @property
     def first_wrong(self) -> int | None:

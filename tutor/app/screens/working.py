@@ -73,13 +73,18 @@ def show_line(at: int, line: Judged, *, first: bool) -> None:
 
 def show_working(problem: Problem, working: Working) -> None:
     wrong = working.first_wrong
+    if working.method:
+        st.info(
+            f"Read as another method that is as good: {showing.plain(working.method)}. Where the two come to different "
+            "answers, this problem asks for its own."
+        )
     if wrong is not None:
         line = working.lines[wrong]
         st.error(
             f"**Line {wrong + 1} is the first that does not hold.** {showing.plain(line.words)}",
             icon="✖",
         )
-        if line.quantity in problem.step_names:
+        if line.quantity in problem.step_names and not working.method:
             st.latex(formula_of(problem, line.quantity))
     elif working.reaches_answer:
         st.success("Every line that was read holds, and they reach the answer.", icon="✔")
