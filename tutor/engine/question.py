@@ -364,7 +364,7 @@ class Engine:
         if rulebook_id not in declared.exercise.rulebooks:
             only = declared.exercise.rulebooks[0]
             raise RequestError(f"'{exercise}' is set under the rulebook {only} only: choose --rulebook {only}.")
-        declared = declared.under("iec" if book.id == "iec" else "us")
+        declared = declared.under(book.id)
         ask = next(iter(declared.exercise.asks)) if ask is None else ask
         names_here = [*declared.exercise.relations, *declared.exercise.givens]
         if ask not in names_here:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, cast
 
 import yaml
 
@@ -17,8 +17,9 @@ from tutor.paths import content_root
 from tutor.trade.tables import Key, Table, TableError, same
 from tutor.units import conversion, written
 
-__all__ = ["RULEBOOKS", "Figure", "Rulebook", "Size", "Table", "TableError", "rulebook"]
+__all__ = ["RULEBOOKS", "Figure", "Rulebook", "RulebookId", "Size", "Table", "TableError", "rulebook"]
 
+RulebookId = Literal["us", "iec"]
 RULEBOOKS = {
     "us": "United States: NFPA 70 (National Electrical Code)",
     "iec": "IEC 60364 and IEC 62548",
@@ -47,7 +48,7 @@ class Figure:
 class Rulebook:
     """A jurisdiction's tables by name, its standard conductor sizes (ascending) and its single figures by name."""
 
-    id: str
+    id: RulebookId
     title: str
     tables: Mapping[str, Table]
     sizes: tuple[Size, ...]
@@ -130,4 +131,4 @@ def rulebook(id_: str) -> Rulebook:
         for row in table.rows
     }
     sizes = tuple(Size(area, name) for area, name in sorted((area, name) for name, area in areas.items()))
-    return Rulebook(id_, RULEBOOKS[id_], tables, sizes, figures)
+    return Rulebook(cast(RulebookId, id_), RULEBOOKS[id_], tables, sizes, figures)
