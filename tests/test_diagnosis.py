@@ -7,24 +7,10 @@ from dataclasses import replace
 import pytest
 
 from tutor.content.library import load
-from tutor.diagnosis import (
-    ASKED,
-    FALSE,
-    FEW,
-    MARKED_RIGHT,
-    NAMED,
-    NOWHERE,
-    ROUTE,
-    STEPS,
-    VALUE,
-    ExerciseTrial,
-    Tally,
-    diagnose,
-    diagnose_all,
-    report,
-)
+from tutor.diagnosis import ExerciseTrial, Tally, diagnose, diagnose_all, report, together
 from tutor.engine.question import Engine
 from tutor.paths import content_root
+from tutor.simulated_learner import ASKED, FALSE, FEW, MARKED_RIGHT, NAMED, NOWHERE, ROUTE, STEPS, VALUE
 
 LEARNERS = 6
 
@@ -53,7 +39,7 @@ def test_pairs_are_named_or_asked_about(found, typed):
 def test_whole_numbers_and_sizes_are_among_three_and_rarely_claimed_wrongly(found):
     mixed = found["single_mistakes"][FEW]
     assert mixed[NAMED] + mixed[ASKED] >= 0.95
-    assert mixed[FALSE] <= 0.015  # a sample: the interval of 1 % with these learners reaches 1.5 %
+    assert mixed[FALSE] <= 0.012  # a sample: the interval of 0.8 % with these learners reaches 1.2 %
 
 
 def test_numbers_from_nowhere_are_left_unnamed(found):
@@ -71,21 +57,22 @@ def test_no_single_mistake_is_marked_right(found):
             assert row[MARKED_RIGHT]["share"] == 0
 
 
-@pytest.mark.parametrize(
-    "exercise", ["inverter-input-current", "most-modules-in-series", "drop-on-a-run", "string-voltage-at-record-low"]
-)
-def test_an_exercise_without_declared_mistakes_still_names_its_derived_ones(exercise):
+def test_exercises_without_declared_mistakes_still_name_their_derived_ones():
     library = load()
-    declared = library.declared[exercise]
-    bare = declared.exercise.model_copy(update={"mistakes": {}, "in_rulebook": _without_mistakes(declared.exercise)})
-    undeclared = {**library.declared, exercise: type(declared)(bare, declared.document)}
-    library = replace(library, declared=undeclared)
-    trial = diagnose(Engine(library), exercise, 40).trial
+    bare = {id_: _without(declared) for id_, declared in library.declared.items()}
+    trials = [diagnose(Engine(replace(library, declared=bare)), exercise, 5) for exercise in bare]
+    whole = together(trials)
     for typed in (STEPS, VALUE):
-        tally = trial[f"a derived slip, {typed}"]
-        assert tally.learners >= 20
-        assert tally.share(NAMED) >= 0.9
-    assert trial[f"a declared mistake, {STEPS}"].learners == 0
+        assert whole[f"a derived slip, {typed}"].learners >= 500
+        assert whole[f"a derived slip, {typed}"].share(NAMED) >= 0.9
+    assert whole[f"a declared mistake, {STEPS}"].learners == 0
+    named = {trial.exercise: trial.trial[f"a derived slip, {STEPS}"].share(NAMED) for trial in trials}
+    print({exercise: round(share, 2) for exercise, share in sorted(named.items(), key=lambda one: one[1])[:12]})
+
+
+def _without(declared):
+    bare = declared.exercise.model_copy(update={"mistakes": {}, "in_rulebook": _without_mistakes(declared.exercise)})
+    return type(declared)(bare, declared.document)
 
 
 def _without_mistakes(exercise):

@@ -33,7 +33,7 @@ WEIGHTS = {
     "turned": 2.0,
     "flipped": 2.0,
     "share": 2.0,
-    "rounded": 2.0,
+    "rounded": 4.0,
     "unit": 3.0,
     "misread": 2.0,
     "early": 2.0,
@@ -151,10 +151,11 @@ class _Deriving:
             others = [*factors[:at], *factors[at + 1 :]]
             told = self._told(factor)
             if _can_stand(others):
+                one = [(unit, multiplies) for unit in self._one_of(factor)]
                 if not self._only_counts(others):
-                    yield _Change("left out", f"{told} left out", _product(others))
+                    yield _Change("left out", f"{told} left out", _product([*others, *one]))
                 wrong_way = ("divided by", "multiplied by") if multiplies else ("multiplied by", "divided by")
-                flipped = _product([*factors[:at], (factor, not multiplies), *factors[at + 1 :]])
+                flipped = _product([*factors[:at], (factor, not multiplies), *factors[at + 1 :], *one, *one])
                 if isinstance(factor, Name | Literal):
                     yield _Change("flipped", f"{wrong_way[0]} {told} instead of {wrong_way[1]} it", flipped)
             if self._is_plain_number(factor):
@@ -164,7 +165,8 @@ class _Deriving:
                 inside = [*factors[:at], (change.tree, multiplies), *factors[at + 1 :]]
                 yield replace(change, tree=_product(inside))
         if sorted(up for _, up in factors) == [False, True]:
-            upside_down = _product([(factor, not up) for factor, up in factors])
+            ones = [(one, up) for factor, up in factors for one in self._one_of(factor)]
+            upside_down = _product([*((factor, not up) for factor, up in factors), *ones, *ones])
             yield _Change("flipped", "the quotient upside down", upside_down)
 
     def _shares(self, factors: list[Term], at: int) -> Iterator[_Change]:
@@ -274,6 +276,17 @@ class _Deriving:
         return bool(self._quantities[self._step.name].unit) and all(
             self._quantities[name].kind == "count" for name in left
         )
+
+    def _one_of(self, factor: Node) -> Iterator[Node]:
+        """One of the unit in which a factor is told: who leaves the factor out goes on counting in that unit."""
+        if isinstance(factor, Name):
+            unit = self._question.shown_unit(factor.id, {})
+            if (
+                conversion(unit).dimension != conversion("").dimension
+                and conversion(unit).scale != 1
+                and "%" not in unit
+            ):
+                yield Literal("1", unit)
 
     def _is_plain_number(self, node: Node) -> bool:
         if isinstance(node, Name):

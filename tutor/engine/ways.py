@@ -3,13 +3,13 @@
 A way is followed from any point on, so that a working is judged from the learner's own earlier values.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
-from typing import Literal
+from typing import Literal as OneOf
 
-from tutor.engine.algebra import COMPARED, Call, Name, is_smooth
+from tutor.engine.algebra import COMPARED, Call, Literal, Name, Node, is_smooth, parts
 from tutor.engine.derived import NOTHING, Derived, derived_ways, unit_slips
 from tutor.engine.method import Step
 from tutor.engine.numeric import Relation
@@ -23,7 +23,7 @@ PLAUSIBLE = 0.5  # so far beyond the plausible range, as a share of its ends, a 
 QUESTIONS_KEPT = 1024
 QUESTIONS_WITH_PAIRS_KEPT = 16
 
-Origin = Literal["declared", "derived", "pair"]
+Origin = OneOf["declared", "derived", "pair"]
 Units = tuple[tuple[str, str], ...]  # each given and the unit that it is told in
 NO_VALUE = (TableError, ZeroDivisionError, OverflowError, ValueError)
 
@@ -84,7 +84,17 @@ class Way:
             return (values[name],)
         if isinstance(step.whole, Call) and step.whole.function in COMPARED and not any(map(self.reaches, step.uses)):
             return (values[name],)
-        return tuple(value for used in sorted(step.uses) for value in self.unrounded(values, used))
+        return tuple(self._behind(step.whole, values))
+
+    def _behind(self, node: Node, values: Mapping[str, float]) -> Iterator[float]:
+        for part in parts(node):
+            match part:
+                case Name(id_):
+                    yield from self.unrounded(values, id_)
+                case Literal(text, unit):
+                    yield conversion(unit).to_working(float(text))
+                case _:
+                    yield from self._behind(part, values)
 
 
 @dataclass(frozen=True, eq=False)

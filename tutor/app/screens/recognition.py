@@ -7,8 +7,9 @@ import streamlit as st
 
 from tutor.app.session import library
 from tutor.app.showing import plain
-from tutor.diagnosis import NAMED, of_all, of_single_mistakes
+from tutor.diagnosis import of_all, of_single_mistakes
 from tutor.paths import content_root
+from tutor.simulated_learner import NAMED
 
 
 @lru_cache(maxsize=1)

@@ -1,0 +1,193 @@
+"""A simulated learner: follows one wrong way, or two, or none, and types as people do; what the marking makes of it."""
+
+import math
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from random import Random
+
+from tutor.answers.marking import mark
+from tutor.answers.naming import OFFERED
+from tutor.answers.verdicts import Candidate, Explanation, Marking
+from tutor.engine.draw import draw
+from tutor.engine.problem import Problem
+from tutor.engine.ways import NO_VALUE, Origin, Way, pairs, ways
+from tutor.units import conversion
+
+FIGURES = (3, 4, 4, 4, 5, 5)  # significant figures that people type, one as likely as the other
+SAME = 1e-9
+FAR = math.log(10)  # numbers from nowhere lie within a factor of ten of the right one
+DRAWS_COMPARED = 8  # so many problems in which two ways have to agree to be one
+
+Outcome = str
+NAMED, ASKED, UNKNOWN, FALSE = "named rightly", "asked a separating question", "not identified", "named falsely"
+MARKED_RIGHT = "marked right"
+OUTCOMES = (NAMED, ASKED, UNKNOWN, FALSE, MARKED_RIGHT)
+STEPS, VALUE, FEW = "with steps", "final value only", "final whole number or size only"
+NOWHERE, ROUTE = "a number from nowhere", "the right answer by another route"
+KINDS = (
+    *(f"{origin}, {typed}" for origin in ("a declared mistake", "a derived slip") for typed in (STEPS, VALUE, FEW)),
+    *(f"two mistakes, {typed}" for typed in (STEPS, VALUE)),
+    NOWHERE,
+    ROUTE,
+)
+ORIGINS: dict[Origin, str] = {"declared": "a declared mistake", "derived": "a derived slip", "pair": "two mistakes"}
+
+
+class Learner:
+    """One simulated learner before one problem."""
+
+    def __init__(self, problem: Problem, random: Random) -> None:
+        self.problem, self.random = problem, random
+        self.quantities = problem.question.library.quantities
+        self.figures = random.choice(FIGURES)
+        self.is_value = problem.ask not in problem.question.discrete
+        self.has_steps = len(problem.step_names) > 1
+
+    def outcomes(self) -> Iterator[tuple[str, Outcome]]:
+        """What came of each kind of learner that this problem can have."""
+        alone = self.problem.question.evidence is None
+        for origin in ORIGINS:
+            if alone and (self.is_value or origin != "pair"):
+                yield from self._mistaken(origin, with_steps=False)
+            if self.has_steps:
+                yield from self._mistaken(origin, with_steps=True)
+        if self.is_value:
+            yield NOWHERE, self._from_nowhere()
+        yield ROUTE, self._by_another_route()
+
+    def _mistaken(self, origin: Origin, *, with_steps: bool) -> Iterator[tuple[str, Outcome]]:
+        some = pairs(self.problem) if origin == "pair" else ways(self.problem)
+        biting = [way for way in some.all if way.origin == origin and self._bites(way)]
+        if not biting:
+            return
+        (way,) = self.random.choices(biting, [way.weight for way in biting])
+        typed = self._typed_on(way, with_steps=with_steps)
+        if typed is None or not typed[self.problem.ask].strip("0."):
+            return
+        answer = typed.pop(self.problem.ask)
+        kind = STEPS if typed else (VALUE if self.is_value else FEW)
+        if f"{ORIGINS[origin]}, {kind}" in KINDS:
+            yield f"{ORIGINS[origin]}, {kind}", self._judged(way, mark(self.problem, answer, typed))
+
+    def _bites(self, way: Way) -> bool:
+        """Whether the way leads to a possible value that is not the right one."""
+        values = self._values(way)
+        if values is None:
+            return False
+        answer, right = values[self.problem.ask], self.problem.values[self.problem.ask]
+        apart = abs(answer - right) > 2 * self.problem.question.tolerance(self.problem.ask, right)
+        return apart and way.could_be(self.problem, values)
+
+    def _values(self, way: Way) -> dict[str, float] | None:
+        values = {**self.problem.known, **self.problem.values}
+        try:
+            found = way.follow(self.problem, values, {}, self.problem.ask)
+        except NO_VALUE:
+            return None
+        return found if math.isfinite(found[self.problem.ask]) else None
+
+    def _typed_on(self, way: Way, *, with_steps: bool) -> dict[str, str] | None:
+        """What the learner types: the answer, or every step, each worked out from the rounded one before."""
+        if not with_steps:
+            values = self._values(way)
+            return (
+                None if values is None else {self.problem.ask: self._typed(self.problem.ask, values[self.problem.ask])}
+            )
+        typed: dict[str, str] = {}
+        own: dict[str, float] = {}
+        shared = [step.name for step in way.steps if step.name in self.problem.step_names]
+        for name in shared:
+            try:
+                value = way.follow(self.problem, {**self.problem.known, **self.problem.values, **own}, own, name)[name]
+                typed[name] = self._typed(name, value)
+                own[name] = self._read_back(name, value)
+            except NO_VALUE:
+                return None
+        return typed
+
+    def _typed(self, name: str, value: float) -> str:
+        kind = self.quantities[name].kind
+        if kind in ("answer", "choice", "size"):
+            return self.problem.text_of(name, value)
+        shown = conversion(self.problem.unit_of(name)).to_shown(value)
+        if kind == "count":
+            return f"{shown:.10g}"
+        text = f"{shown:.{self.figures}g}"
+        return f"{Decimal(text):f}"
+
+    def _read_back(self, name: str, value: float) -> float:
+        if self.quantities[name].kind in ("answer", "choice", "size", "count"):
+            return value
+        return conversion(self.problem.unit_of(name)).to_working(float(self._typed(name, value)))
+
+    def _judged(self, way: Way, marking: Marking) -> Outcome:
+        if marking.verdict == "right":
+            return MARKED_RIGHT
+        named = marking.all_named
+        if named:
+            parts = {part for one in named for part in one.id.split("+")}
+            rightly = parts == set(way.id.split("+")) or any(self._same(way, one, marking) for one in named)
+            return NAMED if rightly else FALSE
+        offered = marking.candidates[:OFFERED]
+        return ASKED if any(one.id == way.id or self._same(way, one, marking) for one in offered) else UNKNOWN
+
+    def _same(self, way: Way, explanation: Explanation, marking: Marking) -> bool:
+        """Whether an explanation comes to the same expression, so that nobody could tell the two apart."""
+        if not isinstance(explanation, Candidate):
+            return False
+        return self._agree(way, explanation.way, marking) or self._always_agree(way, explanation.way)
+
+    def _agree(self, way: Way, other: Way, marking: Marking) -> bool:
+        """Whether two ways agree in this problem from the learner's own steps on, before anything is rounded."""
+        own: dict[str, float] = {}
+        for name, one in marking.steps.items():
+            if one.verdict == "wrong":
+                return _agree_on(self.problem, way, other, own, name)
+            if one.entry is not None:
+                own[name] = conversion(self.problem.unit_of(name)).to_working(one.entry.value)
+        return _agree_on(self.problem, way, other, own, self.problem.ask)
+
+    def _always_agree(self, way: Way, other: Way) -> bool:
+        """Whether two ways that change the same step come to the same there, in this problem and in others."""
+        if not way.changed or way.changed != other.changed:
+            return False
+        numbers = range(self.problem.number, self.problem.number + DRAWS_COMPARED)
+        problems = (draw(self.problem.question, number) for number in numbers)
+        return all(_agree_on(problem, way, other, {}, way.changed[0], unrounded=False) for problem in problems)
+
+    def _from_nowhere(self) -> Outcome:
+        right = self.problem.values[self.problem.ask]
+        value = right * math.exp(self.random.uniform(-FAR, FAR))
+        marking = mark(self.problem, self._typed(self.problem.ask, value))
+        if marking.verdict == "right":
+            return MARKED_RIGHT
+        return FALSE if marking.named else (ASKED if marking.candidates else UNKNOWN)
+
+    def _by_another_route(self) -> Outcome:
+        """Every step worked out from the rounded one before, four figures at least; only the answer is typed."""
+        self.figures = max(4, self.figures)
+        own: dict[str, float] = {}
+        for step in self.problem.question.right.steps:
+            value = self.problem.question.relation(step.whole)({**self.problem.known, **own})
+            own[step.name] = self._read_back(step.name, value)
+        evidence = self.problem.question.evidence
+        steps = {evidence: self._typed(evidence, own[evidence])} if evidence else {}
+        marking = mark(self.problem, self._typed(self.problem.ask, own[self.problem.ask]), steps)
+        return {"right": MARKED_RIGHT, "unclear": UNKNOWN}.get(marking.verdict, FALSE)
+
+
+def _agree_on(
+    problem: Problem, way: Way, other: Way, own: Mapping[str, float], name: str, *, unrounded: bool = True
+) -> bool:
+    """Whether two ways give a quantity the same value, and reach it from the same one if it is rounded."""
+    values = {**problem.known, **problem.values, **own}
+    try:
+        first, second = (one.follow(problem, values, own, name) for one in (way, other))
+    except NO_VALUE:
+        return False
+    if name not in first or name not in second:
+        return False
+    both = [(first[name], second[name])]
+    if unrounded and name in problem.question.discrete:
+        both += zip(way.unrounded(first, name), other.unrounded(second, name), strict=False)
+    return all(abs(one - two) <= SAME * max(abs(one), abs(two)) for one, two in both)
