@@ -215,7 +215,7 @@ BAD = {
     ),
     "unknown rulebook": (["problem", MOST, "--rulebook", "xx"], "There is no rulebook 'xx'"),
     "no such folder": (["exercises", "--content", "/no/such/folder"], "there is no such folder"),
-    "no such file": (["verify", "/no/such/file.yaml"], "there is no such file"),
+    "no such file": (["verify", "/no/such/file.yaml"], "there is no exercise file"),
     "number below zero": (["problem", MOST, "--number", "-1"], "-1 is not in the range"),
     "number in words": (["problem", MOST, "--number", "x"], "'x' is not a valid integer"),
     "no answer": (["mark", MOST], "Missing option '--answer'"),

@@ -7,6 +7,8 @@ import pytest
 from click.testing import CliRunner
 
 from tutor.cli import main
+from tutor.paths import content_root
+from tutor.verify import verify_all
 
 SOUND = Path(__file__).parent / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
 DRAWS = "12"
@@ -249,3 +251,10 @@ def test_the_report_as_json_has_the_figures_of_the_table():
 def test_every_built_in_exercise_holds():
     done = run("verify", "--draws", "25")
     assert done.exit_code == 0, done.output
+
+
+def test_a_folder_stands_for_its_exercise_files():
+    folder = content_root() / "exercises" / "hot-voltage"
+    reports = list(verify_all([folder], 1, None))
+    assert [report.exercise for report in reports] == sorted(file.stem for file in folder.glob("*.yaml"))
+    assert len(reports) > 3

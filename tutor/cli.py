@@ -197,7 +197,7 @@ def working(file: Any, as_json: bool, **which: Any) -> None:
 @json_option
 @_told_plainly
 def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: bool) -> None:
-    """Check every exercise over its draws, or the exercise files named."""
+    """Check every exercise over its draws, or those of the files and folders named."""
     from tutor.verify import verify_all
 
     reports = []

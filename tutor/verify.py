@@ -52,20 +52,25 @@ class Report:
 
 
 def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterator[Report]:
-    """Check the exercise files named, or all exercises, on two cores; one report each, in the order of the exercises.
+    """Check the exercise files named, those of the folders named, or all exercises; one report each, in their order.
 
-    Raises ContentError if a file is missing or the content around the exercises cannot be read.
+    Raises ContentError if a path is missing or the content around the exercises cannot be read.
     """
-    for path in paths:
-        if not path.is_file():
-            raise ContentError(path, 0, "there is no such file.", "Name an exercise file.")
+    files = [file for path in paths for file in _files(path)]
     library = load(extra)
-    if paths:
-        yield from (verify_file(library, path, draws) for path in paths)
+    if files:
+        yield from (verify_file(library, file, draws) for file in files)
         return
     ids = list(library.exercises)
     with ProcessPoolExecutor(2, initializer=_load_in_worker, initargs=(extra,)) as workers:
         yield from workers.map(_in_worker, ids, [draws] * len(ids))
+
+
+def _files(path: Path) -> list[Path]:
+    found = sorted(path.rglob("*.yaml")) if path.is_dir() else [path] if path.is_file() else []
+    if not found:
+        raise ContentError(path, 0, "there is no exercise file.", "Name one, or a folder that holds some.")
+    return found
 
 
 def verify_file(library: Library, path: Path, draws: int) -> Report:
