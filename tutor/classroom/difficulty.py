@@ -8,10 +8,11 @@ import hashlib
 import hmac
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
 from tutor.classroom.models import Handed, Item, PracticeSet
+from tutor.classroom.progress import Progress, untold
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
@@ -148,9 +149,7 @@ def spread(handed: Iterable[Handed]) -> list[Spread]:
     return _spreads(((one.place, one.exercise, one.ask), Profile(*one.kept.profile)) for one in handed)
 
 
-def spread_of_preview(
-    variants: Variants, learners: int, progress: Callable[[int, int], None] = lambda done, of: None
-) -> list[Spread]:
+def spread_of_preview(variants: Variants, learners: int, progress: Progress = untold) -> list[Spread]:
     """The same for so many learners of a set that nobody has got yet."""
     found = []
     for at in range(1, learners + 1):

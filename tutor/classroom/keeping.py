@@ -140,12 +140,16 @@ def _kept_order(problem: OrderProblem) -> Kept:
     letter_of = {action: letter for letter, action in problem.letters.items()}
     actions = problem.to_order
     waits = [
-        (letter_of[first], letter_of[then]) for first in actions for then in actions if problem.question.reason(first, then)
+        (letter_of[first], letter_of[then])
+        for first in actions
+        for then in actions
+        if problem.question.reason(first, then)
     ]
     exercise = problem.question.exercise
     return Kept(
         title=exercise.title,
-        story=[*problem.story, *problem.listed],
+        story=problem.story,
+        listed=problem.listed,
         task=problem.task,
         kinds={problem.ask: "order" if problem.ask == WHOLE else "next action"},
         order=KeptOrder(

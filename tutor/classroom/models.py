@@ -103,13 +103,15 @@ class KeptOrder:
 class Kept:
     """What else is kept of a problem handed out, so that it can be shown and marked whatever becomes of the content.
 
-    `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of the givens too); `accepted` is the range of
-    right answers in the working unit, cut off where a limit would be broken; `evidence` is the step that a yes or no
-    has to come with; `profile` is (steps, traps, size class), the difficulty.
+    `listed` are the lettered lines of an order; `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of
+    the givens too); `accepted` is the range of right answers in the working unit, cut off where a limit would be
+    broken; `evidence` is the step that a yes or no has to come with; `profile` is (steps, traps, size class), the
+    difficulty.
     """
 
     title: str = ""
     story: Sequence[str] = ()
+    listed: Sequence[str] = ()
     task: str = ""
     parts: Mapping[str, str] = field(default_factory=dict)
     words: Mapping[str, str] = field(default_factory=dict)
