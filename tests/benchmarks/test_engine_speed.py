@@ -100,24 +100,28 @@ def widened(low: float, high: float) -> tuple[float, float]:
     return low - place / 2, high + place / 2
 
 
-def seconds(work: Callable[[int], object]) -> list[float]:
-    """The fastest of three goes at each number, so that what else the machine does counts for little."""
-    times = []
+def seconds(*works: Callable[[int], object]) -> list[list[float]]:
+    """For each kind of work the fastest of five goes at each number, in turns, so that what else the machine does
+    counts for little and for both."""
+    times: list[list[float]] = [[] for _ in works]
     for number in NUMBERS:
-        goes = []
-        for _ in range(3):
-            began = time.perf_counter()
-            work(number)
-            goes.append(time.perf_counter() - began)
-        times.append(min(goes))
+        goes = [[timed(work, number) for work in works] for _ in range(5)]
+        for kind, times_of_kind in zip(zip(*goes, strict=True), times, strict=True):
+            times_of_kind.append(min(kind))
     return times
+
+
+def timed(work: Callable[[int], object], number: int) -> float:
+    began = time.process_time()
+    work(number)
+    return time.process_time() - began
 
 
 def test_drawing_takes_at_most_five_times_what_code_written_by_hand_takes(engine, benchmark, record_property):
     question = engine.question(EXERCISE)
     by_hand = ByHand(engine.library)
     assert [draw(question, n).answer.value for n in NUMBERS] == [by_hand.draw(n) for n in NUMBERS]
-    ours, reference = seconds(lambda n: draw(question, n)), seconds(by_hand.draw)
+    ours, reference = seconds(lambda n: draw(question, n), by_hand.draw)
     ratio = sum(ours) / sum(reference)
     print(f"\ndraw: mean ratio {ratio:.1f}, ours p99 {1000 * quantiles(ours, n=100)[98]:.1f} ms")
     record_property("drawing, ours to code by hand: ratio", ratio)

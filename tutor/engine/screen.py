@@ -44,7 +44,7 @@ def lucky_mistake(problem: Problem) -> WrongWay | None:
     judged = question.evidence or question.ask
     answer, verdict = problem.values[judged], problem.values[question.ask]
     reach = MARGIN_FOR_MISTAKES * question.tolerance(judged, answer)
-    for way, numbers in problem.wrong_numbers:
+    for way, numbers in question.each_wrong_way(problem.known, problem.shown):
         if abs(numbers[way.judged] - answer) <= reach and (question.evidence is None or numbers[-1] == verdict):
             return way
     return None
