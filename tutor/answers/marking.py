@@ -31,7 +31,7 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
         return mark_order(problem, answer)
     marks = _mark_steps(problem, {name: text for name, text in (steps or {}).items() if text.strip()})
     try:
-        entry = _read(problem, problem.ask, answer)
+        entry = read_answer(problem, problem.ask, answer)
     except EntryError as error:
         return Marking(error.verdict, None, str(error), steps=marks)
     value = in_working_units(problem, problem.ask, entry)
@@ -40,7 +40,7 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
         return Marking("unclear", entry, feedback.evidence_wanted(problem, evidence), steps=marks)
     proved = not evidence or marks[evidence].verdict == "right"
     if proved and _is_right(problem, problem.ask, value):
-        if _breaks_limit(problem, value):
+        if breaks_limit(problem, value):
             told = feedback.past_the_limit(problem, value)
             return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, told, steps=marks)
         return Marking("right", entry, feedback.right(problem, value), steps=marks)
@@ -54,7 +54,11 @@ def mark_step(problem: Problem, name: str, text: str, earlier: Mapping[str, str]
     return _mark_steps(problem, {**(earlier or {}), name: text})[name]
 
 
-def _read(problem: Problem, name: str, text: str) -> Entry:
+def read_answer(problem: Problem, name: str, text: str) -> Entry:
+    """Read what was typed for a quantity of a problem.
+
+    Raises EntryError if it cannot be read.
+    """
     quantity = problem.question.library.quantities[name]
     match quantity.kind:
         case "size":
@@ -73,7 +77,7 @@ def _is_right(problem: Problem, name: str, value: float) -> bool:
     return abs(value - right) <= tolerance(problem.question.library.quantities[name], right) + slack
 
 
-def _breaks_limit(problem: Problem, value: float) -> bool:
+def breaks_limit(problem: Problem, value: float) -> bool:
     """Whether an answer breaks a limit, or is one for which the limit cannot even be worked out."""
     values = {**problem.known, **problem.values, problem.ask: value}
     try:
@@ -111,7 +115,7 @@ def _mark_steps(problem: Problem, texts: Mapping[str, str]) -> dict[str, Mark]:
 
 def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, Entry]) -> Mark:
     try:
-        entry = _read(problem, step.name, text)
+        entry = read_answer(problem, step.name, text)
     except EntryError as error:
         return Mark(error.verdict, None, str(error))
     value = in_working_units(problem, step.name, entry)
@@ -153,10 +157,10 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark])
         first,
         separating=separating,
         carried=carried,
-        breaks_limit=_breaks_limit(problem, value),
+        breaks_limit=breaks_limit(problem, value),
     )
     of_answer = [] if first == problem.ask else of_answer
     return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
 
 
-__all__ = ["Mark", "Marking", "mark", "mark_step"]
+__all__ = ["Mark", "Marking", "breaks_limit", "mark", "mark_step", "read_answer"]
