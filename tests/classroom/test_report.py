@@ -25,8 +25,8 @@ def typed_with(problem, mistake):
 def handed_out(engine, make):
     """handed_out(member, place, exercise, typed, ...): a problem handed out, answered and marked."""
 
-    def outcome(member, place, typed, exercise="most-modules-in-series", number=None, **more):
-        problem = set_problem(engine, exercise, more.pop("ask", None), number or 10 * member.id + place)
+    def outcome(member, place, typed, exercise="most-modules-in-series", ask=None):
+        problem = set_problem(engine, exercise, ask, 10 * member.id + place)
         answers = []
         for text in [typed(problem)] if callable(typed) else typed:
             marking = mark(problem, text)
@@ -39,13 +39,7 @@ def handed_out(engine, make):
                     "counted": marking.counts,
                 }
             )
-        kept = {
-            "number": problem.number,
-            "ask": problem.ask,
-            "version": problem.question.version,
-            "givens": dict(problem.shown),
-        }
-        return make["outcome"](member, place, *answers, exercise=exercise, **{**kept, **more})
+        return make["outcome"](member, place, *answers, problem=problem)
 
     return outcome
 
@@ -83,10 +77,9 @@ def test_a_dangerous_mistake_comes_before_a_more_frequent_harmless_one(engine, m
     """Two whose strings would destroy the charger against five who leave a module out: 2 x 3 > 5 x 1."""
     problem = draw(engine.question("most-modules-in-series"), 4)
     right = round(problem.answer.value)
-    kept = {"version": problem.question.version, "givens": dict(problem.shown), "number": 4}
 
     def typed(member, entry, named):
-        return make["outcome"](member, 1, {"entry": entry, "verdict": "wrong", "named": named}, **kept)
+        return make["outcome"](member, 1, {"entry": entry, "verdict": "wrong", "named": named}, problem=problem)
 
     class_ = members(7)
     outcomes = [typed(member, str(right + 1), "rounded-up") for member in class_[:2]]

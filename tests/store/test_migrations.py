@@ -33,7 +33,7 @@ def shape(connection):
             "columns": [(c["name"], str(c["type"]), c["nullable"], c["default"]) for c in seen.get_columns(name)],
             "key": seen.get_pk_constraint(name),
             "unique": seen.get_unique_constraints(name),
-            "foreign": seen.get_foreign_keys(name),
+            "foreign": sorted(seen.get_foreign_keys(name), key=lambda key: key["name"]),
             "indexes": seen.get_indexes(name),
         }
         for name in seen.get_table_names()
@@ -43,7 +43,7 @@ def shape(connection):
 def add_a_row_everywhere(connection):
     tables = MetaData()
     tables.reflect(connection)
-    values = {str: "1", int: 1, float: 1.0, datetime: datetime(2026, 1, 1, tzinfo=UTC), dict: {"a": "b"}}
+    values = {str: "1", int: 1, float: 1.0, bool: True, datetime: datetime(2026, 1, 1, tzinfo=UTC), dict: {"a": "b"}}
     for table in tables.sorted_tables:
         if table.name != schema_version.name:
             row = {c.name: values[dict if isinstance(c.type, JSON) else c.type.python_type] for c in table.c}

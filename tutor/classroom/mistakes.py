@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tutor.answers.harm import Harm, harm_of
-from tutor.classroom.again import set_again
+from tutor.classroom.keeping import set_again
 from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
 from tutor.content.models import Exercise, OrderExercise, RulebookId
 from tutor.engine.order import OrderProblem
