@@ -11,13 +11,12 @@ from tutor.classroom.exports.qti.elements import element
 BaseType = Literal["float", "integer", "identifier"]
 
 RESPONSE, EVIDENCE, SCORE, FEEDBACK = "RESPONSE", "EVIDENCE", "SCORE", "FEEDBACK"
-FIGURES = 12
 _DOWN = Context(prec=6, rounding=ROUND_DOWN)
 
 
 def number(value: float) -> str:
-    """A number as QTI reads it."""
-    return f"{value:.{FIGURES}g}"
+    """A number as QTI reads it, with all its figures: beside a limit the last ones decide."""
+    return repr(float(value))
 
 
 def no_more_than(value: float) -> str:
