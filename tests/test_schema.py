@@ -6,8 +6,8 @@ import jsonschema
 import pytest
 
 from tutor.content.files import read_yaml
-from tutor.schema import KINDS, folder, schema, text_of
 from tutor.paths import content_root
+from tutor.schema import KINDS, folder, schema, text_of
 
 ROOT = content_root()
 EXERCISES = sorted((ROOT / "exercises").glob("*/*.yaml"))
