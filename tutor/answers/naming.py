@@ -18,7 +18,8 @@ from tutor.units import conversion
 
 CLAIM = 0.8  # the posterior from which a mistake is named
 CLAIM_A_PAIR = 0.9
-CLAIM_ONE_OF_FEW = 0.95  # the same where many ways must share few answers: a whole number or a size without its steps
+CLAIM_ONE_OF_FEW = 0.945  # the same where many ways must share few answers: a whole number or a size without its steps
+CLAIM_A_STEP_OF_FEW = 0.92  # and where such a one is the first step typed
 OFFERED = 3  # so many are offered where none may be named
 WORTH_OFFERING = 0.02
 TOLD = 0.5  # what single mistakes together have to reach to be told at all
@@ -63,8 +64,9 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     values = _carried(problem, own)
     typed_last = max((order.index(name) for name in own), default=-1)
     nowhere = UNKNOWN * _chance(problem, wrong, entries[wrong]) * (len(before) - typed_last) / len(order)
-    one_of_few = not own and wrong == problem.ask and _is_discrete(problem, wrong, entries[wrong])
-    tried = ((ways, CLAIM_ONE_OF_FEW),) if one_of_few else ((ways, CLAIM), (pairs, CLAIM_A_PAIR))
+    of_few = not own and _is_discrete(problem, wrong, entries[wrong])
+    claim_of_few = CLAIM_ONE_OF_FEW if wrong == problem.ask else CLAIM_A_STEP_OF_FEW
+    tried = ((ways, claim_of_few),) if of_few else ((ways, CLAIM), (pairs, CLAIM_A_PAIR))
     for some, claim in tried:
         competing = some(problem)
         matches = list(_matches(problem, competing, values, own, wrong, entries[wrong]))
