@@ -20,11 +20,6 @@ from tutor.store.tables import SCHEMA, metadata, schema_version
 REVISIONS = revisions()
 
 
-@pytest.fixture
-def address(tmp_path):
-    return f"sqlite:///{tmp_path / 'store.sqlite3'}"
-
-
 def shape(connection):
     """All that the database itself tells of each table."""
     seen = inspect(connection)
@@ -61,8 +56,8 @@ def test_the_program_names_the_last_revision():
     assert [int(revision) for revision in REVISIONS] == list(range(1, len(REVISIONS) + 1))
 
 
-def test_step_by_step_the_migrations_reach_the_tables_of_the_program(address):
-    with create_engine(address).begin() as connection:
+def test_step_by_step_the_migrations_reach_the_tables_of_the_program(store_address):
+    with create_engine(store_address).begin() as connection:
         for revision in REVISIONS:
             migrate(connection, revision)
             assert connection.scalar(select(schema_version.c.version_num)) == revision
@@ -70,8 +65,8 @@ def test_step_by_step_the_migrations_reach_the_tables_of_the_program(address):
         assert compare_metadata(context, metadata) == []
 
 
-def test_a_migrated_store_and_a_fresh_one_have_the_same_shape(address, tmp_path):
-    with create_engine(address).begin() as connection:
+def test_a_migrated_store_and_a_fresh_one_have_the_same_shape(store_address, tmp_path):
+    with create_engine(store_address).begin() as connection:
         migrate(connection)
         migrated = shape(connection)
     with closing(Store.open(str(tmp_path / "fresh"))) as fresh, fresh.reading() as connection:
@@ -79,26 +74,26 @@ def test_a_migrated_store_and_a_fresh_one_have_the_same_shape(address, tmp_path)
 
 
 @pytest.mark.parametrize("revision", REVISIONS)
-def test_opening_an_earlier_store_keeps_its_rows(address, revision):
-    with create_engine(address).begin() as connection:
+def test_opening_an_earlier_store_keeps_its_rows(store_address, revision):
+    with create_engine(store_address).begin() as connection:
         migrate(connection, revision)
         add_a_row_everywhere(connection)
         before = rows(connection)
-    with closing(Store.open(address)) as store, store.reading() as connection:
+    with closing(Store.open(store_address)) as store, store.reading() as connection:
         after = rows(connection)
     assert min(before.values()) == 1
     assert {name: after[name] for name in before if name in after} == {n: before[n] for n in before if n in after}
 
 
-def test_a_step_that_fails_halfway_leaves_the_store_as_it_was(address):
+def test_a_step_that_fails_halfway_leaves_the_store_as_it_was(store_address):
     """A table is in the way of the last one that the first step makes."""
-    with create_engine(address).begin() as connection:
+    with create_engine(store_address).begin() as connection:
         schema_version.create(connection)
         connection.execute(text("CREATE TABLE draft (in_the_way TEXT)"))
         before = shape(connection)
     with pytest.raises(StoreError, match="table draft already exists"):
-        Store.open(address)
-    with create_engine(address).begin() as connection:
+        Store.open(store_address)
+    with create_engine(store_address).begin() as connection:
         assert shape(connection) == before
 
 
