@@ -1,4 +1,4 @@
-"""Both databases that a store can be in, for tests: a file, and a real PostgreSQL server where its programs are there."""
+"""Both databases that a store can be in: a file, and a PostgreSQL server where its programs are installed."""
 
 import os
 import pwd
@@ -21,7 +21,8 @@ _numbers = count(1)
 class Server:
     """A PostgreSQL server of our own in a folder of its own; it goes on when it is stopped and started again.
 
-    It refuses to run as root: then an unprivileged user runs it. fsync is off: a test ends the server, not the computer.
+    It refuses to run as root: then an unprivileged user runs it. fsync is off: a test ends the server, never the
+    computer.
     """
 
     def __init__(self, programs: Path) -> None:
@@ -98,7 +99,7 @@ def _version(folder: Path) -> int:
 
 @pytest.fixture(scope="session")
 def postgresql_server() -> Iterator[Server]:
-    """The one PostgreSQL server of the run; continuous integration fails without its programs, a desk skips the test."""
+    """The one PostgreSQL server of the run; without its programs CI fails, and a desk skips the test."""
     programs = _programs()
     if programs is None:
         lacking = "PostgreSQL's server programs are not installed (Debian: apt-get install postgresql)"

@@ -28,8 +28,8 @@ from tutor.store.tables import SCHEMA, metadata, schema_version
 PATIENCE = "10"
 """Seconds that a write waits for another one; an SQLite URL may say otherwise (?timeout=30)."""
 
-# What begins a transaction. A read sees one moment throughout; a write is alone from its first statement on, so that what
-# it reads still holds when it commits.
+# What begins a transaction. A read sees one moment throughout; a write is alone from its first statement on, so that
+# what it reads still holds when it commits.
 _READ = {"sqlite": ["BEGIN"], "postgresql": ["SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"]}
 _WRITE = {
     "sqlite": ["BEGIN IMMEDIATE"],
@@ -117,8 +117,9 @@ class Store:
     @property
     def _name(self) -> str:
         url = self._engine.url
-        on_sqlite = url.get_backend_name() == "sqlite"
-        return f"The store {url.database if on_sqlite else url.render_as_string(hide_password=True).partition('?')[0]}"
+        if url.get_backend_name() == "sqlite":
+            return f"The store {url.database}"
+        return f"The store {url.set(drivername='postgresql', query={}).render_as_string(hide_password=True)}"
 
     @contextmanager
     def _failing_in_words(self) -> Iterator[None]:

@@ -31,6 +31,7 @@ _SENTENCES = {
         "lock timeout": _HELD,
         "No space left": _FULL,
         "too many clients": _TOO_BUSY,
+        "too many connections": _TOO_BUSY,
         "connection slots": _TOO_BUSY,
         "authentication failed": _NOT_LET_IN,
         "no password supplied": _NOT_LET_IN,
