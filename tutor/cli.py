@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from tutor.errors import FaultyRequestError
+from tutor.store import commands as store_commands
 
 FAULTY_REQUEST = 2
 LARGEST_WORKING = 20_000
@@ -54,6 +55,8 @@ class _Commands(click.Group):
         except click.UsageError as error:
             command = error.ctx.command_path if error.ctx else "coldmorning"
             raise _Fault(f"{error.format_message()} '{command} --help' lists what there is.") from None
+        except FaultyRequestError as error:
+            raise _Fault(str(error)) from None
 
 
 def _print_json(told: Any) -> None:
@@ -230,6 +233,10 @@ def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
         return
     for line in (*of_all(found), *of_single_mistakes(found)):
         click.echo(line)
+
+
+main.add_command(store_commands.backup)
+main.add_command(store_commands.restore)
 
 
 def _problem(

@@ -97,7 +97,7 @@ class Store:
             schema_version.create(connection)
             connection.execute(insert(schema_version).values(version_num=SCHEMA))
         elif schema_version.name not in tables:
-            raise StoreError(f"{self._name} holds another program's tables. Check its name, or {ELSEWHERE}.")
+            raise StoreError(f"{self.name} holds another program's tables. Check its name, or {ELSEWHERE}.")
         elif connection.scalar(select(schema_version.c.version_num)) != SCHEMA:
             self._migrate(connection)
         else:
@@ -110,25 +110,31 @@ class Store:
             migrate(connection)
         except UnknownRevisionError as error:
             raise StoreError(
-                f"{self._name} was made by a newer version of Cold Morning. "
+                f"{self.name} was made by a newer version of Cold Morning. "
                 f"Update with 'pip install --upgrade coldmorning', or {ELSEWHERE}."
             ) from error
 
     @property
-    def _name(self) -> str:
+    def place(self) -> str:
+        """Where the store is, without a password."""
         url = self._engine.url
         if url.get_backend_name() == "sqlite":
-            return f"The store {url.database}"
-        return f"The store {url.set(drivername='postgresql', query={}).render_as_string(hide_password=True)}"
+            return str(url.database)
+        return url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
+
+    @property
+    def name(self) -> str:
+        """The store's name at the beginning of a sentence."""
+        return f"The store {self.place}"
 
     @contextmanager
     def _failing_in_words(self) -> Iterator[None]:
         try:
             yield
         except DBAPIError as error:
-            raise StoreError(f"{self._name} {failures.told(error, self._engine.dialect.name)}") from error
+            raise StoreError(f"{self.name} {failures.told(error, self._engine.dialect.name)}") from error
         except PoolTimeout as error:
-            raise StoreError(f"{self._name} {failures.told_busy()}") from error
+            raise StoreError(f"{self.name} {failures.told_busy()}") from error
 
 
 def _prove_writable(connection: Connection) -> None:
