@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 import zipfile
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 
 import pytest
@@ -215,17 +215,16 @@ def test_a_backup_that_was_changed(made, change):
 
 def test_a_file_cut_anywhere_or_with_a_byte_changed(made):
     store, file = made
-    whole = file.read_bytes()
+    restore(store, file, replace=True)
+    whole, all_rows = file.read_bytes(), everything(store)
     for at in range(0, len(whole), max(1, len(whole) // 40)):
         file.write_bytes(whole[:at])
         assert "is damaged" in refused(store, file, replace=True)
         file.write_bytes(whole[:at] + bytes([whole[at] ^ 0x55]) + whole[at + 1 :])
-        try:
-            restored = restore(store, file, replace=True)
-        except BackupError as error:
-            assert "damaged" in str(error) or "newer" in str(error)
-        else:
-            assert restored == 24, "a byte that carries no row, as a time of the archive's own"
+        # A byte may carry nothing of ours, as a time of the archive's own; then all rows are there.
+        with suppress(BackupError):
+            assert restore(store, file, replace=True) == 24
+        assert everything(store) == all_rows
 
 
 def test_a_restore_that_fails_in_the_middle_leaves_the_store(made, monkeypatch):
@@ -247,12 +246,16 @@ def test_a_restore_that_fails_in_the_middle_leaves_the_store(made, monkeypatch):
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_an_interrupted_backup_leaves_the_earlier_file(store_address, file, how):
     """The process is stopped while rows are written."""
-    code = (
-        "import sys, time; from pathlib import Path; from tutor.store import backup; from tutor.store.database import Store;"
-        "plain = backup._plain;"
-        "backup._plain = lambda value: (print('row', flush=True), time.sleep(0.01), plain(value))[-1];"
-        "backup.back_up(Store.open(sys.argv[1]), Path(sys.argv[2]))"
-    )
+    code = """
+import sys, time
+from pathlib import Path
+from tutor.store import backup
+from tutor.store.database import Store
+
+plain = backup._plain
+backup._plain = lambda value: (print("value", flush=True), time.sleep(0.01), plain(value))[-1]
+backup.back_up(Store.open(sys.argv[1]), Path(sys.argv[2]))
+"""
     file.write_bytes(b"earlier")
     with closing(Store.open(store_address)) as store:
         fill(store, learners=20)
