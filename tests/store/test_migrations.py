@@ -28,7 +28,7 @@ def shape(connection):
             "columns": [(c["name"], str(c["type"]), c["nullable"], c["default"]) for c in seen.get_columns(name)],
             "key": seen.get_pk_constraint(name),
             "unique": seen.get_unique_constraints(name),
-            "foreign": seen.get_foreign_keys(name),
+            "foreign": sorted(seen.get_foreign_keys(name), key=lambda key: key["name"]),
             "indexes": seen.get_indexes(name),
         }
         for name in seen.get_table_names()

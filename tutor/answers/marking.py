@@ -40,7 +40,7 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
         return Marking("unclear", entry, feedback.evidence_wanted(problem, evidence), steps=marks)
     proved = not evidence or marks[evidence].verdict == "right"
     if proved and _is_right(problem, problem.ask, value):
-        if _breaks_limit(problem, value):
+        if breaks_limit(problem, value):
             told = feedback.past_the_limit(problem, value)
             return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, told, steps=marks)
         return Marking("right", entry, feedback.right(problem, value), steps=marks)
@@ -73,7 +73,7 @@ def _is_right(problem: Problem, name: str, value: float) -> bool:
     return abs(value - right) <= tolerance(problem.question.library.quantities[name], right) + slack
 
 
-def _breaks_limit(problem: Problem, value: float) -> bool:
+def breaks_limit(problem: Problem, value: float) -> bool:
     """Whether an answer breaks a limit, or is one for which the limit cannot even be worked out."""
     values = {**problem.known, **problem.values, problem.ask: value}
     try:
@@ -153,10 +153,10 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark])
         first,
         separating=separating,
         carried=carried,
-        breaks_limit=_breaks_limit(problem, value),
+        breaks_limit=breaks_limit(problem, value),
     )
     of_answer = [] if first == problem.ask else of_answer
     return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
 
 
-__all__ = ["Mark", "Marking", "mark", "mark_step"]
+__all__ = ["Mark", "Marking", "breaks_limit", "mark", "mark_step"]

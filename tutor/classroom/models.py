@@ -59,12 +59,70 @@ class PracticeSet(Model):
 
 
 @dataclass(frozen=True, kw_only=True)
+class StoredSet:
+    """A practice set opened for a class: `code` is what learners type; `closed_at` is when the instructor closed it."""
+
+    id: int
+    class_id: int
+    class_name: str
+    declaration: PracticeSet
+    code: str
+    secret: str = field(repr=False)
+    class_secret: str = field(repr=False)
+    made_at: datetime
+    closed_at: datetime | None = None
+
+    def state(self, now: datetime) -> Literal["not yet", "open", "closed"]:
+        """Whether answers are taken at a moment."""
+        times = self.declaration
+        if self.closed_at is not None or (times.closes is not None and now >= times.closes):
+            return "closed"
+        return "not yet" if times.opens is not None and now < times.opens else "open"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Member:
     """One learner of a class: the name and the instructor's own number for them, as the roster says (may be "")."""
 
     id: int
     name: str
     number: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptOrder:
+    """What an order problem is marked by: its letters and their actions, which letter waits for which, the traps."""
+
+    letters: Mapping[str, str] = field(default_factory=dict)
+    done: Sequence[str] = ()
+    before: Sequence[tuple[str, str]] = ()
+    traps: Sequence[str] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What else is kept of a problem handed out, so that it can be shown and marked whatever becomes of the content.
+
+    `listed` are the lettered lines of an order; `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of
+    the givens too); `accepted` is the range of right answers in the working unit, cut off where a limit would be
+    broken; `evidence` is the step that a yes or no has to come with; `profile` is (steps, traps, size class), the
+    difficulty.
+    """
+
+    title: str = ""
+    story: Sequence[str] = ()
+    listed: Sequence[str] = ()
+    task: str = ""
+    parts: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    kinds: Mapping[str, str] = field(default_factory=dict)
+    tolerances: Mapping[str, float] = field(default_factory=dict)
+    choices: Sequence[str] = ()
+    accepted: tuple[float, float] = (0.0, 0.0)
+    evidence: str | None = None
+    order: KeptOrder | None = None
+    profile: tuple[int, int, int] = (0, 0, 0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,12 +148,14 @@ class Handed:
     answer: str = ""
     tolerance: float = 0.0
     excused: bool = False
+    kept: Kept = field(default_factory=Kept)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
     """One answer to a handed problem; `counted` is False for one that was unclear, refused, late or over the limit.
 
+    The verdict is '' if it was not marked (late, or over the limit). `step_verdicts` are those of the steps typed.
     `mistakes` are the candidates with their probability, `named` the one that was claimed, `seconds` the time since
     the problem was first shown, `comment` the instructor's.
     """
@@ -107,6 +167,7 @@ class Answer:
     source: Literal["screen", "paper"]
     entry: str
     steps: Mapping[str, str] = field(default_factory=dict)
+    step_verdicts: Mapping[str, str] = field(default_factory=dict)
     verdict: Verdict = ""
     named: str | None = None
     mistakes: Mapping[str, float] = field(default_factory=dict)

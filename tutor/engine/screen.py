@@ -58,8 +58,13 @@ def ambiguity(problem: Problem) -> Ambiguity:
 
 def shows(problem: Problem, mistake: str) -> bool:
     """Whether a mistake leads to an answer of its own, so that making it again would be seen."""
+    return mistake in showing(problem)
+
+
+def showing(problem: Problem) -> set[str]:
+    """The declared mistakes that lead to answers of their own."""
     answers = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
-    return any(group == {mistake} for group in _alike(answers))
+    return {next(iter(group)) for group in _alike(answers) if len(group) == 1}
 
 
 def _left_open(problem: Problem) -> tuple[bool, float]:

@@ -13,6 +13,7 @@ from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, s
 
 from tutor.store import tables
 from tutor.store.database import Store
+from tutor.store.erasing import erase_learner
 
 Verdict = Literal["right", "wrong", "unclear", "refused", ""]
 Help = Literal["", "hint", "solution"]
@@ -63,6 +64,20 @@ def new_token() -> str:
     return secrets.token_urlsafe(32)
 
 
+def hash_of(token: str) -> str:
+    """What the store keeps of a token."""
+    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def learner_row(connection: Connection, token_hash: str) -> int:
+    """The id of a learner's row, which is made if there is none."""
+    me = select(tables.learner.c.id).where(tables.learner.c.token_hash == token_hash)
+    if connection.scalar(me) is None:
+        connection.execute(insert(tables.learner).values(token_hash=token_hash, made_at=datetime.now(UTC)))
+    owner: int = connection.scalars(me).one()
+    return owner
+
+
 class Record:
     """One learner's view of the store; every method may raise tutor.store.database.StoreError.
 
@@ -71,13 +86,13 @@ class Record:
 
     def __init__(self, store: Store, token: str) -> None:
         self._store = store
-        self._token_hash = hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
+        self._token_hash = hash_of(token)
 
     def add(self, attempt: Attempt) -> Attempt:
         """Add an attempt and give back what is kept: it is on the disk, or the first one with the same key is."""
 
         def work(connection: Connection) -> Attempt:
-            owner = self._make_learner(connection)
+            owner = learner_row(connection, self._token_hash)
             first = and_(tables.attempt.c.learner_id == owner, tables.attempt.c.key == attempt.key)
             if connection.scalar(select(tables.attempt.c.id).where(first)) is None:
                 values = {column.name: getattr(attempt, column.name) for column in _COLUMNS}
@@ -139,14 +154,8 @@ class Record:
             }
 
     def erase(self) -> None:
-        """Delete all that is kept about the learner, the learner's row last."""
-
-        def work(connection: Connection) -> None:
-            for table in reversed(tables.metadata.sorted_tables):
-                mine = self._is_me if table is tables.learner else self._mine(table)
-                connection.execute(delete(table).where(mine))
-
-        self._store.write(work)
+        """Delete all that is kept about the learner, also as a member of classes."""
+        self._store.write(lambda connection: erase_learner(connection, self._token_hash))
         self._store.clear_leftovers()
 
     @property
@@ -157,14 +166,6 @@ class Record:
         owner = select(tables.learner.c.id).where(self._is_me).scalar_subquery()
         wanted = (table.c[name] == value for name, value in only.items() if value is not None)
         return and_(table.c.learner_id == owner, *wanted)
-
-    def _make_learner(self, connection: Connection) -> int:
-        me = select(tables.learner.c.id).where(self._is_me)
-        if connection.scalar(me) is None:
-            row = {"token_hash": self._token_hash, "made_at": datetime.now(UTC)}
-            connection.execute(insert(tables.learner).values(row))
-        owner: int = connection.scalars(me).one()
-        return owner
 
     def _attempts(self, connection: Connection, **only: Any) -> list[Attempt]:
         query = select(*_COLUMNS).where(self._mine(tables.attempt, **only)).order_by(tables.attempt.c.id)
@@ -183,7 +184,7 @@ class Record:
         """Write a row under its name, over the one that is there: the last write wins."""
 
         def work(connection: Connection) -> None:
-            owner = self._make_learner(connection)
+            owner = learner_row(connection, self._token_hash)
             changed = connection.execute(update(table).where(self._mine(table, **name)).values(**values)).rowcount
             if not changed:
                 connection.execute(insert(table).values(learner_id=owner, **name, **values))

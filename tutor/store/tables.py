@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from sqlalchemy import (
     JSON,
     BigInteger,
+    Boolean,
     Column,
     DateTime,
     Dialect,
@@ -21,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA = "0001"
+SCHEMA = "0002"
 """The revision that these tables have: the last one in tutor/store/migrations/versions."""
 
 
@@ -132,6 +133,188 @@ draft = Table(
     Column("field", String, primary_key=True),
     Column("text", TypedText, nullable=False),
     Column("at", UtcTime, nullable=False),
+)
+
+
+def _of(table: str, *, primary_key: bool = False, nullable: bool = False) -> Column[int]:
+    return Column(f"{table}_id", Integer, ForeignKey(f"{table}.id"), primary_key=primary_key, nullable=nullable)
+
+
+school_class = Table(
+    "school_class",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", TypedText, nullable=False),
+    Column("secret", String(64), nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    UniqueConstraint("name"),
+)
+
+practice_set = Table(
+    "practice_set",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("school_class"),
+    Column("name", String, nullable=False),
+    Column("declaration", JSON, nullable=False),
+    Column("secret", String(64), nullable=False),
+    Column("code", String(12), nullable=False),
+    Column("closed_at", UtcTime),
+    Column("made_at", UtcTime, nullable=False),
+    UniqueConstraint("code"),
+    UniqueConstraint("school_class_id", "name"),
+)
+
+member = Table(
+    "member",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("school_class"),
+    Column("name", TypedText, nullable=False),
+    Column("number", TypedText, nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    Column("claimed_at", UtcTime),
+    Index(None, "school_class_id"),
+)
+
+binding = Table(
+    "binding",
+    metadata,
+    _owner(primary_key=True),
+    _of("school_class", primary_key=True),
+    _of("member"),
+    Column("made_at", UtcTime, nullable=False),
+    Index(None, "member_id"),
+)
+"""Which member of a class a learner's browser is."""
+
+whereabouts = Table(
+    "whereabouts",
+    metadata,
+    _of("practice_set", primary_key=True),
+    _of("member", primary_key=True),
+    Column("place", Integer, nullable=False),
+    Column("at", UtcTime, nullable=False),
+)
+
+handed = Table(
+    "handed",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("practice_set"),
+    _of("member"),
+    Column("place", Integer, nullable=False),
+    Column("code", String(12), nullable=False),
+    Column("exercise", String, nullable=False),
+    Column("version", String, nullable=False),
+    Column("number", BigInteger, nullable=False),
+    Column("ask", String, nullable=False),
+    Column("rulebook", String, nullable=False),
+    Column("givens", JSON, nullable=False),
+    Column("expected", JSON, nullable=False),
+    Column("answer", TypedText, nullable=False),
+    Column("tolerance", Float, nullable=False),
+    Column("kept", JSON, nullable=False),
+    Column("excused", Boolean, nullable=False),
+    Column("shown_at", UtcTime),
+    Column("help", String, nullable=False),
+    Column("hints_seen", Integer, nullable=False),
+    UniqueConstraint("code"),
+    UniqueConstraint("practice_set_id", "member_id", "place"),
+    Index(None, "member_id"),
+)
+
+class_answer = Table(
+    "class_answer",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("handed"),
+    Column("key", String, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("source", String, nullable=False),
+    Column("entry", TypedText, nullable=False),
+    Column("steps", JSON, nullable=False),
+    Column("step_verdicts", JSON, nullable=False),
+    Column("verdict", String, nullable=False),
+    Column("named", String),
+    Column("mistakes", JSON, nullable=False),
+    Column("feedback", TypedText, nullable=False),
+    Column("counted", Boolean, nullable=False),
+    Column("help", String, nullable=False),
+    Column("seconds", Float),
+    Column("comment", TypedText, nullable=False),
+    UniqueConstraint("handed_id", "key"),
+)
+
+class_draft = Table(
+    "class_draft",
+    metadata,
+    _of("handed", primary_key=True),
+    Column("field", String, primary_key=True),
+    Column("text", TypedText, nullable=False),
+    Column("at", UtcTime, nullable=False),
+)
+
+correction = Table(
+    "correction",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("handed"),
+    Column("at", UtcTime, nullable=False),
+    Column("reason", TypedText, nullable=False),
+    Column("before", JSON, nullable=False),
+    Column("after", JSON, nullable=False),
+    Index(None, "handed_id"),
+)
+"""How the expected values of a handed problem were corrected."""
+
+verdict_change = Table(
+    "verdict_change",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("class_answer"),
+    Column("at", UtcTime, nullable=False),
+    Column("reason", TypedText, nullable=False),
+    Column("before", JSON, nullable=False),
+    Column("after", JSON, nullable=False),
+    Index(None, "class_answer_id"),
+)
+
+outbox = Table(
+    "outbox",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("member"),
+    _of("class_answer", nullable=True),
+    Column("key", String(64), nullable=False),
+    Column("statement", JSON, nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    Column("sent_at", UtcTime),
+    UniqueConstraint("key"),
+    Index(None, "member_id"),
+    Index(None, "class_answer_id"),
+)
+"""Statements for a record store, kept until they are sent; `key` is the statement's own id."""
+
+desk = Table(
+    "desk",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("salt", String(64)),
+    Column("passphrase_hash", String(128)),
+    Column("set_at", UtcTime),
+    Column("wrong_tries", Integer, nullable=False),
+    Column("wait_until", UtcTime),
+)
+"""One row: the instructor's passphrase, hashed, and how long the next try has to wait."""
+
+desk_session = Table(
+    "desk_session",
+    metadata,
+    Column("token_hash", String(64), primary_key=True),
+    Column("kind", String, nullable=False),
+    Column("made_at", UtcTime, nullable=False),
+    Column("ends_at", UtcTime, nullable=False),
 )
 
 schema_version = Table(

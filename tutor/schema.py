@@ -1,6 +1,6 @@
-"""The JSON Schema of each kind of content file, for editors.
+"""The JSON Schema of each kind of file that people write, for editors.
 
-`python -m tutor.content.schema` writes them to assets/schemas/.
+`python -m tutor.schema` writes them to assets/schemas/.
 """
 
 import json
@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from tutor.classroom.models import PracticeSet
 from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Module, OrderExercise, Place, Quantity, Source
 from tutor.paths import content_root
 
@@ -22,6 +23,7 @@ _FILES: dict[str, Any] = {
     "places": dict[str, Place],
     "hazards": dict[str, Hazard],
     "sources": dict[str, Source],
+    "practice-set": PracticeSet,
 }
 
 KINDS = tuple(_FILES)

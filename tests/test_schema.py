@@ -6,8 +6,8 @@ import jsonschema
 import pytest
 
 from tutor.content.files import read_yaml
-from tutor.content.schema import KINDS, folder, schema, text_of
 from tutor.paths import content_root
+from tutor.schema import KINDS, folder, schema, text_of
 
 ROOT = content_root()
 EXERCISES = sorted((ROOT / "exercises").glob("*/*.yaml"))
@@ -36,7 +36,7 @@ def test_a_schema_is_one_by_the_standard(kind):
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_kept_schema_is_current(kind):
     kept = (folder() / f"{kind}.json").read_text(encoding="utf-8")
-    assert kept == text_of(kind), "run: python -m tutor.content.schema"
+    assert kept == text_of(kind), "run: python -m tutor.schema"
     assert json.loads(kept) == schema(kind)
 
 

@@ -1,0 +1,7 @@
+"""The one error of the class's own."""
+
+from tutor.errors import FaultyRequestError
+
+
+class ClassError(FaultyRequestError, ValueError):
+    """What a class does not allow, or what is not there; a sentence that says why and what to do."""

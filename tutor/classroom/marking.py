@@ -1,0 +1,118 @@
+"""Marking an answer to a handed problem, by the problem set again or, where the content has changed, by what was kept.
+
+By either way an answer is right only within the range kept at handing out, in which no limit is broken.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from tutor.answers.choice import read_choice
+from tutor.answers.entry import Entry, EntryError, read_entry
+from tutor.answers.marking import mark
+from tutor.answers.order import read_letters
+from tutor.answers.size import read_size
+from tutor.answers.verdicts import Mark, Marking
+from tutor.classroom.keeping import SLACK, set_again
+from tutor.classroom.models import Handed, KeptOrder
+from tutor.engine.problem import Problem
+from tutor.engine.question import Engine
+from tutor.errors import FaultyRequestError
+from tutor.trade.rulebooks import rulebook
+from tutor.units import conversion
+
+_CHANGED = "It was marked by the values kept when the problem was handed out, because the exercise has changed since."
+
+
+class StepError(FaultyRequestError, ValueError):
+    """A step that the problem does not have."""
+
+
+def mark_handed(engine: Engine, handed: Handed, entry: str, steps: Mapping[str, str] | None = None) -> Marking:
+    """Mark an answer as typed, and those steps that were typed.
+
+    Raises StepError for a step that the problem does not have.
+    """
+    typed = {name: text for name, text in (steps or {}).items() if text.strip()}
+    known = [name for name in handed.expected if name != handed.ask]
+    unknown = next((name for name in typed if name not in known), None)
+    if unknown is not None:
+        listed = f"It has: {', '.join(known)}." if known else "It has none."
+        raise StepError(f"Problem {handed.code} has no step '{unknown[:60]}'. {listed}")
+    problem = set_again(engine, handed)
+    if problem is None:
+        return mark_by_kept(handed, entry, typed)
+    marking = mark(problem, entry, typed)
+    if marking.verdict == "right" and isinstance(problem, Problem) and not _accepts(handed, marking.entry):
+        return replace(marking, verdict="unclear", feedback=f"Not marked right. {_CHANGED}")
+    return marking
+
+
+def mark_by_kept(handed: Handed, entry: str, steps: Mapping[str, str]) -> Marking:
+    """Mark an answer by the kept values alone; no mistake is named then."""
+    if handed.kept.order is not None:
+        return _mark_order(handed, handed.kept.order, entry)
+    marks = {name: _mark_step(handed, name, text) for name, text in steps.items()}
+    try:
+        read = _read(handed, handed.ask, entry)
+    except EntryError as error:
+        return Marking(error.verdict, None, str(error), steps=marks)
+    evidence = handed.kept.evidence
+    if evidence is not None and (evidence not in marks or marks[evidence].entry is None):
+        words = handed.kept.words.get(evidence, evidence)
+        told = f"A yes or no alone may be luck. Give the {words} with it; nothing was counted."
+        return Marking("unclear", read, told, steps=marks)
+    proved = evidence is None or marks[evidence].verdict == "right"
+    right = proved and _accepts(handed, read)
+    return Marking("right" if right else "wrong", read, f"{'Right' if right else 'Not yet'}. {_CHANGED}", steps=marks)
+
+
+def _mark_step(handed: Handed, name: str, text: str) -> Mark:
+    try:
+        read = _read(handed, name, text)
+    except EntryError as error:
+        return Mark(error.verdict, None, str(error))
+    expected = handed.expected[name]
+    reach = handed.kept.tolerances.get(name, 0.0) + SLACK * max(1.0, abs(expected))
+    right = abs(_working(handed, name, read) - expected) <= reach
+    return Mark("right" if right else "wrong", read, "Right." if right else "Not yet.")
+
+
+def _read(handed: Handed, name: str, text: str) -> Entry:
+    match handed.kept.kinds.get(name, "number"):
+        case "size":
+            return read_size(text, rulebook(handed.rulebook))
+        case "choice":
+            return read_choice(text, handed.kept.choices)
+        case "answer":
+            return read_entry(text, "", "yes-or-no")
+        case "count":
+            return read_entry(text, handed.kept.units.get(name, ""), "count")
+        case _:
+            return read_entry(text, handed.kept.units.get(name, ""), "number")
+
+
+def _working(handed: Handed, name: str, read: Entry) -> float:
+    if handed.kept.kinds.get(name) == "size":
+        return conversion("mm^2").to_working(read.value)
+    return conversion(handed.kept.units.get(name, "")).to_working(read.value)
+
+
+def _accepts(handed: Handed, read: Entry | None) -> bool:
+    lowest, highest = handed.kept.accepted
+    return read is not None and lowest <= _working(handed, handed.ask, read) <= highest
+
+
+def _mark_order(handed: Handed, order: KeptOrder, text: str) -> Marking:
+    whole = handed.kept.kinds.get(handed.ask) == "order"
+    try:
+        letters = read_letters(text, list(order.letters), whole=whole)
+    except EntryError as error:
+        return Marking(error.verdict, None, str(error))
+    entry = Entry(0.0, 0.0, "", text.strip(), len(letters))
+    left = set(order.letters) - set(order.traps)
+    needed = len(left) if whole else 1
+    right = len(letters) == needed and not set(letters) & set(order.traps)
+    for letter in letters:
+        right = right and not any(then == letter and first in left for first, then in order.before)
+        left.discard(letter)
+    return Marking("right" if right else "wrong", entry, f"{'Right' if right else 'Not yet'}. {_CHANGED}")

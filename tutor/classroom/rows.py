@@ -1,0 +1,96 @@
+"""The class's tables as queries, and their rows as what they mean."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import RowMapping, Select, select
+
+from tutor.classroom.keeping import givens_as_json, kept_as_json, kept_from_json
+from tutor.classroom.models import Answer, Handed, Member, PracticeSet, StoredSet
+from tutor.content.models import Amount
+from tutor.store.tables import class_answer, handed, member, practice_set, school_class
+
+_ANSWER_FIELDS = [column for column in class_answer.c if column.name != "handed_id"]
+
+
+def sets_query() -> Select[Any]:
+    """All sets with their classes."""
+    columns = [*practice_set.c, school_class.c.name.label("class_name"), school_class.c.secret.label("class_secret")]
+    return select(*columns).join_from(practice_set, school_class)
+
+
+def stored_set(row: RowMapping) -> StoredSet:
+    """A set from a row of `sets_query`."""
+    return StoredSet(
+        id=row["id"],
+        class_id=row["school_class_id"],
+        class_name=row["class_name"],
+        declaration=PracticeSet.model_validate(row["declaration"]),
+        code=row["code"],
+        secret=row["secret"],
+        class_secret=row["class_secret"],
+        made_at=row["made_at"],
+        closed_at=row["closed_at"],
+    )
+
+
+def handed_query() -> Select[Any]:
+    """All handed problems with their members, in the order of members and places."""
+    columns = [*handed.c, member.c.name.label("member_name"), member.c.number.label("member_number")]
+    return select(*columns).join_from(handed, member).order_by(handed.c.member_id, handed.c.place)
+
+
+def handed_problem(row: RowMapping) -> Handed:
+    """A handed problem from a row of `handed_query`."""
+    return Handed(
+        id=row["id"],
+        member=Member(id=row["member_id"], name=row["member_name"], number=row["member_number"]),
+        place=row["place"],
+        code=row["code"],
+        exercise=row["exercise"],
+        version=row["version"],
+        number=row["number"],
+        ask=row["ask"],
+        rulebook=row["rulebook"],
+        givens={name: Amount(**amount) for name, amount in row["givens"].items()},
+        expected=row["expected"],
+        answer=row["answer"],
+        tolerance=row["tolerance"],
+        excused=row["excused"],
+        kept=kept_from_json(row["kept"]),
+    )
+
+
+def handed_values(one: Handed, set_id: int) -> dict[str, Any]:
+    """The columns of a problem that is handed out."""
+    same = ("place", "code", "exercise", "version", "number", "ask", "rulebook", "answer", "tolerance", "excused")
+    return {
+        **{name: getattr(one, name) for name in same},
+        "practice_set_id": set_id,
+        "member_id": one.member.id,
+        "givens": givens_as_json(one.givens),
+        "expected": dict(one.expected),
+        "kept": kept_as_json(one.kept),
+        "help": "nothing",
+        "hints_seen": 0,
+    }
+
+
+def answers_query() -> Select[Any]:
+    """All answers, oldest first."""
+    return select(class_answer).order_by(class_answer.c.id)
+
+
+def class_answer_of(row: RowMapping) -> Answer:
+    """An answer from a row of `answers_query`."""
+    return Answer(handed=row["handed_id"], **{column.name: row[column.name] for column in _ANSWER_FIELDS})
+
+
+def answer_values(answer: Answer) -> Mapping[str, Any]:
+    """The columns of an answer that is added."""
+    same = [column.name for column in _ANSWER_FIELDS if column.name != "id"]
+    return {"handed_id": answer.handed} | {name: _plain(getattr(answer, name)) for name in same}
+
+
+def _plain(value: Any) -> Any:
+    return dict(value) if isinstance(value, Mapping) else value
