@@ -87,16 +87,26 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--port", type=click.IntRange(1, 65535), help="The port to serve on; a free one is taken otherwise.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--store", help="Where work is kept: a file or a database URL.")
+@click.option(
+    "--host-name", "host_names", multiple=True, help="A name by which a front proxy on this machine is reached."
+)
 @content_option
 @click.version_option(package_name="coldmorning")
 @click.pass_context
 @_told_plainly
-def main(context: click.Context, port: int | None, no_browser: bool, store: str | None, content: Path | None) -> None:
+def main(
+    context: click.Context,
+    port: int | None,
+    no_browser: bool,
+    store: str | None,
+    host_names: tuple[str, ...],
+    content: Path | None,
+) -> None:
     """Open the tutor in the browser.  With a command: the same from the shell."""
     if context.invoked_subcommand is None:
         from tutor.app.serve import serve
 
-        serve(port, not no_browser, store, content)
+        serve(port, not no_browser, store, content, host_names)
 
 
 @main.command()
