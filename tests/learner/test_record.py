@@ -245,6 +245,22 @@ def test_nothing_else_is_kept_about_a_learner():
     times = {"at", "seconds", "made_at"}
     back = {"where", "name", "value", "problem", "field", "text"}
     keys = {"id", "learner_id", "token_hash"}
-    kept = {column.name for table in metadata.tables.values() for column in table.columns}
+    own = {"learner", "attempt", "place_kept", "setting", "draft"}
+    kept = {column.name for name in own for column in metadata.tables[name].columns}
     assert kept == answers | marks | times | back | keys
-    assert set(metadata.tables) == {"learner", "attempt", "place_kept", "setting", "draft"}
+    assert {name for name, table in metadata.tables.items() if "learner_id" in table.c} | {"learner"} == own | {
+        "binding"
+    }
+
+
+def test_nothing_else_is_kept_about_a_member_of_a_class():
+    """The name and number on the roster, what was handed out, answers, what the instructor said to them, times."""
+    member = {"name", "number", "claimed_at", "made_at"}
+    handed = {"place", "code", "exercise", "version", "ask", "rulebook", "givens", "expected", "answer", "tolerance"}
+    handed |= {"kept", "excused", "shown_at", "help", "hints_seen"}
+    answers = {"key", "at", "source", "entry", "steps", "step_verdicts", "verdict", "named", "mistakes", "feedback"}
+    answers |= {"counted", "seconds", "comment", "field", "text", "reason", "before", "after", "statement", "sent_at"}
+    tables = ("member", "binding", "whereabouts", "handed", "class_answer", "class_draft", "correction")
+    kept = {column.name for name in (*tables, "verdict_change", "outbox") for column in metadata.tables[name].columns}
+    keys = {name for name in kept if name.endswith("_id")} | {"id"}
+    assert kept - keys == member | handed | answers

@@ -8,9 +8,9 @@ import hashlib
 import hmac
 import secrets
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
-from sqlalchemy.engine import Row
 
 from tutor.classroom.errors import ClassError
 from tutor.store.database import Store
@@ -125,8 +125,11 @@ class Desk:
         return ends_at is not None and now < ends_at
 
 
-def _count_try(connection: Connection, now: datetime) -> Row[tuple[str | None, str | None, int]]:
-    """Count one more try as wrong until it proves right; raises DeskError while waiting."""
+def _count_try(connection: Connection, now: datetime) -> Any:
+    """Count one more try as wrong until it proves right; gives the desk's row as it was before.
+
+    Raises DeskError while waiting.
+    """
     _row(connection)
     query = select(desk.c.salt, desk.c.passphrase_hash, desk.c.wrong_tries, desk.c.wait_until)
     row = connection.execute(query.where(desk.c.id == _ROW)).one()

@@ -44,6 +44,8 @@ class PracticeSet(Model):
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
+        if any(moment is not None and not 2000 <= moment.year <= 2200 for moment in (self.opens, self.closes)):
+            raise ValueError("'opens' and 'closes' lie between the years 2000 and 2200")
         if self.opens and self.closes and self.closes <= self.opens:
             raise ValueError("'closes' is not after 'opens'")
         if sum(item.problems for item in self.items) > MOST_PROBLEMS:
@@ -94,9 +96,9 @@ class KeptOrder:
     """What an order problem is marked by: its letters and their actions, which letter waits for which, the traps."""
 
     letters: Mapping[str, str] = field(default_factory=dict)
-    done: Sequence[str] = ()
-    before: Sequence[tuple[str, str]] = ()
-    traps: Sequence[str] = ()
+    done: Sequence[str] = field(default_factory=list)
+    before: Sequence[tuple[str, str]] = field(default_factory=list)
+    traps: Sequence[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,15 +112,15 @@ class Kept:
     """
 
     title: str = ""
-    story: Sequence[str] = ()
-    listed: Sequence[str] = ()
+    story: Sequence[str] = field(default_factory=list)
+    listed: Sequence[str] = field(default_factory=list)
     task: str = ""
     parts: Mapping[str, str] = field(default_factory=dict)
     words: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     kinds: Mapping[str, str] = field(default_factory=dict)
     tolerances: Mapping[str, float] = field(default_factory=dict)
-    choices: Sequence[str] = ()
+    choices: Sequence[str] = field(default_factory=list)
     accepted: tuple[float, float] = (0.0, 0.0)
     evidence: str | None = None
     order: KeptOrder | None = None

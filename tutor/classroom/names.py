@@ -1,6 +1,9 @@
 """When two ways of writing a name or a number mean the same person."""
 
 import unicodedata
+from collections.abc import Iterable
+
+from tutor.classroom.models import Member
 
 
 def tidy(text: str) -> str:
@@ -16,3 +19,30 @@ def same_name(one: str, other: str) -> bool:
 
 def _key(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+
+
+class Roll:
+    """Members, found again by number where both have one, else by name."""
+
+    def __init__(self, members: Iterable[Member] = ()) -> None:
+        self._by_number: dict[str, Member] = {}
+        self._by_name: dict[str, Member] = {}
+        self._by_name_alone: dict[str, Member] = {}
+        for member in members:
+            self.add(member)
+
+    def find(self, one: Member) -> Member | None:
+        """The member that another way of writing means."""
+        if not one.number:
+            return self._by_name.get(_key(one.name)) if one.name else None
+        found = self._by_number.get(_key(one.number))
+        return found or (self._by_name_alone.get(_key(one.name)) if one.name else None)
+
+    def add(self, one: Member) -> None:
+        """Put a member on the roll, or in the place of the one with that number or name."""
+        if one.number:
+            self._by_number[_key(one.number)] = one
+        if one.name:
+            self._by_name.setdefault(_key(one.name), one)
+            if not one.number:
+                self._by_name_alone[_key(one.name)] = one

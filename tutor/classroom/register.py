@@ -11,7 +11,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from tutor.classroom.codes import new_set_code, set_code
 from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, PracticeSet, StoredSet
-from tutor.classroom.names import same_name
+from tutor.classroom.names import Roll, same_name
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.store.database import Store
 from tutor.store.erasing import erase_member
@@ -149,10 +149,10 @@ class Register:
 
         def work(connection: Connection) -> Entered:
             owner = _class(connection, class_name)
-            there = _members(connection, owner)
+            roll = Roll(_members(connection, owner))
             entered = Entered([], [], [])
             for one in wanted:
-                _enter(connection, owner, one, there, entered)
+                _enter(connection, owner, one, roll, entered)
             return entered
 
         return self._store.write(work)
@@ -214,26 +214,19 @@ def _members(connection: Connection, owner: int) -> list[Member]:
     return [Member(**row) for row in connection.execute(query.order_by(member.c.id)).mappings()]
 
 
-def _enter(connection: Connection, owner: int, one: Member, there: list[Member], entered: Entered) -> None:
-    known = next((old for old in there if _is_same(old, one)), None)
+def _enter(connection: Connection, owner: int, one: Member, roll: Roll, entered: Entered) -> None:
+    known = roll.find(one)
     if known is None:
         row = {"school_class_id": owner, "name": one.name, "number": one.number, "made_at": datetime.now(UTC)}
         made = connection.execute(insert(member).values(row)).inserted_primary_key
         entered.new.append(replace(one, id=made[0] if made else 0))
-        there.append(entered.new[-1])
+        roll.add(entered.new[-1])
     elif one.name and not same_name(known.name, one.name):
         connection.execute(update(member).where(member.c.id == known.id).values(name=one.name))
         entered.renamed.append(replace(known, name=one.name))
-        there[there.index(known)] = entered.renamed[-1]
+        roll.add(entered.renamed[-1])
     else:
         entered.there.append(known)
-
-
-def _is_same(old: Member, one: Member) -> bool:
-    """Whether a roster's row is a member already: by number where both have one, else by name."""
-    if old.number and one.number:
-        return same_name(old.number, one.number)
-    return same_name(old.name, one.name)
 
 
 def _with_times(declared: PracticeSet, opens: datetime | None, closes: datetime | None) -> dict[str, Any]:

@@ -54,7 +54,7 @@ def check_set(practice_set: PracticeSet, library: Library) -> None:
 
     try:
         ZoneInfo(practice_set.zone)
-    except (ValueError, OSError):
+    except (KeyError, ValueError, OSError):
         raise SetError(_no_zone(practice_set.zone)) from None
     _check(practice_set, library, fault)
 
@@ -141,7 +141,7 @@ def _check_zone(document: Document) -> None:
     if isinstance(zone, str):
         try:
             ZoneInfo(zone)
-        except (ValueError, OSError):
+        except (KeyError, ValueError, OSError):
             raise document.fault(("zone",), _no_zone(zone)) from None
 
 

@@ -96,7 +96,7 @@ class PlaceForLearner:
 
 @dataclass(frozen=True)
 class Standing:
-    """A handed problem with its answers in its set at a moment: what may be done and shown."""
+    """A handed problem with its answers in its set at a moment after its opening: what may be done and shown."""
 
     of: StoredSet
     handed: Handed
@@ -127,10 +127,7 @@ class Standing:
     def why_not(self) -> str:
         """Why an answer would not count; '' if it would."""
         times = self.of.declaration
-        state = self.of.state(self.now)
-        if state == "not yet" and times.opens is not None:
-            return f"This set opens on {told_time(times.opens, times.zone)}."
-        if state == "closed":
+        if self.of.state(self.now) == "closed":
             at = min(moment for moment in (times.closes, self.of.closed_at) if moment is not None)
             return f"This set closed on {told_time(at, times.zone)}; answers are not counted any more."
         if self.handed.excused:
@@ -146,7 +143,7 @@ class Standing:
         """Whether the worked solution may be shown to the learner."""
         rules = self.of.declaration
         state = self.of.state(self.now)
-        if rules.solutions == "never" or state == "not yet":
+        if rules.solutions == "never":
             return False
         if state == "closed":
             return True

@@ -56,13 +56,16 @@ class Reply:
 
 
 class ClassWork:
-    """One member's work on one set; every method may raise StoreError, or ClassError for what is not allowed now."""
+    """One member's work on one set.
+
+    Every method may raise StoreError, and ClassError for what is not allowed now: all of it before the set opens.
+    """
 
     def __init__(self, store: Store, engine: Engine, of: StoredSet, member: Member) -> None:
         self._store, self._engine, self._set_id, self._member = store, engine, of.id, member
 
     def begin(self, now: datetime | None = None) -> list[PlaceForLearner]:
-        """The learner's list of problems; handed out at the first call. Raises ClassError before the set opens."""
+        """The learner's list of problems; handed out at the first call."""
         with self._store.reading() as connection:
             of = self._set(connection)
             found = self._standings(connection, of, now)
@@ -114,7 +117,7 @@ class ClassWork:
     ) -> Reply:
         """Mark and keep an answer; once this returns, it is on the disk. The same key again changes nothing.
 
-        Raises ClassError before the set opens and when no more answers are kept, StepError for an unknown step.
+        Raises ClassError when no more answers are kept, StepError for an unknown step.
         """
         now = now or datetime.now(UTC)
         entry = entry[:LONGEST_KEPT]
@@ -127,8 +130,6 @@ class ClassWork:
             standing = self._standing(connection, place, now)
             kept = next((one for one in standing.answers if one.key == key), None)
             if kept is None:
-                if standing.of.state(now) == "not yet":
-                    raise ClassError(standing.why_not)
                 if len(standing.answers) >= MOST_ANSWERS:
                     raise ClassError("No more answers to this problem are kept. Go on with another one.")
                 new = unmarked(standing) if standing.why_not else judged(standing, marking)
@@ -171,7 +172,7 @@ class ClassWork:
 
         def work(connection: Connection) -> ForLearner:
             standing = self._standing(connection, place, now)
-            if not self._view(connection, standing).hints_left or standing.of.state(standing.now) == "not yet":
+            if not self._view(connection, standing).hints_left:
                 raise ClassError("There is no further hint for this problem.")
             seen = {"hints_seen": standing.hints_seen + 1}
             if standing.help == "nothing":
@@ -220,6 +221,7 @@ class ClassWork:
         found = self._standings(connection, self._set(connection), now, place)
         if not found:
             raise ClassError(f"You have no problem {place} in this set. Open the set again from its code.")
+        _check_begun(found[0].of, found[0].now)
         return found[0]
 
     def _standings(
@@ -250,6 +252,11 @@ class ClassWork:
     def _add(self, connection: Connection, standing: Standing, values: Mapping[str, Any]) -> None:
         new = Answer(id=0, handed=standing.handed.id, source="screen", help=standing.help, **values)
         connection.execute(insert(class_answer).values(**answer_values(new)))
+
+
+def _check_begun(of: StoredSet, now: datetime) -> None:
+    if of.state(now) == "not yet" and of.declaration.opens is not None:
+        raise ClassError(f"This set opens on {told_time(of.declaration.opens, of.declaration.zone)}. Come back then.")
 
 
 def solution_lines(engine: Engine, of: Handed) -> list[Line]:

@@ -1,0 +1,79 @@
+"""A class with a set: what the tests of the class start from."""
+
+from contextlib import closing
+from datetime import UTC, datetime
+
+import pytest
+
+from tutor.classroom.claims import Claims
+from tutor.classroom.handing import hand_out
+from tutor.classroom.models import Item, Member, PracticeSet
+from tutor.classroom.register import Register
+from tutor.classroom.work import ClassWork
+from tutor.store.database import Store
+
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
+ITEMS = [
+    Item(exercise="string-voltage-at-record-low"),
+    Item(exercise="most-modules-in-series", problems=2),
+    Item(exercise="does-the-string-survive"),
+    Item(exercise="switching-on"),
+]
+
+
+def declared(**changes):
+    fields = {"id": "cold-strings", "title": "Strings on a cold morning", "items": ITEMS, "attempts": 2}
+    return PracticeSet(**{**fields, **changes})
+
+
+@pytest.fixture
+def store(tmp_path):
+    with closing(Store.open(str(tmp_path / "store" / "class.sqlite3"))) as store:
+        yield store
+
+
+@pytest.fixture
+def register(store):
+    return Register(store)
+
+
+@pytest.fixture
+def make_set(register):
+    """make_set(**changes): a set opened for the class; changes are fields of its declaration."""
+    return lambda **changes: register.put(declared(**changes))
+
+
+@pytest.fixture
+def members(register):
+    """Three members of the usual class."""
+    roster = [Member(id=0, name=name, number=number) for name, number in (("Ana", "7"), ("Bo", "8"), ("Čeda", ""))]
+    return register.enter(roster).new
+
+
+class Class:
+    """A set handed out to the three members; `work[at]` is the work of one, `handed[at]` their problems."""
+
+    def __init__(self, store, engine, of, members):
+        self.store, self.engine, self.of, self.members = store, engine, of, members
+        self.work = [ClassWork(store, engine, of, member) for member in members]
+        problems = hand_out(store, engine, of)
+        self.handed = [[one for one in problems if one.member == member] for member in members]
+
+    def claims(self):
+        return Claims(self.store, self.of)
+
+
+@pytest.fixture
+def make_class(store, engine, make_set, members):
+    """make_class(**changes): the same with a set whose declaration differs."""
+    return lambda **changes: Class(store, engine, make_set(**changes), members)
+
+
+@pytest.fixture
+def school(make_class):
+    return make_class()
+
+
+@pytest.fixture
+def noon():
+    return NOON
