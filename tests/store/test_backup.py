@@ -91,6 +91,20 @@ def test_everything_comes_back(store_address, other_address, file):
         assert len(everything(store)["learner"]) == 4
 
 
+def test_every_table_comes_back(store_address, other_address, file, add_a_row_everywhere):
+    with closing(Store.open(store_address)) as store, closing(Store.open(other_address)) as other:
+        store.write(add_a_row_everywhere)
+        there = everything(store)
+        assert [len(rows) for rows in there.values()] == [1] * len(metadata.tables)
+        back_up(store, file)
+        restore(other, file)
+        assert everything(other) == there
+        back_up(other, file)
+        restore(store, file, replace=True)
+        assert everything(store) == there
+        Record(store, "a further learner").keep_place({"page": "start"})
+
+
 def test_the_file_is_whole_private_and_alone(store_address, file):
     with closing(Store.open(store_address)) as store:
         fill(store)

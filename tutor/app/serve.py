@@ -3,7 +3,6 @@
 import errno
 import gc
 import importlib
-import logging
 import os
 import socket
 import threading
@@ -116,10 +115,9 @@ def serve(
 
 
 def tell_store_error(error: Exception) -> bool:
-    """Tell a learner that the store does not answer, and offer to go on; other errors are left to Streamlit."""
+    """Tell a learner that the store does not answer, and offer to go on; Streamlit logs the error and shows others."""
     if not isinstance(error, StoreError):
         return False
-    logging.getLogger(__name__).error("%s", error)
     st.error(STORE_FAILED)
     st.button("Try again", type="primary")
     return True
