@@ -4,26 +4,27 @@ Where verdicts are kept back until the set closes, nothing that is said or count
 that can be read takes an attempt there, and one with too few figures is sent back whether it is right or not.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 from tutor.answers.verdicts import Marking
+from tutor.classroom.marking import FEWEST_FIGURES
 from tutor.classroom.models import Answer, Handed
 from tutor.classroom.views import Standing
 
-FEWEST_FIGURES = 3
 _MORE_FIGURES = (
     "Answers of this set are marked when it closes, so give at least three significant figures, as '12.0'; "
     "nothing was counted."
 )
 
 
-def judged(standing: Standing, marking: Marking) -> dict[str, Any]:
-    """The fields of a marked answer."""
+def judged(standing: Standing, marking: Marking, *, on_paper: bool = False) -> dict[str, Any]:
+    """The fields of a marked answer; one on paper cannot be sent back for more figures."""
     found = of_marking(marking)
     if not standing.hidden or marking.entry is None or _lacks_evidence(standing.handed, marking):
         return found
     kind = standing.handed.kept.kinds.get(standing.handed.ask)
-    if kind == "number" and marking.entry.digits < FEWEST_FIGURES:
+    if kind == "number" and marking.entry.digits < FEWEST_FIGURES and not on_paper:
         return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
     return found | {"counted": True}
 
@@ -40,6 +41,13 @@ def of_marking(marking: Marking) -> dict[str, Any]:
     }
 
 
+def counts(standing: Standing, answer: Answer, values: Mapping[str, Any]) -> bool:
+    """Whether an answer that is marked again counts: one that the desk has withdrawn stays so."""
+    if answer.verdict in ("right", "wrong"):
+        return answer.counted and (bool(values["counted"]) or standing.of.declaration.marked == "when closed")
+    return answer.counted or bool(values["counted"])
+
+
 def unmarked(standing: Standing) -> dict[str, Any]:
     """The fields of an answer that comes too late or is one too many: kept, but neither marked nor counted."""
     return {
@@ -50,11 +58,6 @@ def unmarked(standing: Standing) -> dict[str, Any]:
         "counted": False,
         "step_verdicts": {},
     }
-
-
-def may_be_marked(answer: Answer) -> bool:
-    """Whether an answer was marked at all, so that marking it again means something."""
-    return answer.verdict != ""
 
 
 def _lacks_evidence(handed: Handed, marking: Marking) -> bool:
