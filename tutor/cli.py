@@ -9,6 +9,7 @@ import click
 
 from tutor.classroom.commands import CLASS_COMMANDS
 from tutor.shell import Commands, Fault, content_option, json_option, print_json, told_plainly
+from tutor.store.commands import backup, restore
 
 LARGEST_WORKING = 20_000
 
@@ -31,16 +32,26 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--port", type=click.IntRange(1, 65535), help="The port to serve on; a free one is taken otherwise.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--store", help="Where work is kept: a file or a database URL.")
+@click.option(
+    "--host-name", "host_names", multiple=True, help="A name by which a front proxy on this machine is reached."
+)
 @content_option
 @click.version_option(package_name="coldmorning")
 @click.pass_context
 @told_plainly
-def main(context: click.Context, port: int | None, no_browser: bool, store: str | None, content: Path | None) -> None:
+def main(
+    context: click.Context,
+    port: int | None,
+    no_browser: bool,
+    store: str | None,
+    host_names: tuple[str, ...],
+    content: Path | None,
+) -> None:
     """Open the tutor in the browser.  With a command: the same from the shell."""
     if context.invoked_subcommand is None:
         from tutor.app.serve import serve
 
-        serve(port, not no_browser, store, content)
+        serve(port, not no_browser, store, content, host_names)
 
 
 @main.command()
@@ -179,7 +190,7 @@ def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
         click.echo(line)
 
 
-for command in CLASS_COMMANDS:
+for command in (*CLASS_COMMANDS, backup, restore):
     main.add_command(command)
 
 
