@@ -11,7 +11,7 @@ import schemdraw
 from schemdraw import elements
 from schemdraw.segments import Segment, SegmentText
 
-from tutor.app.theme import Look
+from tutor.looks import Look
 
 SIGN_SIZE = 20
 THICK, THIN = 7, 2
