@@ -50,7 +50,7 @@ class PrintedProblem:
     """One problem on a learner's sheet.
 
     `actions` are those to be put in order, each with its letter; `steps` and `answers` are the labels of what is to be
-    filled in; `lines` is how many lines of room to work there are.
+    filled in; `lines` is the least room to work; a `long` one may fill more than a page.
     """
 
     place: int
@@ -65,6 +65,7 @@ class PrintedProblem:
     givens: tuple[GivenRow, ...] = ()
     picture: Picture | None = None
     steps: tuple[str, ...] = ()
+    long: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

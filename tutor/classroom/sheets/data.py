@@ -1,11 +1,11 @@
 """Sheets as data for the templates: text made safe to print, drawings and formulas kept once."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field
 from typing import Any, TypeAlias
 
 from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
-from tutor.classroom.sheets.printable import breakable, right_to_left, visible
+from tutor.classroom.sheets.printable import breakable, right_to_left
 
 Data: TypeAlias = dict[str, Any]
 
@@ -15,8 +15,12 @@ _OWN = {"name", "number", "notes"}
 
 @dataclass
 class Shared:
-    """What many problems have in common, once each: drawings by their SVG, each with a name, and formulas as LaTeX."""
+    """What many problems have in common, once each: drawings by their SVG, each with a name, and formulas as LaTeX.
 
+    `shown` makes text safe for where it will stand.
+    """
+
+    shown: Callable[[str], str]
     drawings: dict[str, str] = field(default_factory=dict)
     formulas: set[str] = field(default_factory=set)
 
@@ -30,10 +34,10 @@ class Shared:
         return latex
 
 
-def style_data(style: Style) -> Data:
+def style_data(style: Style, shared: Shared) -> Data:
     """The style, its date as people write it."""
     day = f"{style.date.day} {style.date:%B %Y}"
-    return {**asdict(style), "title": breakable(visible(style.title)), "date": day}
+    return {**asdict(style), "title": breakable(shared.shown(style.title)), "caution": shared.shown(style.caution), "date": day}
 
 
 def people_data(people: Iterable[LearnerSheet | LearnerKey], shared: Shared) -> list[Data]:
@@ -52,8 +56,8 @@ def _walked(value: Any, name: str, shared: Shared) -> Any:
         case str() if name in _FORMULAS:
             return shared.formula(value)
         case str() if name in _OWN:
-            return {"text": breakable(visible(value)), "rtl": right_to_left(value)}
+            return {"text": breakable(shared.shown(value)), "rtl": right_to_left(value)}
         case str():
-            return visible(value)
+            return shared.shown(value)
         case _:
             return value

@@ -2,12 +2,19 @@
 
 import re
 import unicodedata
+from functools import lru_cache
+
+from fontTools.ttLib import TTFont
+
+from tutor.paths import content_root
+
+FONTS = content_root() / "assets" / "fonts"
 
 # Joiners shape letters in Persian and in the scripts of India, and steer nothing else.
 _JOINERS = "\u200c\u200d"
 _STEERING = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
-_LONGEST_RUN = 20
-_UNBROKEN = re.compile(rf"[^\s\u00ad\u200b-]{{{_LONGEST_RUN}}}(?=[^\s\u00ad\u200b-])")
+_LONG_RUN = re.compile(r"[^\s\u00ad\u200b-]{21,}")
+_BROKEN_INTO = 8
 _BREAK = "\u200b"
 
 
@@ -16,16 +23,37 @@ def visible(text: str) -> str:
     return "".join(_shown(character) for character in text)
 
 
+def printable(text: str) -> str:
+    """The visible text with every character that none of the sheets' fonts has written out in the same way."""
+    return "".join(one if one.isascii() or ord(one) in _covered() else _escaped(one) for one in visible(text))
+
+
+@lru_cache(maxsize=1)
+def _covered() -> frozenset[int]:
+    """All that the sheets' fonts have, with the joiners, which need no picture."""
+    fonts = (TTFont(path, fontNumber=0, lazy=True) for path in FONTS.glob("*.tt?"))
+    return frozenset(map(ord, _JOINERS)).union(*(font.getBestCmap() for font in fonts))
+
+
 def _shown(character: str) -> str:
     if character in _JOINERS or unicodedata.category(character) not in _STEERING:
         return character
+    return _escaped(character)
+
+
+def _escaped(character: str) -> str:
     point = ord(character)
     return f"\\u{point:04x}" if point <= 0xFFFF else f"\\U{point:08x}"
 
 
 def breakable(text: str) -> str:
     """The text with places to break in runs that a line may not hold."""
-    return _UNBROKEN.sub(rf"\g<0>{_BREAK}", text)
+
+    def broken(run: re.Match[str]) -> str:
+        starts = range(0, len(run[0]), _BROKEN_INTO)
+        return _BREAK.join(run[0][start : start + _BROKEN_INTO] for start in starts)
+
+    return _LONG_RUN.sub(broken, text)
 
 
 def right_to_left(text: str) -> bool:
