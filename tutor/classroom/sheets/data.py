@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, TypeAlias
 
 from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
-from tutor.classroom.sheets.printable import breakable, right_to_left
+from tutor.classroom.sheets.printable import pieces, right_to_left, short
 
 Data: TypeAlias = dict[str, Any]
 
@@ -37,7 +37,7 @@ class Shared:
 def style_data(style: Style, shared: Shared) -> Data:
     """The style, its date as people write it."""
     day = f"{style.date.day} {style.date:%B %Y}"
-    return {**asdict(style), "title": breakable(shared.shown(style.title)), "caution": shared.shown(style.caution), "date": day}
+    return {**asdict(style), "title": _own(style.title, shared), "caution": shared.shown(style.caution), "date": day}
 
 
 def people_data(people: Iterable[LearnerSheet | LearnerKey], shared: Shared) -> list[Data]:
@@ -56,8 +56,14 @@ def _walked(value: Any, name: str, shared: Shared) -> Any:
         case str() if name in _FORMULAS:
             return shared.formula(value)
         case str() if name in _OWN:
-            return {"text": breakable(shared.shown(value)), "rtl": right_to_left(value)}
+            return _own(value, shared)
         case str():
             return shared.shown(value)
         case _:
             return value
+
+
+def _own(text: str, shared: Shared) -> Data:
+    """What a person has typed: whole, in pieces for long runs, and short for the head of a page, with its direction."""
+    shown = shared.shown(text)
+    return {"text": shown, "pieces": pieces(shown), "short": short(shown), "rtl": right_to_left(text)}

@@ -13,9 +13,9 @@ FONTS = content_root() / "assets" / "fonts"
 # Joiners shape letters in Persian and in the scripts of India, and steer nothing else.
 _JOINERS = "\u200c\u200d"
 _STEERING = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
-_LONG_RUN = re.compile(r"[^\s\u00ad\u200b-]{21,}")
+_LONG_RUN = re.compile(r"([^\s-]{21,})")
 _BROKEN_INTO = 8
-_BREAK = "\u200b"
+_SHORT = 60
 
 
 def visible(text: str) -> str:
@@ -46,14 +46,20 @@ def _escaped(character: str) -> str:
     return f"\\u{point:04x}" if point <= 0xFFFF else f"\\U{point:08x}"
 
 
-def breakable(text: str) -> str:
-    """The text with places to break in runs that a line may not hold."""
+def pieces(text: str) -> list[tuple[str, bool]]:
+    """The text in pieces, each with whether a line may be broken beside it: in runs that a line may not hold."""
+    found: list[tuple[str, bool]] = []
+    for at, part in enumerate(_LONG_RUN.split(text)):
+        if at % 2:
+            found += [(part[start : start + _BROKEN_INTO], True) for start in range(0, len(part), _BROKEN_INTO)]
+        elif part:
+            found.append((part, False))
+    return found
 
-    def broken(run: re.Match[str]) -> str:
-        starts = range(0, len(run[0]), _BROKEN_INTO)
-        return _BREAK.join(run[0][start : start + _BROKEN_INTO] for start in starts)
 
-    return _LONG_RUN.sub(broken, text)
+def short(text: str) -> str:
+    """The text, cut to what the head of a page holds."""
+    return text if len(text) <= _SHORT else f"{text[:_SHORT]}…"
 
 
 def right_to_left(text: str) -> bool:
