@@ -37,9 +37,7 @@ AnyProblem: TypeAlias = Problem | OrderProblem
 Coded: TypeAlias = tuple[str, AnyProblem]
 
 
-def style_of(
-    practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False
-) -> Style:
+def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
     return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text, paper=paper, large=large)
 

@@ -50,7 +50,7 @@ def _join_letters(group: ElementTree.Element) -> None:
 def _part(element: ElementTree.Element) -> Part:
     text = element.text or ""
     match element.tag:
-        case "mi" | "mn" if len(text) == 1:
+        case "mi" if len(text) == 1:
             return ["sign", text]
         case "mi" | "mn" | "mtext":
             return ["text", text]
