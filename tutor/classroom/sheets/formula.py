@@ -60,6 +60,8 @@ def _part(element: ElementTree.Element) -> Part:
             return ["space"]
         case "math" | "mrow":
             inside = [_part(child) for child in element]
+            if len(inside) == 1:
+                return inside[0]
             return ["bracket" if _bracketed(element) else "row", *inside]
         case "msubsup":
             base, low, high = element

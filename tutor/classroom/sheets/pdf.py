@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Final
 
 import typst
 from pypdf import PdfWriter
@@ -21,7 +22,7 @@ from tutor.classroom.sheets.formula import parts
 from tutor.classroom.sheets.printable import FONTS, printable
 from tutor.paths import content_root
 
-ACCESSIBLE = "ua-1"  # PDF/UA-1, ISO 14289-1
+ACCESSIBLE: Final = "ua-1"  # PDF/UA-1, ISO 14289-1
 TEMPLATES = content_root() / "assets" / "sheet"
 
 Progress = Callable[[int], None]
@@ -106,12 +107,14 @@ def inputs(style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> dict[st
 def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> bytes:
     source, told = str(TEMPLATES / template), inputs(style, people)
     try:
-        pdf: bytes = compiler().compile(source, sys_inputs=told, pdf_standards=ACCESSIBLE)
+        made = compiler().compile(source, sys_inputs=told, pdf_standards=ACCESSIBLE)
     except typst.TypstError as error:
         if "PDF/UA" not in str(error):
             raise
-        pdf = compiler().compile(source, sys_inputs=told)  # a sign that no font has in this place is left blank
-    return pdf
+        made = compiler().compile(source, sys_inputs=told)  # signs that no one font has together are left blank
+    if not isinstance(made, bytes):
+        raise TypeError(f"{template} was not made into one PDF")
+    return made
 
 
 @lru_cache(maxsize=1)
