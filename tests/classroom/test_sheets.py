@@ -259,17 +259,3 @@ def test_nobody_to_print_for_is_said(style):
     for made in (pdf.sheets_pdf, pdf.key_pdf):
         with pytest.raises(ValueError, match="roster"):
             made(style(), [])
-
-
-def test_an_interrupted_writing_leaves_what_was_there(tmp_path, monkeypatch):
-    file = tmp_path / "sheets.pdf"
-    pdf.write_whole(file, b"first")
-
-    def interrupted(_):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr("os.fsync", interrupted)
-    with pytest.raises(KeyboardInterrupt):
-        pdf.write_whole(file, b"second")
-    assert file.read_bytes() == b"first"
-    assert list(tmp_path.iterdir()) == [file]

@@ -5,8 +5,6 @@ the revision of the tables and gives each table's number of rows and the SHA-256
 """
 
 import json
-import os
-import tempfile
 import zlib
 from base64 import b64decode, b64encode
 from collections.abc import Iterator
@@ -24,6 +22,7 @@ from sqlalchemy import JSON, Connection, DateTime, LargeBinary, MetaData, Table,
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
 from tutor.store.tables import SCHEMA, UtcTime, schema_version
+from tutor.whole_file import whole_file
 
 FORMAT = 1
 _CONTENTS = "contents.json"
@@ -54,7 +53,7 @@ def back_up(store: Store, path: Path) -> int:
     The file is there whole or not at all; one of the same name is replaced. Only its owner may read it.
     Raises BackupError if the store is empty or the file cannot be written, StoreError if the store cannot be read.
     """
-    with _whole_file(path) as file, ZipFile(file, "w", ZIP_DEFLATED) as archive, store.reading() as connection:
+    with _written(path) as file, ZipFile(file, "w", ZIP_DEFLATED) as archive, store.reading() as connection:
         tables = {table.name: _write_rows(connection, table, archive) for table in _tables(connection)}
         rows = sum(lines.rows for lines in tables.values())
         if not rows:
@@ -204,20 +203,9 @@ def _damaged(path: Path) -> BackupError:
 
 
 @contextmanager
-def _whole_file(path: Path) -> Iterator[IO[bytes]]:
-    """Give a file to write to, which takes its name when it is whole and on the disk."""
+def _written(path: Path) -> Iterator[IO[bytes]]:
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as error:
-        raise BackupError(f"The backup {path} cannot be written ({error.strerror}). Name another place.") from error
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
+        with whole_file(path) as file:
             yield file
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
     except OSError as error:
         raise BackupError(f"The backup {path} cannot be written ({error.strerror}). Name another place.") from error
-    finally:
-        unfinished.unlink(missing_ok=True)

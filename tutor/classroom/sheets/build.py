@@ -6,7 +6,10 @@ from datetime import date
 from functools import lru_cache
 from typing import TypeAlias
 
-from tutor.classroom.models import Member, PracticeSet
+from tutor.classroom.errors import ClassError
+from tutor.classroom.handing import hand_out
+from tutor.classroom.keeping import set_again
+from tutor.classroom.models import Member, PracticeSet, StoredSet
 from tutor.classroom.sheets.content import (
     GivenRow,
     LearnerKey,
@@ -25,8 +28,10 @@ from tutor.diagrams.choosing import diagram_of
 from tutor.engine.labels import answer_label, capitalised, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
+from tutor.engine.question import Engine
 from tutor.engine.solution import Line, worked_solution
 from tutor.looks import PAPER
+from tutor.store.database import Store
 
 FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
 FEWEST_LINES, MOST_LINES = 3, 8
@@ -40,6 +45,29 @@ Coded: TypeAlias = tuple[str, AnyProblem]
 def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
     return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text, paper=paper, large=large)
+
+
+def handed_by_member(
+    store: Store, engine: Engine, of: StoredSet, members: Sequence[Member] | None = None
+) -> dict[Member, list[Coded]]:
+    """Each member's problems with their codes, handed out first where they are not yet; all members if none are named.
+
+    Raises ClassError if a problem cannot be printed again because its exercise has changed, StoreError.
+    """
+    found: dict[Member, list[Coded]] = {}
+    gone = []
+    for one in hand_out(store, engine, of, members):
+        problem = set_again(engine, one)
+        if problem is None:
+            gone.append(one.code)
+        else:
+            found.setdefault(one.member, []).append((one.code, problem))
+    if gone:
+        raise ClassError(
+            f"Problem {gone[0]} cannot be printed again ({len(gone)} in all): its exercise has changed since it was "
+            "handed out. Answers to it are still taken and marked."
+        )
+    return found
 
 
 def learner_sheet(

@@ -5,11 +5,8 @@ One learner after the other is set and the parts are then joined, so that memory
 
 import io
 import json
-import os
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
-from pathlib import Path
 from typing import Final
 
 import typst
@@ -52,20 +49,6 @@ def key_pdf(style: Style, keys: Sequence[LearnerKey], progress: Progress | None 
         yield from _set_one_by_one("key.typ", style, keys, progress)
 
     return _joined(style, all_parts())
-
-
-def write_whole(file: Path, content: bytes) -> None:
-    """Write a file so that it is there whole or as it was before, also when the program is stopped meanwhile."""
-    handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}.")
-    try:
-        with os.fdopen(handle, "wb") as unfinished:
-            unfinished.write(content)
-            unfinished.flush()
-            os.fsync(unfinished.fileno())
-        Path(name).replace(file)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def _set_one_by_one(

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from tutor.cli import main
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 SET = """\
 id: week-3
 title: Strings on a cold morning

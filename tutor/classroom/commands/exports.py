@@ -1,21 +1,17 @@
-"""The commands `report` and `export`: a set's report and its files, from the shell.
-
-A request that cannot be met raises FaultyRequestError; the program that these are attached to tells it in one line.
-"""
-
-# ruff: noqa: PLC0415 - a command imports what it needs, so that each starts fast
+"""The commands `report` and `export`: a set's report and its files, from the shell."""
 
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.errors import FaultyRequestError
+from tutor.classroom.commands.common import engine_of, of_a_set, opened
+from tutor.shell import Fault, content_option, json_option, print_json, store_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.classroom.exports.xapi import Told
@@ -24,44 +20,27 @@ if TYPE_CHECKING:
 
 PASSWORD = "COLDMORNING_RECORD_STORE_PASSWORD"  # the name of the variable, no password
 
-_store = click.option("--store", help="Where work is kept: a file or a database URL.")
-_class = click.option("--class", "class_name", help="The class, where several have a set of this name.")
-_content = click.option(
-    "--content", type=click.Path(path_type=Path), help="A folder with exercises/ and lessons/ of your own."
-)
 _to_file = click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The file to write.")
 _must_file = click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The file to write."
 )
 
 
-class UnwritableError(FaultyRequestError):
-    """A file cannot be written."""
-
-
-def _of_a_set(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The argument and the options that say which set is meant."""
-    for option in (click.argument("set_name", metavar="SET"), _class, _store):
-        command = option(command)
-    return command
-
-
 @click.command()
-@_of_a_set
-@_content
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def report(set_name: str, class_name: str | None, store: str | None, content: Path | None, as_json: bool) -> None:
+@of_a_set
+@content_option
+@json_option
+@told_plainly
+def report(which: str, class_name: str | None, store: str | None, content: Path | None, as_json: bool) -> None:
     """Tell how a class did: the places, the mistakes, the learners."""
     from tutor.classroom.report import class_report
     from tutor.classroom.report_words import report_lines
-    from tutor.engine.declaration import load_proved
-    from tutor.engine.question import Engine
 
-    engine = Engine(load_proved(content))
-    with _opened(set_name, class_name, store) as (of, outcomes, _):
+    engine = engine_of(content)
+    with _worked(which, class_name, store) as (of, outcomes, _):
         made = class_report(of.declaration, outcomes, engine, closed=_is_closed(of))
     if as_json:
-        click.echo(json.dumps(made.as_json(), ensure_ascii=False, indent=2))
+        print_json(made.as_json())
         return
     for line in report_lines(made):
         click.echo(line)
@@ -73,29 +52,31 @@ def export() -> None:
 
 
 @export.command()
-@_of_a_set
+@of_a_set
 @_to_file
 @click.option("--semicolons", is_flag=True, help="Separate by semicolons, as spreadsheets in many countries expect.")
 @click.option("--no-bom", is_flag=True, help="Leave the byte order mark out.")
+@told_plainly
 def gradebook(
-    set_name: str, class_name: str | None, store: str | None, out: Path | None, semicolons: bool, no_bom: bool
+    which: str, class_name: str | None, store: str | None, out: Path | None, semicolons: bool, no_bom: bool
 ) -> None:
     """Write the gradebook as CSV."""
     from tutor.classroom.exports.gradebook import gradebook as written
 
-    with _opened(set_name, class_name, store) as (of, outcomes, _):
+    with _worked(which, class_name, store) as (of, outcomes, _):
         data = written(outcomes, bom=not no_bom, separator=";" if semicolons else ",", closed=_is_closed(of))
         _write(out, data)
 
 
 @export.command()
-@_of_a_set
+@of_a_set
 @_must_file
 @click.option("--school-id", required=True, help="The school's sourcedId.")
 @click.option("--class-id", required=True, help="The class's sourcedId.")
 @click.option("--category-id", required=True, help="The sourcedId of the category that the result counts in.")
 @click.option("--session-id", required=True, help="The academic session's sourcedId.")
-def oneroster(set_name: str, class_name: str | None, store: str | None, out: Path, **ids: str) -> None:
+@told_plainly
+def oneroster(which: str, class_name: str | None, store: str | None, out: Path, **ids: str) -> None:
     """Write the results as a OneRoster 1.2 archive."""
     from datetime import UTC, datetime
 
@@ -105,18 +86,19 @@ def oneroster(set_name: str, class_name: str | None, store: str | None, out: Pat
     named = SchoolIds(
         school=ids["school_id"], class_=ids["class_id"], category=ids["category_id"], session=ids["session_id"]
     )
-    with _opened(set_name, class_name, store) as (of, outcomes, _):
+    with _worked(which, class_name, store) as (of, outcomes, _):
         _write(out, written(of.declaration, outcomes, named, now=datetime.now(UTC), closed=_is_closed(of)))
 
 
 @export.command()
-@_of_a_set
+@of_a_set
 @_must_file
-@_content
+@content_option
 @click.option("--version", type=click.Choice(["2.1", "3.0"]), default="2.1", help="The version of the standard.")
 @click.option("--variants", type=click.IntRange(1, 200), default=10, help="How many variants of each problem.")
+@told_plainly
 def qti(
-    set_name: str,
+    which: str,
     class_name: str | None,
     store: str | None,
     out: Path,
@@ -126,25 +108,24 @@ def qti(
 ) -> None:
     """Write variants of the set's problems, none of them a learner's own, as a QTI package."""
     from tutor.classroom.exports.qti.package import package, variants_of
-    from tutor.engine.declaration import load_proved
-    from tutor.engine.question import Engine
 
-    engine = Engine(load_proved(content))
-    with _opened(set_name, class_name, store) as (of, _, _):
+    engine = engine_of(content)
+    with _worked(which, class_name, store) as (of, _, _):
         problems = variants_of(engine, of.declaration, variants, of.secret)
         _write(out, package(of.declaration, problems, version))
 
 
 @export.command()
-@_of_a_set
+@of_a_set
 @_to_file
 @click.option("--home", required=True, help="The school's address, under which learners and problems are named.")
 @click.option("--send-to", help="The address of a record store, to send the statements to it.")
 @click.option("--user", default="", help=f"The user at the record store; the password is taken from ${PASSWORD}.")
 @click.option("--version", type=click.Choice(["1.0.3", "2.0.0"]), default="1.0.3", help="The record store's version.")
 @click.option("--refused-again", is_flag=True, help="Send once more what the record store refused earlier.")
+@told_plainly
 def xapi(
-    set_name: str,
+    which: str,
     class_name: str | None,
     store: str | None,
     out: Path | None,
@@ -157,35 +138,32 @@ def xapi(
     """Write the answers as xAPI statements, a JSON line each, or send them to a record store."""
     from tutor.classroom.exports.xapi import lines, statements
 
-    with _opened(set_name, class_name, store) as (of, outcomes, opened):
+    with _worked(which, class_name, store) as (of, outcomes, kept):
         told = statements(of.declaration, outcomes, home, closed=_is_closed(of))
         if send_to is None:
             _write(out, "".join(f"{line}\n" for line in lines(told)).encode())
             return
-        _send(told, opened, send_to, user, version, refused_again=refused_again)
+        _send(told, kept, send_to, user, version, refused_again=refused_again)
 
 
 @export.command()
 @click.argument("learner")
 @click.option("--class", "class_name", default="class", show_default=True, help="The learner's class.")
-@_store
+@store_option
 @_to_file
+@told_plainly
 def person(learner: str, class_name: str, store: str | None, out: Path | None) -> None:
     """Write everything that is kept about one LEARNER, named by number or name, as JSON."""
     from tutor.classroom.exports.person import person as everything
     from tutor.classroom.register import Register
-    from tutor.store.database import Store
 
-    opened = Store.open(store)
-    try:
-        members = Register(opened).members(class_name)
+    with opened(store) as kept:
+        members = Register(kept).members(class_name)
         fitting = [one for one in members if learner == one.number] or [one for one in members if learner == one.name]
         if len(fitting) != 1:
             there = "Several are" if fitting else "Nobody is"
-            raise UnwritableError(f"{there} called '{learner[:60]}' in the class '{class_name}'. Give the number.")
-        told = json.dumps(everything(opened, fitting[0].id), ensure_ascii=False, indent=2)
-    finally:
-        opened.close()
+            raise Fault(f"{there} called '{learner[:60]}' in the class '{class_name}'. Give the number.")
+        told = json.dumps(everything(kept, fitting[0].id), ensure_ascii=False, indent=2)
     _write(out, f"{told}\n".encode("utf-8", "replace"))
 
 
@@ -206,20 +184,16 @@ def _send(told: "list[Told]", store: "Store", url: str, user: str, version: Any,
 
 
 @contextmanager
-def _opened(
-    set_name: str, class_name: str | None, store: str | None
+def _worked(
+    which: str, class_name: str | None, store: str | None
 ) -> "Iterator[tuple[StoredSet, list[Outcome], Store]]":
     """A set by its name or code, its outcomes, and the store while it is open."""
     from tutor.classroom.register import Register
     from tutor.classroom.results import Results
-    from tutor.store.database import Store
 
-    opened = Store.open(store)
-    try:
-        of = Register(opened).find(set_name, class_name)
-        yield of, Results(opened, of).outcomes(), opened
-    finally:
-        opened.close()
+    with opened(store) as kept:
+        of = Register(kept).find(which, class_name)
+        yield of, Results(kept, of).outcomes(), kept
 
 
 def _is_closed(of: "StoredSet") -> bool:
@@ -230,14 +204,14 @@ def _is_closed(of: "StoredSet") -> bool:
 
 def _write(out: Path | None, data: bytes) -> None:
     """Write a file whole or not at all; without one, to the standard output."""
+    from tutor.whole_file import whole_file
+
     if out is None:
         click.echo(data, nl=False)
         return
-    half = out.with_name(f".{out.name}.half")
     try:
-        half.write_bytes(data)
-        half.replace(out)
+        with whole_file(out) as file:
+            file.write(data)
     except OSError as error:
-        half.unlink(missing_ok=True)
-        raise UnwritableError(f"{out} cannot be written ({error.strerror}). Name another file.") from error
+        raise Fault(f"{out} cannot be written ({error.strerror}). Name another file.") from None
     click.echo(f"Written: {out}", err=True)

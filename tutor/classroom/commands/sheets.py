@@ -1,0 +1,116 @@
+"""The command `sheet`: sheets and answer key, as PDF and as pages."""
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tutor.classroom.commands.common import engine_of, of_a_set, opened, told_progress
+from tutor.shell import Fault, content_option, told_plainly
+
+if TYPE_CHECKING:
+    from tutor.classroom.models import Member
+    from tutor.classroom.sheets.build import Coded
+    from tutor.classroom.sheets.content import Style
+
+_file = click.Path(dir_okay=False, writable=True, path_type=Path)
+
+
+@click.command()
+@of_a_set
+@click.option("--sheets", type=_file, help="Write the learners' sheets here: a .pdf or an .html file.")
+@click.option("--key", type=_file, help="Write the answer key here: a .pdf or an .html file.")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True)
+@click.option("--large", is_flag=True, help="Large print: nothing below 18 points.")
+@click.option("--steps", is_flag=True, help="Print the steps on the way, to be filled in.")
+@click.option("--note", "notes", multiple=True, help="A line of your own for every learner.")
+@content_option
+@told_plainly
+def sheet(
+    which: str,
+    class_name: str | None,
+    store: str | None,
+    sheets: Path | None,
+    key: Path | None,
+    paper: Any,
+    large: bool,
+    steps: bool,
+    notes: tuple[str, ...],
+    content: Path | None,
+) -> None:
+    """Print the sheets of a set, or its answer key; what was not handed out yet is handed out first."""
+    from datetime import datetime
+    from zoneinfo import ZoneInfo
+
+    from tutor.classroom.register import Register
+    from tutor.classroom.sheets.build import handed_by_member, style_of
+
+    files = [file for file in (sheets, key) if file is not None]
+    if not files:
+        raise Fault("Say what to print: --sheets FILE, --key FILE, or both.")
+    _check_endings(files)
+    with opened(store) as kept, told_progress("printed") as progress:
+        of, engine = Register(kept).find(which, class_name), engine_of(content)
+        today = datetime.now(ZoneInfo(of.declaration.zone)).date()
+        style = style_of(of.declaration, engine.library, today, paper=paper, large=large)
+        everyone = handed_by_member(kept, engine, of)
+        if not everyone:
+            raise Fault(f"The class '{of.class_name}' has no members yet: 'coldmorning roster FILE' enters them.")
+        if sheets is not None:
+            _write(sheets, _sheets(sheets, style, everyone, notes, steps, partial(_told, progress, 0, len(files))))
+        if key is not None:
+            _write(key, _key(key, style, everyone, partial(_told, progress, len(files) - 1, len(files))))
+
+
+def _sheets(
+    file: Path,
+    style: "Style",
+    everyone: "Mapping[Member, Sequence[Coded]]",
+    notes: Sequence[str],
+    steps: bool,
+    progress: Callable[[int, int], None],
+) -> bytes:
+    from tutor.classroom.sheets.build import learner_sheet
+    from tutor.classroom.sheets.page import sheets_page
+    from tutor.classroom.sheets.pdf import sheets_pdf
+
+    made = [learner_sheet(member, coded, notes=notes, steps=steps) for member, coded in everyone.items()]
+    if file.suffix == ".html":
+        return sheets_page(style, made).encode()
+    return sheets_pdf(style, made, lambda done: progress(done, len(made)))
+
+
+def _key(
+    file: Path, style: "Style", everyone: "Mapping[Member, Sequence[Coded]]", progress: Callable[[int, int], None]
+) -> bytes:
+    from tutor.classroom.sheets.build import learner_key
+    from tutor.classroom.sheets.page import key_page
+    from tutor.classroom.sheets.pdf import key_pdf
+
+    made = [learner_key(member, coded) for member, coded in everyone.items()]
+    if file.suffix == ".html":
+        return key_page(style, made).encode()
+    return key_pdf(style, made, lambda done: progress(done, len(made)))
+
+
+def _told(progress: Callable[[int, int], None], files_before: int, files: int, done: int, of: int) -> None:
+    progress(files_before * of + done, files * of)
+
+
+def _write(file: Path, content: bytes) -> None:
+    from tutor.whole_file import whole_file
+
+    try:
+        with whole_file(file) as whole:
+            whole.write(content)
+    except OSError as error:
+        raise Fault(f"{file} cannot be written ({error.strerror}). Name another file.") from None
+    click.echo(f"Written: {file}")
+
+
+def _check_endings(files: Sequence[Path]) -> None:
+    for file in files:
+        if file.suffix not in (".pdf", ".html"):
+            raise Fault(f"'{file.name}' ends in neither .pdf nor .html; choose one of the two.")
