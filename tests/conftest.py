@@ -2,6 +2,7 @@
 
 import math
 import os
+from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 
 import pint
@@ -9,6 +10,8 @@ import pytest
 from hypothesis import settings
 
 from tutor.answers.marking import mark
+from tutor.classroom.keeping import handed_from
+from tutor.classroom.models import Answer, Handed, Member, Outcome
 from tutor.content.library import load
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.engine.question import Engine
@@ -194,3 +197,43 @@ def mark_values():
         return mark(problem, as_typed(problem, problem.ask, values[problem.ask], figures), steps)
 
     return mark_values
+
+
+CLASS_BEGAN = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+def an_answer(id_, handed, verdict="right", **more):
+    """A counted answer, typed on the screen half a minute after the one before."""
+    at = CLASS_BEGAN + timedelta(seconds=30 * id_)
+    kept = {"key": f"key-{id_}", "source": "screen", "entry": "13", "seconds": 30.0}
+    return Answer(id=id_, handed=handed.id, at=at, verdict=verdict, **{**kept, **more})
+
+
+def an_outcome(member, place, *answers, exercise="most-modules-in-series", problem=None, **more):
+    """An outcome; each of `answers` is a verdict or the fields of an answer. `problem` is what was handed out."""
+    kept = {"version": "0", "number": place, "ask": "modules_in_series", "rulebook": "us", "answer": "13"}
+    id_ = 1000 * member.id + place
+    code = f"C{member.id:03}-{place}"
+    if problem is not None:
+        handed = handed_from(problem, member, place, code, id_)
+    else:
+        handed = Handed(id=id_, member=member, place=place, code=code, exercise=exercise, **{**kept, **more})
+    told = [one if isinstance(one, dict) else {"verdict": one} for one in answers]
+    return Outcome(handed=handed, answers=[an_answer(100 * id_ + at, handed, **one) for at, one in enumerate(told)])
+
+
+def a_class(table):
+    """Outcomes from rows of 1 (right), 0 (wrong), None (open) and 'excused', a row a member."""
+    outcomes = []
+    for at, row in enumerate(table, start=1):
+        member = Member(id=at, name=f"Learner {at}", number=f"n{at}")
+        for place, score in enumerate(row, start=1):
+            answers = [{1: "right", 0: "wrong"}[score]] if score in (0, 1) else []
+            outcomes.append(an_outcome(member, place, *answers, excused=score == "excused"))
+    return outcomes
+
+
+@pytest.fixture(scope="session")
+def make():
+    """The makers of invented classes, by name: answer, outcome, class."""
+    return {"answer": an_answer, "outcome": an_outcome, "class": a_class, "start": CLASS_BEGAN}

@@ -19,6 +19,7 @@ from tutor.content.library import Library, load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine, Question
 from tutor.engine.ways import Origin
+from tutor.intervals import Interval, wilson
 from tutor.simulated_learner import FEW, KINDS, ORIGINS, OUTCOMES, STEPS, VALUE, Learner, Outcome
 
 LEARNERS = 12  # of each kind for each question, if not told otherwise
@@ -40,14 +41,9 @@ class Tally:
         """The share of an outcome; not a number if there were no learners."""
         return self.outcomes[outcome] / self.learners if self.learners else math.nan
 
-    def interval(self, outcome: Outcome) -> tuple[float, float]:
-        """Wilson's 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927)."""
-        n, share, z = self.learners, self.share(outcome), 1.959964
-        if n == 0:
-            return math.nan, math.nan
-        middle = (share + z * z / (2 * n)) / (1 + z * z / n)
-        half = z * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n)) / (1 + z * z / n)
-        return max(0.0, middle - half), min(1.0, middle + half)
+    def interval(self, outcome: Outcome) -> Interval:
+        """The 95 % interval of a share; not a number if there were no learners."""
+        return wilson(self.outcomes[outcome], self.learners)
 
 
 Trial = dict[str, Tally]

@@ -31,7 +31,7 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
         return mark_order(problem, answer)
     marks = _mark_steps(problem, {name: text for name, text in (steps or {}).items() if text.strip()})
     try:
-        entry = _read(problem, problem.ask, answer)
+        entry = read_answer(problem, problem.ask, answer)
     except EntryError as error:
         return Marking(error.verdict, None, str(error), steps=marks)
     value = in_working_units(problem, problem.ask, entry)
@@ -54,7 +54,11 @@ def mark_step(problem: Problem, name: str, text: str, earlier: Mapping[str, str]
     return _mark_steps(problem, {**(earlier or {}), name: text})[name]
 
 
-def _read(problem: Problem, name: str, text: str) -> Entry:
+def read_answer(problem: Problem, name: str, text: str) -> Entry:
+    """Read what was typed for a quantity of a problem.
+
+    Raises EntryError if it cannot be read.
+    """
     quantity = problem.question.library.quantities[name]
     match quantity.kind:
         case "size":
@@ -111,7 +115,7 @@ def _mark_steps(problem: Problem, texts: Mapping[str, str]) -> dict[str, Mark]:
 
 def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, Entry]) -> Mark:
     try:
-        entry = _read(problem, step.name, text)
+        entry = read_answer(problem, step.name, text)
     except EntryError as error:
         return Mark(error.verdict, None, str(error))
     value = in_working_units(problem, step.name, entry)
@@ -159,4 +163,4 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark])
     return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
 
 
-__all__ = ["Mark", "Marking", "breaks_limit", "mark", "mark_step"]
+__all__ = ["Mark", "Marking", "breaks_limit", "mark", "mark_step", "read_answer"]

@@ -1,0 +1,65 @@
+"""One problem as one QTI item: its story, its question, how it is marked, what is said to a response."""
+
+from xml.etree.ElementTree import Element
+
+from tutor.answers import feedback
+from tutor.classroom.exports.qti.asking import asked
+from tutor.classroom.exports.qti.elements import element
+from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, give, outcome
+from tutor.engine.order import OrderProblem
+from tutor.engine.problem import Problem
+
+RIGHT, WRONG = "right", "wrong"
+
+
+def identifier(problem: Problem | OrderProblem) -> str:
+    """The item's name: exercise, quantity, rulebook and number say which problem it is, here too."""
+    question = problem.question
+    return f"{question.exercise.id}.{problem.ask}.{question.rulebook.id}.{problem.number}"
+
+
+def item(problem: Problem | OrderProblem) -> Element:
+    """The item under its 2.1 names; a right response scores 1, any other 0, and says which mistake it gives away."""
+    question = problem.question
+    parts = asked(problem)
+    branches = [(parts.right, [give(SCORE, "float", "1"), give(FEEDBACK, "identifier", RIGHT)])]
+    branches += [(condition, [give(FEEDBACK, "identifier", f"mistake.{id_}")]) for id_, condition in parts.mistakes]
+    marked = choose(branches, [give(FEEDBACK, "identifier", WRONG)])
+    return element(
+        "assessmentItem",
+        *parts.declarations[:1],
+        *(one for one in parts.declarations[1:] if one.tag == "responseDeclaration"),
+        outcome(SCORE, "float", "0"),
+        outcome(FEEDBACK, "identifier"),
+        *(one for one in parts.declarations[1:] if one.tag == "outcomeDeclaration"),
+        element("itemBody", *(element("p", told) for told in problem.story), *parts.body, _cautions(problem)),
+        element("responseProcessing", *parts.before, marked),
+        *_told(problem, [id_ for id_, _ in parts.mistakes]),
+        identifier=identifier(problem),
+        title=f"{question.exercise.title} ({problem.number})",
+        adaptive="false",
+        timeDependent="false",
+    )
+
+
+def _cautions(problem: Problem | OrderProblem) -> Element:
+    hazards = problem.question.library.hazards
+    return element("div", *(element("p", f"Caution: {hazards[id_].text}") for id_ in problem.question.exercise.safety))
+
+
+def _told(problem: Problem | OrderProblem, mistakes: list[str]) -> list[Element]:
+    exercise = problem.question.exercise
+    if isinstance(problem, OrderProblem):
+        right = "Right."
+        says = {trap: one.why for trap, one in problem.question.exercise.traps.items()}
+    else:
+        right = feedback.right(problem, problem.values[problem.ask])
+        says = {}
+    told = [(RIGHT, right)]
+    for id_ in dict.fromkeys(mistakes):
+        told.append((f"mistake.{id_}", says.get(id_) or exercise.mistakes[id_].says))
+    told.append((WRONG, f"Not yet. {exercise.hints[0]}"))
+    return [
+        element("modalFeedback", element("p", words), outcomeIdentifier=FEEDBACK, identifier=id_, showHide="show")
+        for id_, words in told
+    ]

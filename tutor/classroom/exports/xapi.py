@@ -1,0 +1,165 @@
+"""A set's answers as xAPI statements (ADL Experience API 1.0.3; IEEE 9274.1.1-2023 as version 2.0).
+
+One statement for each counted answer (ADL's verb 'answered'), and one (`completed`) for each member of whom every place
+is decided.  The actor is an account: the instructor's number for the learner, else our own; no name is sent.  Right
+answers are not sent either, for a record store may be open to learners.
+
+A statement's id is made from all that it says: the same statement has the same id whenever it is made, so that sending
+it twice is harmless, and one that says something else has another.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from urllib.parse import quote, urlsplit
+
+from tutor.classroom.exports.tables import stable_id
+from tutor.classroom.models import Answer, Handed, Member, Outcome, PracticeSet
+from tutor.classroom.report import learner_lines
+from tutor.errors import FaultyRequestError
+
+VERBS = "http://adlnet.gov/expapi/verbs/"
+ACTIVITIES = "http://adlnet.gov/expapi/activities/"
+INTERACTION = {"number": "numeric", "count": "numeric", "answer": "true-false"}
+HELP = "help"
+SOURCE = "source"
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Told:
+    """A statement and what it is about: of two about the same subject the later one replaces the earlier."""
+
+    subject: str
+    statement: Json
+
+    @property
+    def id(self) -> str:
+        """The statement's id."""
+        return str(self.statement["id"])
+
+
+class HomeError(FaultyRequestError):
+    """The address under which learners and problems get their names is no address."""
+
+
+def statements(
+    practice_set: PracticeSet, outcomes: Sequence[Outcome], home: str, *, closed: bool = False
+) -> list[Told]:
+    """Make the statements, oldest answer first; `home` is the school's address, such as 'https://school.example'.
+
+    Raises HomeError if `home` is no web address.
+    """
+    home = _checked(home)
+    set_activity = _activity(f"{home}/sets/{practice_set.id}", practice_set.title, "assessment")
+    answered = [
+        _answered(outcome.handed, answer, set_activity, home)
+        for outcome in outcomes
+        for answer in outcome.answers
+        if answer.counted and answer.verdict in ("right", "wrong")
+    ]
+    answered.sort(key=lambda told: (told.statement["timestamp"], told.id))
+    return [*answered, *_completed(outcomes, set_activity, home, closed=closed)]
+
+
+def lines(told: Sequence[Told]) -> Iterator[str]:
+    """The statements as JSON lines."""
+    for one in told:
+        yield json.dumps(one.statement, ensure_ascii=False, sort_keys=True)
+
+
+def voiding(told: Told, earlier: str) -> Told:
+    """The statement that takes back an earlier one that this one replaces."""
+    reference = {"objectType": "StatementRef", "id": earlier}
+    kept = {"actor": told.statement["actor"], "timestamp": told.statement["timestamp"]}
+    return _with_id(f"void {earlier}", kept | {"verb": _verb("voided"), "object": reference})
+
+
+def account(member: Member, home: str) -> Json:
+    """How a member is named in statements."""
+    name = member.number.strip() or f"member-{member.id}"
+    return {"objectType": "Agent", "account": {"homePage": _checked(home), "name": name}}
+
+
+def _answered(handed: Handed, answer: Answer, set_activity: Json, home: str) -> Told:
+    kind = INTERACTION.get(handed.kept.kinds.get(handed.ask, ""), "other")
+    parts = (handed.exercise, handed.ask, handed.rulebook, handed.version, handed.number)
+    place = "/".join(quote(str(part), safe="") for part in parts)
+    title = handed.kept.title or handed.exercise
+    activity = _activity(f"{home}/problems/{place}", title, "cmi.interaction", interactionType=kind)
+    result: Json = {"success": answer.verdict == "right", "response": answer.entry}
+    result["score"] = {"scaled": 1 if answer.verdict == "right" else 0}
+    if answer.seconds is not None:
+        result["duration"] = _duration(answer.seconds)
+    if answer.named:
+        result["extensions"] = {f"{home}/extensions/mistake": answer.named}
+    context = {
+        "contextActivities": {"parent": [set_activity]},
+        "extensions": {f"{home}/extensions/{SOURCE}": answer.source, f"{home}/extensions/{HELP}": answer.help},
+    }
+    return _with_id(
+        f"answer {answer.id}",
+        {
+            "actor": account(handed.member, home),
+            "verb": _verb("answered"),
+            "object": activity,
+            "result": result,
+            "context": context,
+            "timestamp": _moment(answer.at),
+        },
+    )
+
+
+def _completed(outcomes: Sequence[Outcome], set_activity: Json, home: str, *, closed: bool) -> Iterator[Told]:
+    times: Mapping[Member, list[float]] = defaultdict(list)
+    for outcome in outcomes:
+        times[outcome.handed.member].extend(answer.seconds or 0.0 for answer in outcome.answers[-1:])
+    for line in learner_lines(outcomes):
+        decided = line.places and (closed or not line.open)
+        if line.share is None or line.last is None or not decided:
+            continue
+        score = {"scaled": round(line.share, 6), "raw": line.right, "min": 0, "max": line.places}
+        yield _with_id(
+            f"set {set_activity['id']} {line.member.id}",
+            {
+                "actor": account(line.member, home),
+                "verb": _verb("completed"),
+                "object": set_activity,
+                "result": {"completion": True, "score": score, "duration": _duration(sum(times[line.member]))},
+                "timestamp": _moment(line.last),
+            },
+        )
+
+
+def _with_id(subject: str, statement: Json) -> Told:
+    said = json.dumps(statement, ensure_ascii=False, sort_keys=True)
+    return Told(subject, {"id": stable_id("statement", subject, said), **statement})
+
+
+def _verb(name: str) -> Json:
+    return {"id": f"{VERBS}{name}", "display": {"en": name}}
+
+
+def _activity(id_: str, title: str, kind: str, **more: str) -> Json:
+    definition = {"name": {"en": title}, "type": f"{ACTIVITIES}{kind}", **more}
+    return {"objectType": "Activity", "id": id_, "definition": definition}
+
+
+def _duration(seconds: float) -> str:
+    """An ISO 8601 duration to a hundredth of a second, as the standard compares them."""
+    return f"PT{seconds:.2f}S"
+
+
+def _moment(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _checked(home: str) -> str:
+    parts = urlsplit(home.strip())
+    if parts.scheme not in ("http", "https") or not parts.hostname or any(c.isspace() for c in home.strip()):
+        raise HomeError(f"'{home[:60]}' is no web address. Give the school's own, such as 'https://school.example'.")
+    return home.strip().rstrip("/")

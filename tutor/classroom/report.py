@@ -1,0 +1,112 @@
+"""What a class's answers say: the places, the mistakes, each learner's line."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tutor.classroom.mistakes import ClassMistake, mistakes_of, unexplained
+from tutor.classroom.models import Member, Outcome, PracticeSet
+from tutor.classroom.statistics import SetStatistics, deciding, set_statistics
+from tutor.engine.question import Engine
+
+
+@dataclass(frozen=True, kw_only=True)
+class LearnerLine:
+    """How one member stands with a set; `seconds` is the time to the deciding answers, `last` their latest answer."""
+
+    member: Member
+    right: int
+    wrong: int
+    open: int
+    excused: int
+    seconds: float | None
+    mistakes: tuple[str, ...]
+    last: datetime | None
+
+    @property
+    def places(self) -> int:
+        """How many places count: all but the excused ones."""
+        return self.right + self.wrong + self.open
+
+    @property
+    def share(self) -> float | None:
+        """The share right of the places that count; None if none does."""
+        return self.right / self.places if self.places else None
+
+    def as_json(self) -> dict[str, Any]:
+        """The same, ready for JSON."""
+        plain = {name: value for name, value in vars(self).items() if name != "member"}
+        return (
+            {"name": self.member.name, "number": self.member.number}
+            | plain
+            | {
+                "mistakes": list(self.mistakes),
+                "last": self.last.isoformat() if self.last else None,
+                "share": self.share,
+            }
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClassReport:
+    """A set's report; `unexplained` counts the wrong answers that no known mistake explains."""
+
+    title: str
+    closed: bool
+    statistics: SetStatistics
+    mistakes: Sequence[ClassMistake]
+    unexplained: int
+    learners: Sequence[LearnerLine]
+
+    def as_json(self) -> dict[str, Any]:
+        """The whole report, ready for JSON."""
+        return {
+            "title": self.title,
+            "closed": self.closed,
+            "statistics": self.statistics.as_json(),
+            "mistakes": [mistake.as_json() for mistake in self.mistakes],
+            "wrong_answers_unexplained": self.unexplained,
+            "learners": [line.as_json() for line in self.learners],
+        }
+
+
+def class_report(
+    practice_set: PracticeSet, outcomes: Sequence[Outcome], engine: Engine, *, closed: bool = False
+) -> ClassReport:
+    """The report of a set; `closed` says that what is open stays unanswered."""
+    return ClassReport(
+        title=practice_set.title,
+        closed=closed,
+        statistics=set_statistics(outcomes, closed=closed),
+        mistakes=mistakes_of(outcomes, engine, practice_set.rulebook),
+        unexplained=unexplained(outcomes),
+        learners=learner_lines(outcomes),
+    )
+
+
+def learner_lines(outcomes: Sequence[Outcome]) -> list[LearnerLine]:
+    """One line a member, in the order in which they first appear."""
+    of_member: dict[Member, list[Outcome]] = defaultdict(list)
+    for outcome in outcomes:
+        of_member[outcome.handed.member].append(outcome)
+    return [_line(member, theirs) for member, theirs in of_member.items()]
+
+
+def _line(member: Member, outcomes: Sequence[Outcome]) -> LearnerLine:
+    states = [outcome.state for outcome in outcomes]
+    decided = [answer for outcome in outcomes if (answer := deciding(outcome))]
+    times = [answer.seconds for answer in decided if answer.seconds is not None]
+    answers = [answer for outcome in outcomes for answer in outcome.answers]
+    named = (answer.named for answer in answers if answer.counted and answer.named)
+    return LearnerLine(
+        member=member,
+        right=states.count("right"),
+        wrong=states.count("wrong"),
+        open=states.count("open"),
+        excused=states.count("excused"),
+        seconds=sum(times) if times else None,
+        mistakes=tuple(dict.fromkeys(named)),
+        last=max((answer.at for answer in answers), default=None),
+    )

@@ -1,0 +1,280 @@
+"""The statistics of a set: how hard each place was, how well it separates, how long it took, how far to trust the sum.
+
+What counts: a place is 1 for a member whose outcome is right and 0 where it is wrong.  Excused places are left out, as
+if the member had never had them.  An open place (no counted answer) is left out too while the set runs, for it may yet
+be answered; once the set is closed it is 0.  Item-rest correlations and KR-20 compare whole rows, so they rest on the
+members of whom every place is decided; how many those are stands beside them.
+
+Below ENOUGH learners the intervals are so wide that words such as 'too hard' would be guesses: then there are none.
+"""
+
+import math
+import statistics
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from tutor.classroom.models import Answer, Outcome
+from tutor.intervals import Interval, bonett, fisher, wilson
+
+ENOUGH = 30
+TOO_HARD, TOO_EASY = 0.2, 0.8  # common practice, no source: conventions vary
+SEPARATES = 0.2  # R. L. Ebel, D. A. Frisbie, Essentials of Educational Measurement, 1991 (read at second hand)
+
+
+@dataclass(frozen=True)
+class Share:
+    """So many of so many."""
+
+    count: int
+    of: int
+
+    @property
+    def value(self) -> float | None:
+        """The share, None of nobody."""
+        return self.count / self.of if self.of else None
+
+    @property
+    def interval(self) -> Interval | None:
+        """Wilson's 95 % interval."""
+        return wilson(self.count, self.of) if self.of else None
+
+
+@dataclass(frozen=True)
+class Middle:
+    """The median and the quartiles of some values."""
+
+    lower: float
+    median: float
+    upper: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaceStatistics:
+    """What the answers say about one place of a set.
+
+    `right` is the share right in the end, `first` the share right at the first counted answer without help; `item_rest`
+    the correlation with the rest of the sheet, None where either never varies; `seconds` and `tries` run to the
+    deciding answer: the first right one, else the last counted.
+    """
+
+    place: int
+    exercise: str
+    ask: str
+    right: Share
+    first: Share
+    item_rest: float | None
+    item_rest_interval: Interval | None
+    seconds: Middle | None
+    tries: Middle | None
+    excused: int
+    open: int
+    verdict: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reliability:
+    """KR-20 of the sum over all places, and on how many learners and places it rests."""
+
+    kr20: float | None
+    interval: Interval | None
+    learners: int
+    places: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetStatistics:
+    """The statistics of a whole set; `enough` says whether there are learners enough for words beside the numbers."""
+
+    places: Sequence[PlaceStatistics]
+    reliability: Reliability
+    learners: int
+    enough: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """All numbers, ready for JSON."""
+        return {
+            "learners": self.learners,
+            "enough_learners_for_verdicts": self.enough,
+            "kr20": _with_interval(self.reliability.kr20, self.reliability.interval)
+            | {"learners": self.reliability.learners, "places": self.reliability.places},
+            "places": [_place_json(place) for place in self.places],
+        }
+
+
+def set_statistics(outcomes: Sequence[Outcome], *, closed: bool = False) -> SetStatistics:
+    """Work out the statistics of a set; `closed` says that what is open stays unanswered."""
+    by_place = _by_place(outcomes)
+    table = _decided_rows(outcomes, closed=closed)
+    learners = len({outcome.handed.member.id for outcome in outcomes})
+    enough = learners >= ENOUGH
+    places = []
+    for at, (place, here) in enumerate(by_place.items()):
+        scores = [score for outcome in here if (score := _score(outcome, closed=closed)) is not None]
+        item_rest = _item_rest(table, at)
+        right = Share(sum(scores), len(scores))
+        places.append(
+            PlaceStatistics(
+                place=place,
+                exercise=here[0].handed.exercise,
+                ask=here[0].handed.ask,
+                right=right,
+                first=_first(here),
+                item_rest=item_rest,
+                item_rest_interval=None if item_rest is None else fisher(item_rest, len(table)),
+                seconds=_middle([s for outcome in here if (s := _seconds(outcome)) is not None]),
+                tries=_middle([float(tries) for outcome in here if (tries := _tries(outcome))]),
+                excused=sum(outcome.state == "excused" for outcome in here),
+                open=sum(outcome.state == "open" for outcome in here),
+                verdict=verdict(right, item_rest) if enough else "",
+            )
+        )
+    return SetStatistics(places=places, reliability=_reliability(table), learners=learners, enough=enough)
+
+
+def verdict(right: Share, item_rest: float | None) -> str:
+    """What the numbers of a place advise, in words; '' if nothing strikes.  Not to be asked below ENOUGH learners."""
+    found = []
+    if item_rest is not None and item_rest < 0:
+        found.append("those who know more get it wrong: check its answer and its words")
+    elif item_rest is not None and item_rest < SEPARATES:
+        found.append("separates little")
+    if right.value is not None and right.value < TOO_HARD:
+        found.append("very hard")
+    elif right.value is not None and right.value > TOO_EASY:
+        found.append("very easy")
+    return "; ".join(found)
+
+
+def kr20(table: Sequence[Sequence[int]]) -> float | None:
+    """Kuder and Richardson's formula 20 of a table of 0 and 1, a row a learner (Psychometrika 2, 1937).
+
+    k/(k - 1) (1 - sum of p q / variance of the sums), with population variances; worked out in whole numbers.  None for
+    fewer than two learners or places, or where all have the same sum.
+    """
+    learners, places = len(table), len(table[0]) if table else 0
+    if learners < 2 or places < 2:
+        return None
+    sums = [sum(row) for row in table]
+    spread = learners * sum(total * total for total in sums) - sum(sums) ** 2
+    if spread == 0:
+        return None
+    rights = [sum(column) for column in zip(*table, strict=True)]
+    within = sum(right * (learners - right) for right in rights)
+    return float(Fraction(places, places - 1) * (1 - Fraction(within, spread)))
+
+
+def correlation(ones: Sequence[int], others: Sequence[int]) -> float | None:
+    """Pearson's correlation of whole numbers, for 0 and 1 the point-biserial one; None where either never varies."""
+    count = len(ones)
+    spread = count * sum(one * one for one in ones) - sum(ones) ** 2
+    other_spread = count * sum(other * other for other in others) - sum(others) ** 2
+    if spread == 0 or other_spread == 0:
+        return None
+    together = count * sum(a * b for a, b in zip(ones, others, strict=True)) - sum(ones) * sum(others)
+    return max(-1.0, min(1.0, together / math.sqrt(spread * other_spread)))
+
+
+def deciding(outcome: Outcome) -> Answer | None:
+    """The answer by which a place is judged: the first right one, else the last counted one."""
+    counted = [answer for answer in outcome.answers if answer.counted]
+    return next((answer for answer in counted if answer.verdict == "right"), counted[-1] if counted else None)
+
+
+def _by_place(outcomes: Sequence[Outcome]) -> Mapping[int, list[Outcome]]:
+    places: dict[int, list[Outcome]] = {place: [] for place in sorted({outcome.handed.place for outcome in outcomes})}
+    for outcome in outcomes:
+        places[outcome.handed.place].append(outcome)
+    return places
+
+
+def _score(outcome: Outcome, *, closed: bool) -> int | None:
+    match outcome.state:
+        case "right":
+            return 1
+        case "wrong":
+            return 0
+        case "open" if closed:
+            return 0
+        case _:
+            return None
+
+
+def _decided_rows(outcomes: Sequence[Outcome], *, closed: bool) -> list[list[int]]:
+    """The rows of the members of whom every place is decided."""
+    places = sorted({outcome.handed.place for outcome in outcomes})
+    rows: dict[int, dict[int, int]] = {}
+    for outcome in outcomes:
+        score = _score(outcome, closed=closed)
+        if score is not None:
+            rows.setdefault(outcome.handed.member.id, {})[outcome.handed.place] = score
+    return [[row[place] for place in places] for row in rows.values() if len(row) == len(places)]
+
+
+def _item_rest(table: Sequence[Sequence[int]], at: int) -> float | None:
+    return correlation([row[at] for row in table], [sum(row) - row[at] for row in table])
+
+
+def _reliability(table: Sequence[Sequence[int]]) -> Reliability:
+    learners, places = len(table), len(table[0]) if table else 0
+    value = kr20(table)
+    interval = None if value is None else bonett(value, learners, places)
+    return Reliability(kr20=value, interval=interval, learners=learners, places=places)
+
+
+def _first(here: Sequence[Outcome]) -> Share:
+    first = list(_first_counted(here))
+    return Share(sum(answer.verdict == "right" and answer.help == "nothing" for answer in first), len(first))
+
+
+def _first_counted(here: Sequence[Outcome]) -> Iterator[Answer]:
+    for outcome in here:
+        if outcome.state != "excused" and (answer := next((a for a in outcome.answers if a.counted), None)):
+            yield answer
+
+
+def _seconds(outcome: Outcome) -> float | None:
+    answer = deciding(outcome) if outcome.state != "excused" else None
+    return answer.seconds if answer else None
+
+
+def _tries(outcome: Outcome) -> int:
+    answer = deciding(outcome) if outcome.state != "excused" else None
+    counted = [one for one in outcome.answers if one.counted]
+    return counted.index(answer) + 1 if answer else 0
+
+
+def _middle(values: Sequence[float]) -> Middle | None:
+    """The quartiles by linear interpolation between the sorted values, the least and the greatest included."""
+    if not values:
+        return None
+    if len(values) == 1:
+        return Middle(values[0], values[0], values[0])
+    return Middle(*statistics.quantiles(values, n=4, method="inclusive"))
+
+
+def _with_interval(value: float | None, interval: Interval | None) -> dict[str, Any]:
+    return {"value": value, "interval": list(interval) if interval else None}
+
+
+def _place_json(place: PlaceStatistics) -> dict[str, Any]:
+    def middle(of: Middle | None) -> dict[str, float] | None:
+        return {"lower": of.lower, "median": of.median, "upper": of.upper} if of else None
+
+    def share(of: Share) -> dict[str, Any]:
+        return {"count": of.count, "of": of.of} | _with_interval(of.value, of.interval)
+
+    return {
+        "place": place.place,
+        "exercise": place.exercise,
+        "ask": place.ask,
+        "right": share(place.right),
+        "right_at_first": share(place.first),
+        "item_rest": _with_interval(place.item_rest, place.item_rest_interval),
+        "seconds": middle(place.seconds),
+        "tries": middle(place.tries),
+        "excused": place.excused,
+        "open": place.open,
+        "verdict": place.verdict,
+    }
