@@ -5,7 +5,7 @@ import pytest
 from tutor.app.figures.inrush import inrush
 from tutor.app.figures.shared_load import Shared, SharedLoad, shared_load
 from tutor.app.figures.transfer_day import transfer_day
-from tutor.app.theme import DARK, LIGHT
+from tutor.looks import DARK, LIGHT
 from tutor.trade.inrush import PreCharge
 from tutor.trade.transfer import Load, Point, Source, System, simulate
 

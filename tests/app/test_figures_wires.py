@@ -7,7 +7,7 @@ from tutor.app.figures.ampacity_ambient import Load, ampacity_ambient
 from tutor.app.figures.drop_length import Run, drop_length
 from tutor.app.figures.fuse_between import Circuit, fuse_between
 from tutor.app.figures.strings_and_fuses import strings_and_fuses
-from tutor.app.theme import DARK, LIGHT
+from tutor.looks import DARK, LIGHT
 from tutor.trade.conductors import Laid
 from tutor.trade.rulebooks import TableError, rulebook
 

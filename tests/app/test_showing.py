@@ -5,7 +5,8 @@ import string
 
 import pytest
 
-from tutor.app.showing import capitalised, plain
+from tutor.app.showing import plain
+from tutor.engine.labels import capitalised
 
 JOINER = "\u2060"
 PUNCTUATION = re.escape(string.punctuation)

@@ -4,7 +4,8 @@ import pytest
 from streamlit import config
 
 from tutor.app import theme
-from tutor.app.theme import DARK, DAWN, LIGHT
+from tutor.app.theme import DAWN
+from tutor.looks import DARK, LIGHT
 
 LOOKS = pytest.mark.parametrize("look", [LIGHT, DARK], ids=["light", "dark"])
 

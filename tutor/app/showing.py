@@ -7,15 +7,14 @@ import streamlit as st
 
 from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
-from tutor.app.diagrams.choosing import diagram_of
 from tutor.app.markdown_table import show_table
 from tutor.app.session import AnyProblem, library
+from tutor.diagrams.choosing import diagram_of
+from tutor.engine.labels import ORDERS, capitalised
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
-from tutor.units import written_unit
 
-_ORDERS = {"order": "The whole order", "next_action": "What may come next"}
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 # Escaped or not, Streamlit turns these into links, emoji and icons, unless something invisible stands within.
 _TURNED_INTO = re.compile(r"(:(?=\S)|www(?=\.)|@)", re.IGNORECASE)
@@ -27,11 +26,6 @@ def plain(text: str) -> str:
     return _PUNCTUATION.sub(r"\\\1", _TURNED_INTO.sub(rf"\1{_WORD_JOINER}", text))
 
 
-def capitalised(words: str) -> str:
-    """The words as the beginning of a sentence or a label."""
-    return words[:1].upper() + words[1:]
-
-
 def words_of(name: str) -> str:
     """A quantity's words as a label."""
     return capitalised(library().quantities[name].words)
@@ -39,27 +33,7 @@ def words_of(name: str) -> str:
 
 def asked_words(name: str) -> str:
     """What may be asked for, as a label: a quantity, the whole order, or what comes next."""
-    return _ORDERS.get(name) or words_of(name)
-
-
-def answer_label(problem: AnyProblem) -> str:
-    """The label of the box for the answer."""
-    if isinstance(problem, OrderProblem):
-        return f"{_ORDERS[problem.ask]} (letters)"
-    return f"{words_of(problem.ask)}{asked_unit(problem)}"
-
-
-def asked_unit(problem: Problem, name: str | None = None) -> str:
-    """The unit that a box for an answer asks for, as ' (V)'."""
-    kind = problem.question.library.quantities[name or problem.ask].kind
-    if kind == "answer":
-        return " (yes or no)"
-    if kind == "choice":
-        return f" ({', '.join(problem.question.library.quantities[name or problem.ask].choices)})"
-    if kind == "size":
-        return " (standard size)"
-    unit = written_unit(problem.unit_of(name or problem.ask))
-    return f" ({unit})" if unit else ""
+    return ORDERS.get(name) or words_of(name)
 
 
 def show_problem(problem: AnyProblem) -> None:

@@ -8,7 +8,7 @@ from tutor.app.figures.cold_year import Site, cold_year
 from tutor.app.figures.hot_afternoon import hot_afternoon
 from tutor.app.figures.iv_curve import iv_curve
 from tutor.app.figures.series_window import series_window
-from tutor.app.theme import DARK, LIGHT
+from tutor.looks import DARK, LIGHT
 from tutor.trade.modules import Label, fit
 
 MODULE = LabelVoltages(voc=41.3, vmp=34.2, voc_coefficient=-0.0027, vmp_coefficient=-0.0035)

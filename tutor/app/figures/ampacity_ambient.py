@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.conductors import Laid, corrected_ampacity, terminal_ampacity
 from tutor.trade.rulebooks import Rulebook, Size, TableError
 from tutor.units import written

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import plotly.graph_objects as go
 
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.units import written
 
 HEIGHT = 400

@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_window, blank, degrees, volts
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.site import YearOfTemperatures, year_of_temperatures
 from tutor.trade.strings import most_in_series, voltage_at
 from tutor.units import written

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, add_level, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.conductors import Laid, carries, drop, longest_run, resistance, terminal_temperature
 from tutor.trade.rulebooks import Rulebook, Size
 from tutor.units import conversion, written

@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, LabelVoltages, Rows, Window, add_level, blank, degrees, volts
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.strings import STANDARD_CELL, voltage_at
 from tutor.units import written
 

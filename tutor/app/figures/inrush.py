@@ -3,7 +3,7 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import TEXT_SIZE, Drawn, Rows, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.inrush import Charging, PreCharge
 from tutor.units import written
 

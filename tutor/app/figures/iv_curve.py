@@ -3,7 +3,7 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.modules import STANDARD_CELL, STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
 from tutor.units import written
 

@@ -3,7 +3,7 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, Window, add_window, blank, volts
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.strings import fewest_in_series, most_in_series
 
 FITS, TOO_FEW, TOO_MANY = "fits", "too few", "too many"

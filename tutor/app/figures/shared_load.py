@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.units import written
 
 _PATTERNS = ("", "/", ".", "x", "\\", "-", "|", "+")

@@ -3,7 +3,7 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, add_level, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.protection import string_fuse, string_fuse_range, string_fuse_test
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.units import written

@@ -5,7 +5,7 @@ import math
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import TEXT_SIZE, Drawn, Rows, blank
-from tutor.app.theme import Look
+from tutor.looks import Look
 from tutor.trade.transfer import Interval, Kind, Mode, Source, Trace
 from tutor.trade.transfer.words import clock, span
 from tutor.units import written

@@ -11,13 +11,13 @@ import schemdraw
 from schemdraw import elements
 from schemdraw.segments import Segment, SegmentText
 
-from tutor.app.theme import Look
+from tutor.looks import Look
 
 SIGN_SIZE = 20
 THICK, THIN = 7, 2
 WIRE = 3
 _POINTS = re.compile(r'((?:height|width)="[\d.]+)pt"')
-_FONT = "Source Sans, Segoe UI, Helvetica, Arial, sans-serif"
+_FONT = "Source Sans, Segoe UI, Helvetica, Arial, Liberation Sans, sans-serif"
 Place = tuple[float, float]
 
 # One drawing unit is 36 pixels; a narrow drawing is 9.4 units wide at most, which fits a phone of 360 pixels.

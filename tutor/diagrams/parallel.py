@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import schemdraw
 
-from tutor.app.diagrams.drawing import (
+from tutor.diagrams.drawing import (
     POLE,
     SIGN_SIZE,
     Diagram,
@@ -18,8 +18,8 @@ from tutor.app.diagrams.drawing import (
     picture,
     wrapped,
 )
-from tutor.app.diagrams.series import ALL_SHOWN_NARROW, columns
-from tutor.app.theme import LIGHT, Look
+from tutor.diagrams.series import ALL_SHOWN_NARROW, columns
+from tutor.looks import LIGHT, Look
 
 ALL_SHOWN_WIDE = 5
 LABEL_WIDTH = 9

@@ -2,12 +2,12 @@
 
 import pytest
 
-from tutor.app.diagrams.choosing import diagram_of
-from tutor.app.theme import LIGHT
 from tutor.content.library import load
+from tutor.diagrams.choosing import diagram_of
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.engine.setting import set_problem
+from tutor.looks import LIGHT
 
 LESSONS = ("parallel-strings", "battery-circuit", "transfer", "switch-on-order")
 

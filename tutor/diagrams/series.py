@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import schemdraw
 
-from tutor.app.diagrams.drawing import (
+from tutor.diagrams.drawing import (
     POLE,
     SIGN_SIZE,
     Diagram,
@@ -16,7 +16,7 @@ from tutor.app.diagrams.drawing import (
     new_drawing,
     picture,
 )
-from tutor.app.theme import LIGHT, Look
+from tutor.looks import LIGHT, Look
 
 ALL_SHOWN_WIDE = 6
 ALL_SHOWN_NARROW = 3

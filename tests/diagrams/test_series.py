@@ -2,8 +2,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from tutor.app.diagrams import series_string
-from tutor.app.theme import DARK, LIGHT
+from tutor.diagrams import series_string
+from tutor.looks import DARK, LIGHT
 
 PHONE = 360
 

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import schemdraw
 
-from tutor.app.diagrams.drawing import (
+from tutor.diagrams.drawing import (
     THICK,
     THIN,
     Diagram,
@@ -19,7 +19,7 @@ from tutor.app.diagrams.drawing import (
     picture,
     wrapped,
 )
-from tutor.app.theme import LIGHT, Look
+from tutor.looks import LIGHT, Look
 from tutor.trade.transfer import Source
 
 SUPPLY, ARRAY, BATTERY = Source.SUPPLY, Source.ARRAY, Source.BATTERY

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import schemdraw
 
-from tutor.app.diagrams.drawing import (
+from tutor.diagrams.drawing import (
     SIGN_SIZE,
     Diagram,
     Place,
@@ -18,7 +18,7 @@ from tutor.app.diagrams.drawing import (
     picture,
     wrapped,
 )
-from tutor.app.theme import LIGHT, Look
+from tutor.looks import LIGHT, Look
 
 LABEL_WIDTH = 15
 BOX_WIDTH = 3.4

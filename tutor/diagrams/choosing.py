@@ -1,12 +1,12 @@
 """Which diagram fits a problem, told by its exercise's quantities; what is asked, or worked out on the way, is '?'."""
 
-from tutor.app.diagrams.battery import BatteryCircuit, battery_circuit
-from tutor.app.diagrams.drawing import Diagram
-from tutor.app.diagrams.parallel import OPEN, parallel_strings
-from tutor.app.diagrams.paths import PathLabels, source_paths
-from tutor.app.diagrams.series import series_string
-from tutor.app.theme import Look
+from tutor.diagrams.battery import BatteryCircuit, battery_circuit
+from tutor.diagrams.drawing import Diagram
+from tutor.diagrams.parallel import OPEN, parallel_strings
+from tutor.diagrams.paths import PathLabels, source_paths
+from tutor.diagrams.series import series_string
 from tutor.engine.problem import Problem
+from tutor.looks import Look
 from tutor.trade.transfer import Source
 from tutor.units import written_unit
 

@@ -5,8 +5,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from tutor.app.diagrams import BatteryCircuit, PathLabels, battery_circuit, parallel_strings, source_paths
-from tutor.app.theme import DARK, LIGHT
+from tutor.diagrams import BatteryCircuit, PathLabels, battery_circuit, parallel_strings, source_paths
+from tutor.looks import DARK, LIGHT
 from tutor.trade.transfer import Source
 
 PHONE, PAGE = 360, 700

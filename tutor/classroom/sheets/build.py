@@ -1,0 +1,167 @@
+"""From a member and the problems handed to them to what stands on paper."""
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+from functools import lru_cache
+from typing import TypeAlias
+
+from tutor.classroom.models import Member, PracticeSet
+from tutor.classroom.sheets.content import (
+    GivenRow,
+    LearnerKey,
+    LearnerSheet,
+    Paper,
+    Picture,
+    PrintedProblem,
+    Shape,
+    Style,
+    WorkedLine,
+    WorkedProblem,
+)
+from tutor.content.library import Library
+from tutor.diagrams import Diagram
+from tutor.diagrams.choosing import diagram_of
+from tutor.engine.labels import answer_label, capitalised, quantity_label
+from tutor.engine.order import OrderProblem
+from tutor.engine.problem import Problem
+from tutor.engine.solution import Line, worked_solution
+from tutor.looks import PAPER
+
+FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
+FEWEST_LINES, MOST_LINES = 3, 8
+LONG = 3000  # characters; what is shorter fits a page with room to work
+_SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
+
+AnyProblem: TypeAlias = Problem | OrderProblem
+Coded: TypeAlias = tuple[str, AnyProblem]
+
+
+def style_of(
+    practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False
+) -> Style:
+    """The style of a practice set's sheets."""
+    return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text, paper=paper, large=large)
+
+
+def learner_sheet(
+    member: Member, problems: Iterable[Coded], *, notes: Sequence[str] = (), steps: bool = False
+) -> LearnerSheet:
+    """A learner's sheet from the problems handed to them, each with its code, in order.
+
+    With `steps` the steps on the way are printed to be filled in too.
+    """
+    printed = tuple(_printed(at, code, problem, steps) for at, (code, problem) in enumerate(problems, start=1))
+    return LearnerSheet(name=member.name, number=member.number, notes=tuple(notes), problems=printed)
+
+
+def learner_key(member: Member, problems: Iterable[Coded]) -> LearnerKey:
+    """The key to a learner's sheet, with worked solutions."""
+    worked = tuple(_worked(at, code, problem) for at, (code, problem) in enumerate(problems, start=1))
+    return LearnerKey(name=member.name, number=member.number, problems=worked)
+
+
+def _printed(place: int, code: str, problem: AnyProblem, steps: bool) -> PrintedProblem:
+    exercise = problem.question.exercise
+    hazards = problem.question.library.hazards
+    ordered = isinstance(problem, OrderProblem)
+    actions = _actions(problem) if ordered else ()
+    story = " ".join(problem.story)
+    told = [story, problem.task, *(words for _, words in actions)]
+    return PrintedProblem(
+        place=place,
+        code=code,
+        title=exercise.title,
+        story=story,
+        question=problem.task,
+        answers=_answers(problem),
+        cautions=tuple(hazards[id_].text for id_ in exercise.safety if id_ != FOR_ALL),
+        lines=FEWEST_LINES if ordered else _lines(problem, steps),
+        actions=actions,
+        givens=_givens(problem),
+        picture=None if ordered else _picture(problem),
+        steps=_steps(problem) if steps else (),
+        long=sum(map(len, told)) > LONG,
+    )
+
+
+def _worked(place: int, code: str, problem: AnyProblem) -> WorkedProblem:
+    return WorkedProblem(
+        place=place,
+        code=code,
+        title=problem.question.exercise.title,
+        question=problem.task,
+        givens=_givens(problem),
+        lines=tuple(_worked_line(problem, line) for line in worked_solution(problem)),
+        answer=_answer(problem),
+    )
+
+
+def _worked_line(problem: AnyProblem, line: Line) -> WorkedLine:
+    titled = {"order": line.text, "compare": "Check"} if line.name == "limit" or line.kind == "order" else {}
+    title = titled.get(line.kind) or capitalised(problem.question.library.quantities[line.name].words)
+    ordered = line.kind == "order"
+    return WorkedLine(
+        title=title,
+        why=line.why,
+        formula=line.formula,
+        spoken=line.spoken,
+        numbers=line.numbers,
+        value="" if ordered else line.text,
+        source=line.source,
+    )
+
+
+def _givens(problem: AnyProblem) -> tuple[GivenRow, ...]:
+    quantities = problem.question.library.quantities
+    return tuple(
+        GivenRow(quantities[name].symbol, capitalised(quantities[name].words), amount.text)
+        for name, amount in problem.shown.items()
+    )
+
+
+def _actions(problem: OrderProblem) -> tuple[tuple[str, str], ...]:
+    return tuple((letter, problem.words(action)) for letter, action in problem.letters.items())
+
+
+def _steps(problem: AnyProblem) -> tuple[str, ...]:
+    if isinstance(problem, OrderProblem):
+        return ()
+    evidence = problem.question.evidence
+    return tuple(quantity_label(problem, name) for name in problem.step_names[:-1] if name != evidence)
+
+
+def _answers(problem: AnyProblem) -> tuple[str, ...]:
+    """What has to be answered: a yes or no comes with the number that decides."""
+    evidence = problem.question.evidence
+    proof = (quantity_label(problem, evidence),) if evidence and isinstance(problem, Problem) else ()
+    return (*proof, answer_label(problem))
+
+
+def _answer(problem: AnyProblem) -> str:
+    """The right answer, with the number that decides where there is one."""
+    if isinstance(problem, OrderProblem):
+        return problem.answer_text
+    evidence = problem.question.evidence
+    proof = f" ({problem.text_of(evidence)})" if evidence else ""
+    return f"{problem.text_of(problem.ask)}{proof}"
+
+
+def _lines(problem: Problem, steps: bool) -> int:
+    """The least room: a line for each step and two more; where each step has a line of its own, only these."""
+    return FEWEST_LINES if steps else min(MOST_LINES, 2 + len(problem.step_names))
+
+
+def _picture(problem: Problem) -> Picture | None:
+    diagram = diagram_of(problem, PAPER)
+    return _measured(diagram) if diagram else None
+
+
+@lru_cache(maxsize=256)
+def _measured(diagram: Diagram) -> Picture:
+    return Picture(_shape(diagram.svg), _shape(diagram.narrow_svg), diagram.sentence)
+
+
+def _shape(svg: str) -> Shape:
+    size = {name: float(value) for name, value in _SIZE.findall(svg[:1000])}
+    return Shape(svg, size["width"], size["height"])

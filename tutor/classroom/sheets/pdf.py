@@ -1,0 +1,115 @@
+"""Sheets and answer keys as PDF.  The templates get all text as data; nothing of it is read as their markup.
+
+One learner after the other is set and the parts are then joined, so that memory does not grow with the class.
+"""
+
+import io
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import lru_cache
+from pathlib import Path
+
+import typst
+from pypdf import PdfWriter
+from pypdf.generic import NameObject, TextStringObject
+
+from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
+from tutor.classroom.sheets.data import Shared, people_data, style_data
+from tutor.classroom.sheets.formula import parts
+from tutor.classroom.sheets.printable import FONTS, printable
+from tutor.paths import content_root
+
+ACCESSIBLE = "ua-1"  # PDF/UA-1, ISO 14289-1
+TEMPLATES = content_root() / "assets" / "sheet"
+
+Progress = Callable[[int], None]
+
+
+def sheets_pdf(style: Style, sheets: Iterable[LearnerSheet], progress: Progress | None = None) -> bytes:
+    """All learners' sheets, each from a new page; `progress` is told how many are done.
+
+    The sheet of a single learner is PDF/UA.  Raises ValueError if there is none.
+    """
+    return _joined(style, _set_one_by_one("learners.typ", style, sheets, progress))
+
+
+def key_pdf(style: Style, keys: Sequence[LearnerKey], progress: Progress | None = None) -> bytes:
+    """The marking strip and after it each learner's answers with worked solutions.
+
+    Raises ValueError if there is no learner.
+    """
+    if not keys:
+        raise ValueError("There is no learner to print for; put one on the roster first.")
+
+    def all_parts() -> Iterator[bytes]:
+        yield _compiled("strip.typ", style, keys)
+        yield from _set_one_by_one("key.typ", style, keys, progress)
+
+    return _joined(style, all_parts())
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """Write a file so that it is there whole or as it was before, also when the program is stopped meanwhile."""
+    handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}.")
+    try:
+        with os.fdopen(handle, "wb") as unfinished:
+            unfinished.write(content)
+            unfinished.flush()
+            os.fsync(unfinished.fileno())
+        Path(name).replace(file)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _set_one_by_one(
+    template: str, style: Style, people: Iterable[LearnerSheet | LearnerKey], progress: Progress | None
+) -> Iterator[bytes]:
+    for done, person in enumerate(people, start=1):
+        yield _compiled(template, style, [person])
+        if progress:
+            progress(done)
+
+
+def _joined(style: Style, pdfs: Iterable[bytes]) -> bytes:
+    """The parts as one document; a single part stays as it is."""
+    writer = PdfWriter()
+    count, last = 0, b""
+    for last in pdfs:
+        writer.append(io.BytesIO(last))
+        count += 1
+    if not count:
+        raise ValueError("There is no learner to print for; put one on the roster first.")
+    if count == 1:
+        return last
+    writer.add_metadata({"/Title": style.title})
+    writer.root_object[NameObject("/Lang")] = TextStringObject("en")
+    joined = io.BytesIO()
+    writer.write(joined)
+    return joined.getvalue()
+
+
+def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> bytes:
+    shared = Shared(printable)
+    data = {
+        "print": style_data(style, shared),
+        "people": people_data(people, shared),
+        "formulas": {latex: parts(latex) for latex in sorted(shared.formulas) if latex},
+        "drawings": {name: svg for svg, name in shared.drawings.items()},
+    }
+    inputs = {"data": json.dumps(data, ensure_ascii=False)}
+    source = str(TEMPLATES / template)
+    try:
+        pdf: bytes = _compiler().compile(source, sys_inputs=inputs, pdf_standards=ACCESSIBLE)
+    except typst.TypstError as error:
+        if "PDF/UA" not in str(error):
+            raise
+        pdf = _compiler().compile(source, sys_inputs=inputs)  # a sign that no font has in this place is left blank
+    return pdf
+
+
+@lru_cache(maxsize=1)
+def _compiler() -> typst.Compiler:
+    return typst.Compiler(root=str(TEMPLATES), font_paths=[str(FONTS)], ignore_system_fonts=True)
