@@ -19,6 +19,7 @@ PAGES = [
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
     st.Page("screens/progress.py", title="Progress", url_path="progress"),
     st.Page("screens/recognition.py", title="Recognising mistakes", url_path="recognition"),
+    st.Page("screens/class_desk.py", title="Class desk", url_path="class-desk"),
 ]
 
 st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)

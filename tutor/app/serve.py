@@ -8,7 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from starlette.routing import Route
 
 from tutor.app import theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
+from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
 
@@ -76,7 +77,7 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
     """
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content)
-    Store.open(store).close()
+    code = _set_up_code(store)
     if content is not None:
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
@@ -85,6 +86,8 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
     address = f"http://{ADDRESS}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {address}{note}. Stop it with Ctrl+C.")
+    if code:
+        click.echo(f"The class desk has no passphrase yet. Its set-up code, for a day: {code}")
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncIterator[None]:
@@ -101,6 +104,13 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
     )
     with suppress(KeyboardInterrupt):
         app.run(config={**OPTIONS, **theme.options(), "server.port": free})
+
+
+def _set_up_code(store: str | None) -> str:
+    """A code for the first passphrase of the class desk; '' if there is a passphrase."""
+    with closing(Store.open(store)) as opened:
+        desk = Desk(opened)
+        return "" if desk.has_passphrase() else desk.new_set_up_code()
 
 
 async def keys_script(_request: Request) -> Response:
