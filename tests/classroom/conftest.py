@@ -11,6 +11,7 @@ from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.classroom.work import ClassWork
 from tutor.store.database import Store
+from tutor.units import conversion
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 ITEMS = [
@@ -61,6 +62,23 @@ class Class:
 
     def claims(self):
         return Claims(self.store, self.of)
+
+    def right(self, handed):
+        """The right answer as it may be typed, and the step that it has to come with."""
+        steps = {}
+        if handed.kept.evidence:
+            evidence = handed.kept.evidence
+            shown = conversion(handed.kept.units[evidence]).to_shown(handed.expected[evidence])
+            steps = {evidence: f"{shown:.8g}"}
+        if handed.kept.kinds[handed.ask] == "number":
+            return f"{conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask]):.8g}", steps
+        return handed.answer, steps
+
+    def wrong(self, handed):
+        """A wrong answer that can be read."""
+        return {"number": "1.234", "count": "77", "answer": "yes", "order": " ".join(reversed(handed.answer.split()))}[
+            handed.kept.kinds[handed.ask]
+        ]
 
 
 @pytest.fixture

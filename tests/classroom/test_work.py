@@ -20,24 +20,6 @@ HOUR = timedelta(hours=1)
 VOLTAGE, COUNT, SURVIVES, ORDER = 1, 2, 4, 5  # places of the set
 
 
-def right(handed):
-    """The right answer as typed, and the step that it has to come with."""
-    steps = {}
-    if handed.kept.evidence:
-        evidence = handed.kept.evidence
-        shown = conversion(handed.kept.units[evidence]).to_shown(handed.expected[evidence])
-        steps = {evidence: f"{shown:.8g}"}
-    if handed.kept.kinds[handed.ask] == "number":
-        return f"{conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask]):.8g}", steps
-    return handed.answer, steps
-
-
-def wrong(handed):
-    return {"number": "1.234", "count": "77", "answer": "yes", "order": " ".join(reversed(handed.answer.split()))}[
-        handed.kept.kinds[handed.ask]
-    ]
-
-
 def outcome(school, at, place) -> Outcome:
     found = Results(school.store, school.of).outcomes()
     return next(one for one in found if one.handed.member == school.members[at] and one.handed.place == place)
@@ -45,7 +27,7 @@ def outcome(school, at, place) -> Outcome:
 
 def test_a_right_answer_is_right_and_kept(school, noon):
     for handed in school.handed[0]:
-        entry, steps = right(handed)
+        entry, steps = school.right(handed)
         reply = school.work[0].answer(handed.place, entry, steps, key="a", now=noon)
         assert (reply.said.verdict, reply.said.counted, reply.problem.solved) == ("right", True, True), handed
         kept = outcome(school, 0, handed.place)
@@ -61,7 +43,7 @@ def test_a_wrong_answer_takes_an_attempt_and_the_last_one_ends_it(school):
     assert (first.said.verdict, first.problem.attempts_left, first.problem.solved) == ("wrong", 1, False)
     second = work.answer(COUNT, "78", key="b")
     assert (second.problem.attempts_left, second.problem.why_not) == (0, "You have used all attempts at this problem.")
-    third = work.answer(COUNT, right(handed)[0], key="c")
+    third = work.answer(COUNT, school.right(handed)[0], key="c")
     assert (third.said.verdict, third.said.counted) == ("", False)
     assert "kept, but not counted" in third.said.feedback
     assert outcome(school, 0, COUNT).state == "wrong"
@@ -80,7 +62,7 @@ def test_what_cannot_be_read_takes_no_attempt(school, entry):
 def test_the_same_key_counts_once_and_the_first_stands(school):
     handed = school.handed[0][COUNT - 1]
     first = school.work[0].answer(COUNT, "77", key="a")
-    assert school.work[0].answer(COUNT, right(handed)[0], key="a") == first
+    assert school.work[0].answer(COUNT, school.right(handed)[0], key="a") == first
     assert len(outcome(school, 0, COUNT).answers) == 1
     assert school.work[1].answer(COUNT, "76", key="a").said.entry == "76"
 
@@ -120,7 +102,7 @@ def test_before_it_opens_nothing_is_shown_or_taken(make_class, noon):
 def test_a_late_answer_is_kept_and_not_counted(make_class, noon):
     school = make_class(closes=noon)
     handed = school.handed[0][0]
-    entry, steps = right(handed)
+    entry, steps = school.right(handed)
     reply = school.work[0].answer(1, entry, steps, key="a", now=noon)
     assert (reply.said.verdict, reply.said.counted) == ("", False)
     assert "closed on Monday 2 March 2026 at 12:00 (UTC)" in reply.said.feedback
@@ -237,7 +219,7 @@ def test_the_worked_solution_is_shown_when_the_set_says(make_class, noon, soluti
     assert work.view(1, noon - HOUR).solution_may_be_seen is open_
     if not open_:
         assert not shown(noon - HOUR)
-    entry, steps = right(school.handed[0][0])
+    entry, steps = school.right(school.handed[0][0])
     work.answer(1, entry, steps, key="a", now=noon - HOUR)
     assert shown(noon - HOUR) is solved
     assert shown(noon) is closed
@@ -246,7 +228,7 @@ def test_the_worked_solution_is_shown_when_the_set_says(make_class, noon, soluti
 def test_after_the_worked_solution_nothing_counts(make_class):
     school = make_class(help="solution", solutions="when solved")
     assert school.work[0].solution(1)[-1].text
-    entry, steps = right(school.handed[0][0])
+    entry, steps = school.right(school.handed[0][0])
     reply = school.work[0].answer(1, entry, steps, key="a")
     assert (reply.said.counted, reply.problem.attempts_left) == (False, 0)
     assert "seen the worked solution" in reply.said.feedback
@@ -257,9 +239,9 @@ def test_after_closing_and_reopening_who_saw_the_solution_cannot_use_it(school, 
     register.close(school.of.id, noon)
     school.work[0].solution(1, noon)
     register.reopen(school.of.id)
-    entry, steps = right(school.handed[0][0])
+    entry, steps = school.right(school.handed[0][0])
     assert not school.work[0].answer(1, entry, steps, key="a").said.counted
-    assert school.work[1].answer(1, *right(school.handed[1][0]), key="a").said.counted
+    assert school.work[1].answer(1, *school.right(school.handed[1][0]), key="a").said.counted
 
 
 def told(view):
@@ -274,7 +256,7 @@ def test_while_verdicts_are_kept_back_right_and_wrong_look_the_same(make_class, 
         replies = {}
         for at in (0, 1):
             mine = school.handed[at][handed.place - 1]
-            typed, with_steps = right(mine) if at == 0 else (wrong(mine), right(mine)[1])
+            typed, with_steps = school.right(mine) if at == 0 else (school.wrong(mine), school.right(mine)[1])
             reply = school.work[at].answer(handed.place, typed, with_steps, key="a", now=before)
             assert (reply.said.verdict, reply.said.feedback) == ("", SAVED)
             assert (reply.problem.solved, reply.problem.attempts_left) == (None, 1)
@@ -292,7 +274,7 @@ def test_while_verdicts_are_kept_back_right_and_wrong_look_the_same(make_class, 
 
 def test_while_verdicts_are_kept_back_too_few_figures_are_sent_back_right_or_wrong(make_class, noon):
     school = make_class(marked="when closed", closes=noon)
-    value = float(right(school.handed[0][0])[0])
+    value = float(school.right(school.handed[0][0])[0])
     for at, entry in enumerate((f"{value:.1e}", "77", "0.5")):
         reply = school.work[0].answer(1, entry, key=str(at), now=noon - HOUR)
         assert (reply.said.verdict, reply.said.counted) == ("refused", False)
@@ -319,7 +301,9 @@ def test_nothing_of_the_key_is_in_what_a_learner_is_given(school):
     """Neither the problem's number, which any copy of the program could solve, nor a value, nor a field for one."""
     for at, work in enumerate(school.work):
         for handed in school.handed[at]:
-            text = told(work.view(handed.place)) + told(work.answer(handed.place, wrong(handed), key="w").problem)
+            text = told(work.view(handed.place)) + told(
+                work.answer(handed.place, school.wrong(handed), key="w").problem
+            )
             assert str(handed.number) not in text
             assert handed.version not in text
             assert "expected" not in text

@@ -7,7 +7,7 @@ that can be read takes an attempt there, and one with too few figures is sent ba
 from typing import Any
 
 from tutor.answers.verdicts import Marking
-from tutor.classroom.models import Answer, Handed
+from tutor.classroom.models import Handed
 from tutor.classroom.views import Standing
 
 FEWEST_FIGURES = 3
@@ -17,13 +17,13 @@ _MORE_FIGURES = (
 )
 
 
-def judged(standing: Standing, marking: Marking) -> dict[str, Any]:
-    """The fields of a marked answer."""
+def judged(standing: Standing, marking: Marking, *, on_paper: bool = False) -> dict[str, Any]:
+    """The fields of a marked answer; one on paper cannot be sent back for more figures."""
     found = of_marking(marking)
     if not standing.hidden or marking.entry is None or _lacks_evidence(standing.handed, marking):
         return found
     kind = standing.handed.kept.kinds.get(standing.handed.ask)
-    if kind == "number" and marking.entry.digits < FEWEST_FIGURES:
+    if kind == "number" and marking.entry.digits < FEWEST_FIGURES and not on_paper:
         return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
     return found | {"counted": True}
 
@@ -50,11 +50,6 @@ def unmarked(standing: Standing) -> dict[str, Any]:
         "counted": False,
         "step_verdicts": {},
     }
-
-
-def may_be_marked(answer: Answer) -> bool:
-    """Whether an answer was marked at all, so that marking it again means something."""
-    return answer.verdict != ""
 
 
 def _lacks_evidence(handed: Handed, marking: Marking) -> bool:

@@ -1,12 +1,15 @@
 """The class's tables as queries, and their rows as what they mean."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
-from sqlalchemy import RowMapping, Select, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, select
 
 from tutor.classroom.keeping import givens_as_json, kept_as_json, kept_from_json
 from tutor.classroom.models import Answer, Handed, Member, PracticeSet, StoredSet
+from tutor.classroom.views import Standing
 from tutor.content.models import Amount
 from tutor.store.tables import class_answer, handed, member, practice_set, school_class
 
@@ -52,13 +55,60 @@ def handed_problem(row: RowMapping) -> Handed:
         number=row["number"],
         ask=row["ask"],
         rulebook=row["rulebook"],
-        givens={name: Amount(**amount) for name, amount in row["givens"].items()},
+        givens={name: Amount.model_construct(**amount) for name, amount in row["givens"].items()},
         expected=row["expected"],
         answer=row["answer"],
         tolerance=row["tolerance"],
         excused=row["excused"],
         kept=kept_from_json(row["kept"]),
     )
+
+
+def standings(connection: Connection, which: ColumnElement[bool], now: datetime) -> list[Standing]:
+    """How handed problems stand, with their sets and answers, by member and place."""
+    rows = connection.execute(handed_query().where(which)).mappings().all()
+    sets = {row["id"]: stored_set(row) for row in _sets_of(connection, {row["practice_set_id"] for row in rows})}
+    answers = _answers(connection, [row["id"] for row in rows])
+    return [
+        Standing(
+            of=sets[row["practice_set_id"]],
+            handed=handed_problem(row),
+            answers=answers[row["id"]],
+            help=row["help"],
+            hints_seen=row["hints_seen"],
+            now=now,
+        )
+        for row in rows
+    ]
+
+
+def refreshed(connection: Connection, found: Iterable[Standing]) -> list[Standing]:
+    """The same with what may have changed since it was read: answers, help seen, excuses; what is gone is left out."""
+    before = {standing.handed.id: standing for standing in found}
+    answers = _answers(connection, before)
+    columns = (handed.c.id, handed.c.excused, handed.c.help, handed.c.hints_seen)
+    now_there = connection.execute(select(*columns).where(handed.c.id.in_(before))).all()
+    return [
+        replace(
+            before[row.id],
+            handed=replace(before[row.id].handed, excused=row.excused),
+            answers=answers[row.id],
+            help=row.help,
+            hints_seen=row.hints_seen,
+        )
+        for row in now_there
+    ]
+
+
+def _answers(connection: Connection, handed_ids: Iterable[int]) -> dict[int, list[Answer]]:
+    answers: dict[int, list[Answer]] = {id_: [] for id_ in handed_ids}
+    for row in connection.execute(answers_query().where(class_answer.c.handed_id.in_(answers))).mappings():
+        answers[row["handed_id"]].append(class_answer_of(row))
+    return answers
+
+
+def _sets_of(connection: Connection, ids: Iterable[int]) -> Sequence[RowMapping]:
+    return connection.execute(sets_query().where(practice_set.c.id.in_(list(ids)))).mappings().all()
 
 
 def handed_values(one: Handed, set_id: int) -> dict[str, Any]:

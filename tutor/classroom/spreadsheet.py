@@ -107,6 +107,7 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
                 )
             )
         else:
+            cells += [""] * (len(header) - len(cells))
             yield Row(line, dict(zip(header, cells, strict=False)))
     if header is None:
         raise ClassError("The table is empty. Its first row has to name its columns.")

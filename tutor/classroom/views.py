@@ -100,7 +100,7 @@ class Standing:
 
     of: StoredSet
     handed: Handed
-    answers: Sequence[Answer]
+    answers: list[Answer]
     help: Help
     hints_seen: int
     now: datetime

@@ -18,11 +18,8 @@ from tutor.classroom.marking import mark_handed
 from tutor.classroom.models import Answer, Handed, Member, StoredSet
 from tutor.classroom.rows import (
     answer_values,
-    answers_query,
-    class_answer_of,
-    handed_problem,
-    handed_query,
     sets_query,
+    standings,
     stored_set,
 )
 from tutor.classroom.views import (
@@ -68,7 +65,7 @@ class ClassWork:
         """The learner's list of problems; handed out at the first call."""
         with self._store.reading() as connection:
             of = self._set(connection)
-            found = self._standings(connection, of, now)
+            found = self._standings(connection, now)
         if of.state(now or datetime.now(UTC)) == "not yet" and of.declaration.opens is not None:
             raise ClassError(
                 f"This set opens on {told_time(of.declaration.opens, of.declaration.zone)}. Come back then."
@@ -76,7 +73,7 @@ class ClassWork:
         if len(found) < len(of.declaration.places):
             hand_out(self._store, self._engine, of, [self._member])
             with self._store.reading() as connection:
-                found = self._standings(connection, of, now)
+                found = self._standings(connection, now)
         return [place_for_learner(standing) for standing in found]
 
     def view(self, place: int, now: datetime | None = None) -> ForLearner:
@@ -218,25 +215,16 @@ class ClassWork:
         return stored_set(row)
 
     def _standing(self, connection: Connection, place: int, now: datetime | None = None) -> Standing:
-        found = self._standings(connection, self._set(connection), now, place)
+        found = self._standings(connection, now, place)
         if not found:
             raise ClassError(f"You have no problem {place} in this set. Open the set again from its code.")
         _check_begun(found[0].of, found[0].now)
         return found[0]
 
-    def _standings(
-        self, connection: Connection, of: StoredSet, now: datetime | None, place: int | None = None
-    ) -> list[Standing]:
-        query = handed_query().where(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
-        query = query if place is None else query.where(handed.c.place == place)
-        rows = connection.execute(query).mappings().all()
-        answers: dict[int, list[Answer]] = {row["id"]: [] for row in rows}
-        for row in connection.execute(answers_query().where(class_answer.c.handed_id.in_(answers))).mappings():
-            answers[row["handed_id"]].append(class_answer_of(row))
-        now = now or datetime.now(UTC)
-        return [
-            Standing(of, handed_problem(row), answers[row["id"]], row["help"], row["hints_seen"], now) for row in rows
-        ]
+    def _standings(self, connection: Connection, now: datetime | None, place: int | None = None) -> list[Standing]:
+        mine = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
+        which = mine if place is None else and_(mine, handed.c.place == place)
+        return standings(connection, which, now or datetime.now(UTC))
 
     def _drafts(self, connection: Connection, of: Handed) -> dict[str, str]:
         query = select(class_draft.c.field, class_draft.c.text).where(class_draft.c.handed_id == of.id)

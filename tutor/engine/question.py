@@ -357,6 +357,8 @@ class Engine:
 
         Raises RequestError for an unknown exercise, quantity or rulebook, ContentError for a faulty declaration.
         """
+        if ask is not None and (exercise, ask, rulebook_id) in self._questions:
+            return self._questions[exercise, ask, rulebook_id]
         declared = self.library.declared.get(exercise)
         if declared is None:
             raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
