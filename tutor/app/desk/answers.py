@@ -7,11 +7,12 @@ from tutor.app.desk.room import Chosen, Room
 from tutor.app.desk.roster import person
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
-from tutor.app.showing import capitalised, plain, show_solution
+from tutor.app.showing import plain, show_solution
 from tutor.classroom.models import Answer, Outcome, StoredSet
 from tutor.classroom.results import LONGEST_COMMENT
 from tutor.classroom.views import told_time
 from tutor.classroom.work import solution_lines
+from tutor.engine.labels import capitalised
 
 _VERDICTS = {
     "right": "✔ right",

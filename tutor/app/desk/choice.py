@@ -49,7 +49,9 @@ def next_step(room: Room, chosen: Chosen) -> None:
     """Say what comes next, as long as the class has not begun."""
     members = room.register.members(chosen.class_name)
     if chosen.of is None:
-        told = "Next: make a practice set below" if st.session_state.get("tab", "Sets") == "Sets" else "Next: make a set"
+        told = (
+            "Next: make a practice set below" if st.session_state.get("tab", "Sets") == "Sets" else "Next: make a set"
+        )
         st.info(f"{told}. Then put your learners on the roster and hand out the link.", icon="➡")
     elif not members:
         st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")

@@ -15,7 +15,7 @@ from tutor.app.desk.room import Room
 from tutor.app.showing import plain
 from tutor.classroom.desk import FEWEST_CHARACTERS, MOST_CHARACTERS, Desk, DeskError
 
-_TOKEN = "desk session"  # noqa: S105 - the name of the place, not a secret
+_TOKEN = "desk session"
 _TOLD = "desk told"
 
 
@@ -66,8 +66,8 @@ def _by_passphrase(desk: Desk) -> None:
         typed = st.text_input("Passphrase", type="password", max_chars=MOST_CHARACTERS, autocomplete="current-password")
         sent = st.form_submit_button("Enter the desk", type="primary")
     st.caption(
-        "After 12 hours, when you leave, or when this tab is closed or loaded again, the passphrase is asked for again. "
-        "Forgotten? Who has the server's shell sets another: coldmorning passphrase"
+        "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or loaded again. "
+        "Forgotten? Who has the server's shell sets another with: coldmorning passphrase"
     )
     if sent:
         try:

@@ -6,8 +6,8 @@ import streamlit as st
 
 from tutor.app.desk.choice import link
 from tutor.app.desk.matrix import LEGEND, matrix_html, who_needs_help
-from tutor.app.desk.roster import person
 from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.roster import person
 from tutor.app.showing import plain
 from tutor.classroom.models import StoredSet
 from tutor.errors import FaultyRequestError

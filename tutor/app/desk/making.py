@@ -10,7 +10,7 @@ import streamlit as st
 
 from tutor.app import showing
 from tutor.app.desk.choice import turn_to
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, AnyProblem, engine, library
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
@@ -112,7 +112,9 @@ def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
         st.caption("Give the set a title and at least one exercise; then you can look at it and open it.")
         return None
     try:
-        declared = PracticeSet(id=slug(title, set()), title=title.strip(), rulebook=book, items=items, **rules)
+        declared = PracticeSet.model_validate(
+            {"id": slug(title, set()), "title": title, "rulebook": book, "items": items, **rules}
+        )
     except ValueError as error:
         told = "; ".join(one["msg"].removeprefix("Value error, ") for one in getattr(error, "errors", list)())
         st.error(showing.plain(f"This set cannot be made: {told}."))
@@ -199,7 +201,9 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
         return chosen
 
     with st.expander("Rules and times"):
-        attempts = st.number_input("Attempts at each problem", 1, 20, usual.get("attempts", 3), key=f"desk tries {number}")
+        attempts = st.number_input(
+            "Attempts at each problem", 1, 20, usual.get("attempts", 3), key=f"desk tries {number}"
+        )
         help_ = pick("Help on the screen", HELPS, "help", "help")
         marked = pick("Learners see whether they are right", MARKED, "marked", "marked")
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
@@ -226,11 +230,7 @@ def _moment(label: str, usual: datetime | None, zone: str, key: str) -> datetime
 
 def _look(declared: PracticeSet) -> None:
     variants = Variants(engine(), declared, secrets.token_hex(32))
-    bar = st.progress(0.0, "Drawing problems")
-    spreads = spread_of_preview(
-        variants, PREVIEWED, lambda at, all_: bar.progress(at / all_, f"Problems of {at} of {all_} learners")
-    )
-    bar.empty()
+    spreads = spread_of_preview(variants, PREVIEWED, Bar("Drawing problems", "learners"))
     st.session_state[_LOOK] = (declared, variants.of_learner("preview 1"), spreads)
 
 

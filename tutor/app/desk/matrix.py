@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from html import escape
 
-from tutor.app.theme import DARK, LIGHT
+from tutor.looks import DARK, LIGHT
 from tutor.classroom.models import Member, Outcome
 from tutor.classroom.results import Whereabouts
 

@@ -11,10 +11,11 @@ from tutor.app.desk.room import Chosen, Room
 from tutor.app.figures.class_report import places_right, ranked_mistakes
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
-from tutor.app.showing import capitalised, plain, show_cautions
+from tutor.app.showing import plain, show_cautions
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.report import ClassReport, LearnerLine, class_report
 from tutor.classroom.statistics import ENOUGH, Reliability
+from tutor.engine.labels import capitalised
 
 SHOWN_MISTAKES = 12
 _PRINT = """<style>@media print {

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import streamlit as st
 
@@ -48,14 +49,28 @@ class Room:
         """End the session."""
         Desk(session.store()).leave(self._token)
 
-    def download(self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, **how: str) -> None:
-        """Offer a file, which is made when it is asked for, if the session has not ended by then."""
+    def download(
+        self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
+    ) -> None:
+        """Offer a file, made when it is asked for if the session has not ended by then; `first`: the thing to do next."""
 
         def made() -> bytes | str:
             _ = self.store
             return make()
 
-        st.download_button(label, made, file_name, mime, on_click="ignore", key=f"download {label}", **how)
+        kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
+        st.download_button(label, made, file_name, mime, on_click="ignore", key=f"desk {label}", type=kind)
+
+
+class Bar:
+    """A progress bar that tells how many of how many are done."""
+
+    def __init__(self, words: str, of: str) -> None:
+        self._bar, self._of = st.progress(0.0, words), of
+
+    def __call__(self, done: int, of: int) -> None:
+        """Show how far it is."""
+        self._bar.progress(done / max(1, of), f"{done} of {of} {self._of}")
 
 
 @dataclass(frozen=True)

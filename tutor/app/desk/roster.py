@@ -105,8 +105,9 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     found = read_roster(file.getvalue())
     st.markdown(f"The file names **{len(found.members)}** learners.")
     show_faults(_first_told(found))
-    kind = "primary" if found.members else "secondary"
-    if st.button(f"Put {len(found.members)} learners on the roster", type=kind, disabled=not found.members):
+    if not found.members:
+        return
+    if st.button(f"Put {len(found.members)} learners on the roster", type="primary"):
         st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
         st.session_state[_UPLOAD] = upload + 1
         st.rerun()

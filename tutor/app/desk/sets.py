@@ -7,7 +7,7 @@ import streamlit as st
 
 from tutor.app.desk import making
 from tutor.app.desk.choice import STATES, link
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain
@@ -90,8 +90,5 @@ def _problems(room: Room, of: StoredSet) -> None:
             "opening the link. For paper, hand them out now."
         )
         if st.button("Hand out the problems now"):
-            bar = st.progress(0.0, "Handing out")
-            hand_out(
-                room.store, engine(), of, without, lambda at, all_: bar.progress(at / all_, f"{at} of {all_} learners")
-            )
+            hand_out(room.store, engine(), of, without, Bar("Handing out", "learners"))
             st.rerun()
