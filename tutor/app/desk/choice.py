@@ -15,9 +15,9 @@ _GO = "desk go"
 STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
 
 
-def turn_to(tab: str, class_name: str | None = None, set_id: int | None = None) -> None:
-    """Show a tab, and another class and set if they are named."""
-    wanted: dict[str, Any] = {"tab": tab, "desk class": class_name, "desk set": set_id}
+def turn_to(tab: str, class_name: str | None = None, set_id: int | None = None, *, another: bool | None = None) -> None:
+    """Show a tab, and another class and set if they are named; `another`: with the form for a further set?"""
+    wanted: dict[str, Any] = {"tab": tab, "desk class": class_name, "desk set": set_id, "desk another set": another}
     st.session_state[_GO] = {name: value for name, value in wanted.items() if value is not None}
     st.rerun()
 
@@ -25,11 +25,11 @@ def turn_to(tab: str, class_name: str | None = None, set_id: int | None = None) 
 def choose(room: Room) -> Chosen:
     """Let the instructor choose; a class or a set without others is not asked about."""
     st.session_state.update(st.session_state.pop(_GO, {}))
-    classes = room.register.classes() or [USUAL_CLASS]
+    classes = room.register.classes()[::-1] or [USUAL_CLASS]
     left, right = st.columns(2)
-    class_name = classes[-1]
+    class_name = classes[0]
     if len(classes) > 1:
-        class_name = left.selectbox("Class", classes, len(classes) - 1, key="desk class", persist_state="session")
+        class_name = left.selectbox("Class", classes, key="desk class", persist_state="session")
     found = {one.id: one for one in reversed(room.register.sets(class_name))}
     if not found:
         return Chosen(class_name, None)

@@ -10,6 +10,7 @@ from tutor.app.session import engine
 from tutor.app.showing import plain
 from tutor.classroom.exports.gradebook import gradebook
 from tutor.classroom.exports.oneroster import OneRosterError, SchoolIds, oneroster
+from tutor.classroom.exports.qti.elements import Version
 from tutor.classroom.exports.qti.package import package, variants_of
 from tutor.classroom.exports.xapi import HomeError, lines, statements
 from tutor.classroom.models import Outcome, StoredSet
@@ -17,6 +18,7 @@ from tutor.classroom.models import Outcome, StoredSet
 _QTI = "desk qti made"
 SEPARATORS = {",": "Comma", ";": "Semicolon (Excel in many countries)"}
 MOST_VARIANTS = 30
+VERSIONS: list[Version] = ["2.1", "3.0"]
 
 
 def show(room: Room, chosen: Chosen) -> None:
@@ -63,7 +65,7 @@ def _qti(room: Room, of: StoredSet) -> None:
         "feedback. The package holds the answers."
     )
     left, right = st.columns(2)
-    version = left.radio("Version", ["2.1", "3.0"], horizontal=True, key="desk qti version")
+    version: Version = left.radio("Version", VERSIONS, horizontal=True, key="desk qti version")
     count = int(right.number_input("Variants of each problem", 1, MOST_VARIANTS, 5, key="desk qti variants"))
     wanted = (of.id, version, count)
     if st.button("Make the package"):

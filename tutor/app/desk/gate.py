@@ -66,7 +66,7 @@ def _by_passphrase(desk: Desk) -> None:
         typed = st.text_input("Passphrase", type="password", max_chars=MOST_CHARACTERS, autocomplete="current-password")
         sent = st.form_submit_button("Enter the desk", type="primary")
     st.caption(
-        "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or loaded again. "
+        "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or reloaded. "
         "Forgotten? Who has the server's shell sets another with: coldmorning passphrase"
     )
     if sent:

@@ -4,7 +4,6 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
-from tutor.app.desk.choice import link
 from tutor.app.desk.matrix import LEGEND, matrix_html, who_needs_help
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.desk.roster import person
@@ -41,10 +40,8 @@ def _watch(room: Room, of: StoredSet) -> None:
         f"**{begun} of {len(there)}** learners have begun; **{right} of {len(there) * places}** problems are solved. "
         f"Looked at every {SECONDS} seconds."
     )
-    if not begun:
-        st.markdown(f"Learners open {plain(link(of))} or type **{of.code}** on the page 'Class work'.")
-    for member, stuck in who_needs_help(outcomes, of.declaration.attempts):
-        listed = ", ".join(str(place) for place in stuck)
-        st.markdown(f"➡ {plain(person(member))} has no attempts left at problem {listed}.")
+    for place, members in who_needs_help(outcomes, of.declaration.attempts).items():
+        listed = ", ".join(person(member) for member in members)
+        st.markdown(f"➡ No attempts left at **problem {place}**: {plain(listed)}.")
     st.html(matrix_html(there, outcomes, places, now))
     st.caption(f"{LEGEND}. A number beside a sign counts the tries; a frame shows where the learner is.")

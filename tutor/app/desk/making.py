@@ -22,6 +22,7 @@ from tutor.engine.order import OrderProblem
 from tutor.errors import FaultyRequestError
 
 DRAFT = "desk draft"
+ANOTHER = "desk another set"
 _LOOK = "desk preview"
 PREVIEWED = 25
 PROPOSE, CHOOSE, KEEP = "Propose them", "Let me choose", "Keep those of the file or the report"
@@ -73,7 +74,7 @@ def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]
             else one.exercise,
             "Steps": _from_to(one.steps),
             "Mistakes that would show": _from_to(one.traps),
-            "Size of the answer": f"10^{_from_to(one.size)}".replace("^", r"\^"),
+            "Size of the answer": _size(one.size),
             "Alike": f"{100 * one.alike:.0f} %",
         }
         for one in spreads
@@ -83,6 +84,11 @@ def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]
 def _from_to(ends: tuple[int, int]) -> str:
     low, high = (str(end).replace("-", "−") for end in ends)
     return low if low == high else f"{low} to {high}"
+
+
+def _size(ends: tuple[int, int]) -> str:
+    low, high = (f"{10.0**end:g}" for end in ends)
+    return f"{low} and up" if low == high else f"{low} to {high} and up"
 
 
 def _from_file(number: int) -> None:
@@ -243,7 +249,9 @@ def _show_look(problems: list[AnyProblem], spreads: list[Spread]) -> None:
             st.markdown(f"Answer: **{showing.plain(_answer(problem))}**")
     st.subheader(f"How alike {PREVIEWED} learners' problems are", anchor=False)
     show_table(spread_rows(spreads, library()))
-    st.caption("Steps on the way, declared mistakes that would show, and the power of ten of the answer, from to.")
+    st.caption(
+        "From the least to the most among the learners. 'Alike' is how many have exactly the commonest difficulty."
+    )
 
 
 def _answer(problem: AnyProblem) -> str:
@@ -252,7 +260,9 @@ def _answer(problem: AnyProblem) -> str:
 
 def _open(room: Room, chosen: Chosen, declared: PracticeSet) -> None:
     with st.form("open for a class", border=False):
-        class_name = st.text_input("For the class", chosen.class_name, LONGEST_NAME)
+        class_name = st.text_input(
+            "For the class (any name; a new one makes a new class)", chosen.class_name, LONGEST_NAME
+        )
         sent = st.form_submit_button("Open this set for the class", type="primary")
     if sent:
         register = room.register
@@ -262,4 +272,4 @@ def _open(room: Room, chosen: Chosen, declared: PracticeSet) -> None:
         ids = {one.declaration.id for one in register.sets()}
         opened = register.put(declared.model_copy(update={"id": slug(declared.title, ids)}), class_name)
         start_from(None)
-        turn_to("Sets", opened.class_name, opened.id)
+        turn_to("Sets", opened.class_name, opened.id, another=False)

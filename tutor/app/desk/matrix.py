@@ -4,24 +4,24 @@ from collections.abc import Sequence
 from datetime import datetime
 from html import escape
 
-from tutor.looks import DARK, LIGHT
 from tutor.classroom.models import Member, Outcome
 from tutor.classroom.results import Whereabouts
+from tutor.looks import DARK, LIGHT
 
 SIGNS = {"right": "✔", "wrong": "✖", "open": "·", "excused": "–"}
 WORDS = {"right": "right", "wrong": "not right yet", "open": "open", "excused": "excused"}
 LEGEND = ", ".join(f"{sign} {WORDS[state]}" for state, sign in SIGNS.items())
 _STYLE = f"""<style>
 .class-matrix {{ overflow-x: auto; max-width: 100%; }}
-.class-matrix table {{ border-collapse: collapse; font-size: 0.9rem; }}
+.class-matrix table {{ border-collapse: collapse; font-size: 0.9rem; width: max-content; }}
 .class-matrix :is(th, td) {{
   border-bottom: 1px solid light-dark({LIGHT.edge}, {DARK.edge}); padding: 0.25rem 0.45rem; text-align: left;
   vertical-align: top;
 }}
 .class-matrix :is(th, td).place {{ text-align: center; min-width: 2rem; }}
 .class-matrix tbody th {{
-  position: sticky; left: 0; background: light-dark({LIGHT.ground}, {DARK.ground}); max-width: 11rem;
-  overflow-wrap: anywhere; font-weight: 600;
+  position: sticky; left: 0; background: light-dark({LIGHT.ground}, {DARK.ground}); width: 8rem; max-width: 8rem;
+  overflow-wrap: break-word; font-weight: 600;
 }}
 .class-matrix td.here {{ outline: 2px solid light-dark({LIGHT.accent}, {DARK.link}); outline-offset: -3px; }}
 .class-matrix .said {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
@@ -79,10 +79,10 @@ def ago(moment: datetime | None, now: datetime) -> str:
     return "just now"
 
 
-def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> list[tuple[Member, list[int]]]:
-    """Who has used up the attempts at a problem without solving it, and which problems."""
-    stuck: dict[Member, list[int]] = {}
+def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> dict[int, list[Member]]:
+    """Who has used up the attempts at a problem without solving it, by the problem's place."""
+    stuck: dict[int, list[Member]] = {}
     for one in outcomes:
         if one.state == "wrong" and sum(answer.counted for answer in one.answers) >= attempts:
-            stuck.setdefault(one.handed.member, []).append(one.handed.place)
-    return list(stuck.items())
+            stuck.setdefault(one.handed.place, []).append(one.handed.member)
+    return dict(sorted(stuck.items()))

@@ -17,7 +17,8 @@ from tutor.units import written_unit
 
 _TOLD = "desk paper told"
 _GRID = "desk paper grid"
-LEARNER = "Learner"
+LEARNER, SO_FAR = "Learner", "So far"
+HEAD, ROW, TALLEST = 38, 35, 1100  # pixels
 WORDS = {"right": "right", "wrong": "wrong", "unclear": "not judged", "refused": "not readable", "": "not marked"}
 
 
@@ -60,14 +61,22 @@ def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     )
     number = st.session_state.setdefault(_GRID, 0)
     rows, keys = grid_rows(outcomes)
-    columns: dict[str, Any] = {LEARNER: st.column_config.TextColumn(LEARNER, disabled=True, pinned=True)}
+    columns: dict[str, Any] = {
+        LEARNER: st.column_config.TextColumn(LEARNER, disabled=True, pinned=True),
+        SO_FAR: st.column_config.TextColumn(SO_FAR, disabled=True, help=LEGEND),
+    }
     columns |= {name: st.column_config.TextColumn(name, help=told, max_chars=120) for name, told in _heads(outcomes)}
     with st.form("paper grid", border=False):
         typed = st.data_editor(
-            rows, hide_index=True, num_rows="fixed", column_config=columns, key=f"desk paper cells {number}"
+            rows,
+            hide_index=True,
+            num_rows="fixed",
+            height=min(TALLEST, HEAD + ROW * len(rows)),
+            column_config=columns,
+            key=f"desk paper cells {number}",
         )
         sent = st.form_submit_button("Mark what was typed", type="primary")
-    st.caption("A sign behind the learner's name stands for each problem in order: " + LEGEND + ".")
+    st.caption("'So far' has a sign for each problem in order: " + LEGEND + ".")
     if sent:
         entries, faults = grid_entries(typed, keys)
         if not entries and not faults:
@@ -96,13 +105,17 @@ def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[d
     heads = [name for name, _ in _heads(outcomes)]
     for mine in by_member.values():
         signs = "".join(SIGNS[one.state] for one in mine)
-        rows.append({LEARNER: f"{person(mine[0].handed.member)} {signs}", **dict.fromkeys(heads, "")})
+        rows.append({LEARNER: person(mine[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
         keys.append({})
         for one in mine:
-            keys[-1][str(one.handed.place)] = (one.handed.code, "")
+            keys[-1][_head(one)] = (one.handed.code, "")
             if one.handed.kept.evidence:
                 keys[-1][_evidence_head(one)] = (one.handed.code, one.handed.kept.evidence)
     return rows, keys
+
+
+def _head(one: Outcome) -> str:
+    return f"{one.handed.place}: yes or no" if one.handed.kept.evidence else str(one.handed.place)
 
 
 def _evidence_head(one: Outcome) -> str:
@@ -115,7 +128,7 @@ def _heads(outcomes: Sequence[Outcome]) -> list[tuple[str, str]]:
     for one in outcomes:
         kept, place = one.handed.kept, one.handed.place
         words = kept.words.get(one.handed.ask, kept.title)
-        heads[place, 1] = (str(place), f"{kept.title}: {words}{_unit(kept.units.get(one.handed.ask, ''))}")
+        heads[place, 1] = (_head(one), f"{kept.title}: {words}{_unit(kept.units.get(one.handed.ask, ''))}")
         if kept.evidence:
             number = kept.words.get(kept.evidence, kept.evidence)
             heads[place, 0] = (_evidence_head(one), f"{number}{_unit(kept.units.get(kept.evidence, ''))}")

@@ -70,7 +70,7 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
         )
     if st.button("Make a follow-up set on this mistake", key=f"desk follow {at} {mistake.id}"):
         start_from(mistake.follow_up)
-        turn_to("Sets")
+        turn_to("Sets", another=True)
 
 
 def mistake_told(mistake: ClassMistake) -> str:
@@ -107,8 +107,7 @@ def _learner_row(line: LearnerLine) -> dict[str, str]:
     return {
         "Learner": plain(line.member.name or line.member.number),
         "Right": f"{line.right} of {line.places}",
-        "Not right": str(line.wrong),
+        "Wrong": str(line.wrong),
         "Open": str(line.open),
         "Minutes": f"{line.seconds / 60:.0f}" if line.seconds is not None else "",
-        "Mistakes named": str(len(line.mistakes)),
     }

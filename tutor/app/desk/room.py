@@ -52,7 +52,7 @@ class Room:
     def download(
         self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
     ) -> None:
-        """Offer a file, made when it is asked for if the session has not ended by then; `first`: the thing to do next."""
+        """Offer a file, made when it is asked for if the session lasts till then; `first`: it is what to do next."""
 
         def made() -> bytes | str:
             _ = self.store

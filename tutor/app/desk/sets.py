@@ -9,7 +9,7 @@ from tutor.app.desk import making
 from tutor.app.desk.choice import STATES, link
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
-from tutor.app.session import engine, library
+from tutor.app.session import UNITS, engine, library
 from tutor.app.showing import plain
 from tutor.classroom.difficulty import spread
 from tutor.classroom.handing import hand_out
@@ -25,6 +25,8 @@ def show(room: Room, chosen: Chosen) -> None:
     if chosen.of is not None:
         _standing(room, chosen.of)
         st.divider()
+        if not st.toggle("Make another set", key=making.ANOTHER):
+            return
     making.show(room, chosen)
 
 
@@ -33,7 +35,7 @@ def rules_told(declared: PracticeSet) -> str:
     attempts = "one attempt" if declared.attempts == 1 else f"{declared.attempts} attempts"
     solutions = {"when solved": "once solved", "when closed": "when the set closes", "never": "never"}
     return (
-        f"{len(declared.places)} problems under the rulebook {declared.rulebook}, {attempts} each, with "
+        f"{len(declared.places)} problems ({UNITS[declared.rulebook]}), {attempts} each, with "
         f"{_HELP[declared.help]}. Marked {declared.marked}; worked solutions are shown {solutions[declared.solutions]}."
     )
 

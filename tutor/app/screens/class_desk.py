@@ -18,9 +18,10 @@ TABS = {
 
 
 def desk(room: Room) -> None:
-    st.title("Class desk", anchor=False)
-    if st.button("Leave the desk"):
-        gate.leave(room)
+    with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
+        st.title("Class desk", anchor=False, width="content")
+        if st.button("Leave the desk"):
+            gate.leave(room)
     chosen = choice.choose(room)
     choice.next_step(room, chosen)
     for name, tab in zip(TABS, st.tabs(list(TABS), key="tab", bind="query-params"), strict=True):

@@ -1,0 +1,65 @@
+"""A class with a passphrase, a set and answers in a server's store, put there without the pages."""
+
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+
+from tutor.classroom.claims import Claims
+from tutor.classroom.desk import Desk
+from tutor.classroom.models import Item, Member, PracticeSet, StoredSet
+from tutor.classroom.register import Register
+from tutor.classroom.work import ClassWork
+from tutor.content.library import load
+from tutor.engine.question import Engine
+from tutor.store.database import Store
+
+PASSPHRASE = "four words before dawn"
+NAMES = ["Ana Ferreira", "Bo Lindqvist", "Čeda Petrović"]
+ITEMS = [
+    Item(exercise="string-voltage-at-record-low"),
+    Item(exercise="most-modules-in-series", problems=2),
+    Item(exercise="does-the-string-survive"),
+]
+
+
+class School:
+    """The class of one set in a store; `tokens` are the browser tokens of the learners in the order of the names."""
+
+    def __init__(self, address: str, names: list[str] = NAMES, class_name: str = "class", **rules: object) -> None:
+        self.address, self.class_name = address, class_name
+        fields = {"id": "cold-strings", "title": f"Cold strings of {class_name}", "items": ITEMS, **rules}
+        self.engine = Engine(load())
+        with closing(Store.open(address)) as store:
+            register = Register(store)
+            roster = [Member(id=0, name=name, number=str(at)) for at, name in enumerate(names, start=1)]
+            self.members = register.enter(roster, class_name).new
+            self.of: StoredSet = register.put(PracticeSet.model_validate(fields), class_name)
+            self.tokens = [f"{at:043d}" for at in range(1, len(names) + 1)]
+
+    def set_passphrase(self) -> None:
+        with closing(Store.open(self.address)) as store:
+            Desk(store).set_passphrase(PASSPHRASE)
+
+    def answers(self, right: int, wrong: int) -> None:
+        """Let so many members solve the first two places, and so many more leave the cold out at the first."""
+        with closing(Store.open(self.address)) as store:
+            for at, member in enumerate(self.members[: right + wrong]):
+                Claims(store, self.of).claim(self.tokens[at], member.name)
+                work = ClassWork(store, self.engine, self.of, member)
+                work.begin()
+                work.arrive(1)
+                if at < right:
+                    for place in (1, 2):
+                        work.arrive(place)
+                        work.answer(place, self.answer_of(store, member, place), key=f"right {place}")
+                else:
+                    known = work.problem_to_draw(1).known
+                    label = known["module_voc"] * known["modules_in_series"]
+                    for tries in range(3):
+                        later = datetime.now(UTC) + timedelta(seconds=tries)
+                        work.answer(1, f"{label * (1 + tries / 5000):.3f} V", key=f"wrong {tries}", now=later)
+
+    def answer_of(self, store: Store, member: Member, place: int) -> str:
+        from tutor.classroom.results import Results
+
+        handed = [one.handed for one in Results(store, self.of).outcomes()]
+        return next(one.answer for one in handed if (one.member.id, one.place) == (member.id, place))
