@@ -1,9 +1,11 @@
 """What all tests share: the built-in content, its questions, and the long properties kept out of ordinary runs."""
 
+import importlib.util
 import math
 import os
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
+from pathlib import Path
 
 import pint
 import pytest
@@ -16,6 +18,13 @@ from tutor.content.library import load
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.engine.question import Engine
 from tutor.units import conversion
+
+# Test files are no package, so a neighbour is loaded by its path; its fixtures are for all tests.
+_spec = importlib.util.spec_from_file_location("databases", Path(__file__).with_name("databases.py"))
+_databases = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_databases)
+postgresql_server = _databases.postgresql_server
+store_address = _databases.store_address
 
 # Continuous integration looks at the same examples each time; at a desk every run looks at others.
 settings.register_profile("ci", derandomize=True, deadline=None)

@@ -10,7 +10,13 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
-START = "import sys; from tutor.app.serve import serve; serve(int(sys.argv[1]), False, sys.argv[2], None)"
+HOST_NAME = "class.example"  # as a front proxy would have it
+START = """
+import sys
+from tutor.app.serve import serve
+
+serve(int(sys.argv[1]), False, sys.argv[2], None, [sys.argv[3]])
+"""
 PATIENCE = 60.0
 
 
@@ -23,12 +29,12 @@ def free_port() -> int:
 
 
 class Server:
-    """The tutor on a port, with a store in a folder; it can be killed and started again on both."""
+    """The tutor on a port, with a store of its own unless one is named; it can be killed and started again on both."""
 
-    def __init__(self, folder: Path, port: int | None = None) -> None:
-        self.port = port or free_port()
-        self.store = f"sqlite:///{folder / 'tutor.sqlite'}"
-        self.log = folder / "server.log"
+    def __init__(self, folder: Path, store: str | None = None) -> None:
+        self.port = free_port()
+        self.store = store or f"sqlite:///{folder / 'tutor.sqlite'}"
+        self.log = folder / f"server-{self.port}.log"
         self.process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -38,7 +44,7 @@ class Server:
     def start(self) -> None:
         """Start the server and wait until it answers; if it dies or hangs, fail with its log."""
         with self.log.open("ab") as log:
-            command = [sys.executable, "-c", START, str(self.port), self.store]
+            command = [sys.executable, "-c", START, str(self.port), self.store, HOST_NAME]
             self.process = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT, cwd=self.log.parent)
         deadline = time.monotonic() + PATIENCE
         while not self._healthy():

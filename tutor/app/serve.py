@@ -7,10 +7,11 @@ import os
 import socket
 import threading
 import webbrowser
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 import streamlit as st
@@ -23,7 +24,7 @@ from tutor.app import theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
-from tutor.store.database import Store
+from tutor.store.database import Store, StoreError
 
 ADDRESS = "127.0.0.1"
 DEFAULT_PORT = 8765
@@ -33,7 +34,12 @@ MAIN = Path(__file__).with_name("main.py")
 # the first page comes no later (measured on two cores).
 HEAVY_MODULES = ("schemdraw", "plotly.graph_objects")
 
-OPTIONS = {
+STORE_FAILED = (
+    "Your work cannot be saved just now. Wait a moment and press the button. "
+    "All that was marked before is kept; if your last answer is not there then, send it again."
+)
+
+OPTIONS: dict[str, Any] = {
     "browser.gatherUsageStats": False,
     "client.showErrorDetails": "none",
     "client.showErrorLinks": False,
@@ -70,9 +76,12 @@ def settings() -> Settings:
     return _settings
 
 
-def serve(port: int | None, browser: bool, store: str | None, content: Path | None) -> None:
+def serve(
+    port: int | None, browser: bool, store: str | None, content: Path | None, host_names: Sequence[str] = ()
+) -> None:
     """Serve the tutor until it is stopped; `port` None takes the usual one or the next that is free.
 
+    `host_names` are those by which a front proxy is reached, beside this machine's own.
     Raises PortTakenError if the port is in use, StoreError or ContentError if those cannot be opened.
     """
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
@@ -101,9 +110,20 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
         lifespan=lifespan,
         routes=[Route(theme.KEYS_ADDRESS, keys_script)],
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
+        on_script_error=tell_store_error,
     )
+    allowed = {"server.allowedHosts": [*OPTIONS["server.allowedHosts"], *host_names]}
     with suppress(KeyboardInterrupt):
-        app.run(config={**OPTIONS, **theme.options(), "server.port": free})
+        app.run(config={**OPTIONS, **theme.options(), **allowed, "server.port": free})
+
+
+def tell_store_error(error: Exception) -> bool:
+    """Tell a learner that the store does not answer, and offer to go on; Streamlit logs the error and shows others."""
+    if not isinstance(error, StoreError):
+        return False
+    st.error(STORE_FAILED)
+    st.button("Try again", type="primary")
+    return True
 
 
 def _set_up_code(store: str | None) -> str:

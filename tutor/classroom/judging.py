@@ -4,13 +4,14 @@ Where verdicts are kept back until the set closes, nothing that is said or count
 that can be read takes an attempt there, and one with too few figures is sent back whether it is right or not.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 from tutor.answers.verdicts import Marking
-from tutor.classroom.models import Handed
+from tutor.classroom.marking import FEWEST_FIGURES
+from tutor.classroom.models import Answer, Handed
 from tutor.classroom.views import Standing
 
-FEWEST_FIGURES = 3
 _MORE_FIGURES = (
     "Answers of this set are marked when it closes, so give at least three significant figures, as '12.0'; "
     "nothing was counted."
@@ -38,6 +39,13 @@ def of_marking(marking: Marking) -> dict[str, Any]:
         "counted": marking.counts,
         "step_verdicts": {name: mark.verdict for name, mark in marking.steps.items()},
     }
+
+
+def counts(standing: Standing, answer: Answer, values: Mapping[str, Any]) -> bool:
+    """Whether an answer that is marked again counts: one that the desk has withdrawn stays so."""
+    if answer.verdict in ("right", "wrong"):
+        return answer.counted and (bool(values["counted"]) or standing.of.declaration.marked == "when closed")
+    return answer.counted or bool(values["counted"])
 
 
 def unmarked(standing: Standing) -> dict[str, Any]:

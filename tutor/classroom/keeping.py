@@ -4,6 +4,7 @@ A handed problem stands by what was kept: if the exercise, a part or a table has
 would lead to other values, the problem is not set again and the answer is marked by the kept values.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -36,7 +37,7 @@ def handed_from(problem: Problem | OrderProblem, member: Member, place: int, cod
         ask=problem.ask,
         rulebook="iec" if question.rulebook.id == "iec" else "us",
         givens=dict(problem.shown),
-        kept=_kept_order(problem) if isinstance(problem, OrderProblem) else _kept(problem),
+        kept=_kept_of_order(problem) if isinstance(problem, OrderProblem) else _kept(problem),
         **expected_of(problem),
     )
 
@@ -54,43 +55,43 @@ def expected_of(problem: Problem | OrderProblem) -> dict[str, Any]:
 
 
 def set_again(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
-    """The problem as it was handed out; None if the content of today would give it other values or other words."""
-    try:
-        if handed.kept.order is not None:
-            return _order_again(engine, handed, handed.kept.order)
-        question = engine.question(handed.exercise, handed.ask, handed.rulebook)
-        if question.version != handed.version:
-            return None
-        problem = with_todays_content(engine, handed)
-    except (RequestError, ContentError, KeyError):
-        return None
-    if problem is None or set(problem.step_names) != set(handed.expected):
+    """The problem as it was handed out; None if the content of today would give it other values.
+
+    Its version may be another one, if what has changed makes no difference to this problem.
+    """
+    problem = with_todays_content(engine, handed)
+    if problem is None or isinstance(problem, OrderProblem):
+        same = problem is not None and handed.kept.order == kept_order(problem)
+        return problem if same else None
+    if set(problem.step_names) != set(handed.expected) or problem.question.evidence != handed.kept.evidence:
         return None
     close = (abs(problem.values[name] - kept) <= SLACK * max(1.0, abs(kept)) for name, kept in handed.expected.items())
     return problem if all(close) else None
 
 
-def with_todays_content(engine: Engine, handed: Handed) -> Problem | None:
-    """The numeric problem that the kept givens make under the content of today, whatever its version.
-
-    None if they do not fit it any more. Raises RequestError or ContentError if the exercise has no such question.
-    """
-    question = engine.question(handed.exercise, handed.ask, handed.rulebook)
-    if set(question.known) != set(handed.givens):
-        return None
-    known = {name: handed.givens[name].working for name in question.known}
+def with_todays_content(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
+    """The problem that the kept givens make under the content of today; None if they fit it no more."""
     try:
+        if handed.kept.order is not None:
+            return _order_with_todays_content(engine, handed, handed.kept.order)
+        question = engine.question(handed.exercise, handed.ask, handed.rulebook)
+        if set(question.known) != set(handed.givens):
+            return None
+        known = {name: handed.givens[name].working for name in question.known}
         values = question.right.values(known)
-    except (TableError, ZeroDivisionError, OverflowError):
+    except (RequestError, ContentError, KeyError, TableError, ZeroDivisionError, OverflowError):
+        return None
+    if not all(map(math.isfinite, values.values())):
         return None
     unit = handed.kept.units.get(handed.ask, "")
     shown = {name: handed.givens[name] for name in question.known}
     return Problem(question, handed.number, dict(handed.kept.parts), shown, known, values, unit)
 
 
-def _order_again(engine: Engine, handed: Handed, order: KeptOrder) -> OrderProblem | None:
+def _order_with_todays_content(engine: Engine, handed: Handed, order: KeptOrder) -> OrderProblem | None:
     question = engine.order_question(handed.exercise, handed.ask, handed.rulebook)
-    if question.version != handed.version:
+    listed = {*order.letters.values(), *order.done}
+    if not listed <= question.exercise.actions.keys() | question.exercise.traps.keys():
         return None
     return OrderProblem(question, handed.number, dict(order.letters), tuple(order.done), {})
 
@@ -132,33 +133,32 @@ def _kept(problem: Problem) -> Kept:
         choices=list(quantities[problem.ask].choices),
         accepted=accepted_range(problem),
         evidence=question.evidence,
+        bounded=bool(question.limits),
         profile=profile(problem).as_tuple(),
     )
 
 
-def _kept_order(problem: OrderProblem) -> Kept:
-    letter_of = {action: letter for letter, action in problem.letters.items()}
-    actions = problem.to_order
-    waits = [
-        (letter_of[first], letter_of[then])
-        for first in actions
-        for then in actions
-        if problem.question.reason(first, then)
-    ]
-    exercise = problem.question.exercise
+def _kept_of_order(problem: OrderProblem) -> Kept:
     return Kept(
-        title=exercise.title,
+        title=problem.question.exercise.title,
         story=problem.story,
         listed=problem.listed,
         task=problem.task,
         kinds={problem.ask: "order" if problem.ask == WHOLE else "next action"},
-        order=KeptOrder(
-            letters=dict(problem.letters),
-            done=list(problem.done),
-            before=waits,
-            traps=[letter for letter, action in problem.letters.items() if action in exercise.traps],
-        ),
+        order=kept_order(problem),
         profile=profile(problem).as_tuple(),
+    )
+
+
+def kept_order(problem: OrderProblem) -> KeptOrder:
+    """What an order problem is marked by."""
+    letter_of = {action: letter for letter, action in problem.letters.items()}
+    actions, reason = problem.to_order, problem.question.reason
+    return KeptOrder(
+        letters=dict(problem.letters),
+        done=list(problem.done),
+        before=[(letter_of[one], letter_of[then]) for one in actions for then in actions if reason(one, then)],
+        traps=[letter for letter, action in problem.letters.items() if action in problem.question.exercise.traps],
     )
 
 

@@ -4,8 +4,8 @@ By either way an answer is right only within the range kept at handing out, in w
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 
+from tutor.answers import feedback
 from tutor.answers.choice import read_choice
 from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.marking import mark
@@ -14,12 +14,12 @@ from tutor.answers.size import read_size
 from tutor.answers.verdicts import Mark, Marking
 from tutor.classroom.keeping import SLACK, set_again
 from tutor.classroom.models import Handed, KeptOrder
-from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import rulebook
 from tutor.units import conversion
 
+FEWEST_FIGURES = 3
 _CHANGED = "It was marked by the values kept when the problem was handed out, because the exercise has changed since."
 
 
@@ -42,8 +42,9 @@ def mark_handed(engine: Engine, handed: Handed, entry: str, steps: Mapping[str, 
     if problem is None:
         return mark_by_kept(handed, entry, typed)
     marking = mark(problem, entry, typed)
-    if marking.verdict == "right" and isinstance(problem, Problem) and not _accepts(handed, marking.entry):
-        return replace(marking, verdict="unclear", feedback=f"Not marked right. {_CHANGED}")
+    if marking.verdict == "right" or problem.question.version != handed.version:
+        by_kept = mark_by_kept(handed, entry, typed)
+        return marking if (marking.verdict == "right") == (by_kept.verdict == "right") else by_kept
     return marking
 
 
@@ -63,7 +64,14 @@ def mark_by_kept(handed: Handed, entry: str, steps: Mapping[str, str]) -> Markin
         return Marking("unclear", read, told, steps=marks)
     proved = evidence is None or marks[evidence].verdict == "right"
     right = proved and _accepts(handed, read)
+    if not right and _rounded_too_far(handed, read):
+        return Marking("unclear", read, feedback.rounded_too_far(read), steps=marks)
     return Marking("right" if right else "wrong", read, f"{'Right' if right else 'Not yet'}. {_CHANGED}", steps=marks)
+
+
+def read_value(handed: Handed, text: str) -> float:
+    """A value for what a handed problem asks for, in working units. Raises EntryError if it cannot be read."""
+    return _working(handed, handed.ask, _read(handed, handed.ask, text))
 
 
 def _mark_step(handed: Handed, name: str, text: str) -> Mark:
@@ -97,9 +105,17 @@ def _working(handed: Handed, name: str, read: Entry) -> float:
     return conversion(handed.kept.units.get(name, "")).to_working(read.value)
 
 
-def _accepts(handed: Handed, read: Entry | None) -> bool:
+def _rounded_too_far(handed: Handed, read: Entry) -> bool:
+    """Whether an entry could be the right value with too few figures."""
+    if handed.kept.kinds.get(handed.ask) != "number" or read.digits >= FEWEST_FIGURES:
+        return False
+    right = conversion(handed.kept.units.get(handed.ask, "")).to_shown(handed.expected[handed.ask])
+    return abs(read.value - right) <= 1.05 * read.half_width
+
+
+def _accepts(handed: Handed, read: Entry) -> bool:
     lowest, highest = handed.kept.accepted
-    return read is not None and lowest <= _working(handed, handed.ask, read) <= highest
+    return lowest <= _working(handed, handed.ask, read) <= highest
 
 
 def _mark_order(handed: Handed, order: KeptOrder, text: str) -> Marking:

@@ -107,8 +107,8 @@ class Kept:
 
     `listed` are the lettered lines of an order; `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of
     the givens too); `accepted` is the range of right answers in the working unit, cut off where a limit would be
-    broken; `evidence` is the step that a yes or no has to come with; `profile` is (steps, traps, size class), the
-    difficulty.
+    broken; `evidence` is the step that a yes or no has to come with; `bounded` says that the answer has a limit, `said`
+    that the instructor has said the right answer; `profile` is (steps, traps, size class), the difficulty.
     """
 
     title: str = ""
@@ -123,6 +123,8 @@ class Kept:
     choices: Sequence[str] = field(default_factory=list)
     accepted: tuple[float, float] = (0.0, 0.0)
     evidence: str | None = None
+    bounded: bool = False
+    said: bool = False
     order: KeptOrder | None = None
     profile: tuple[int, int, int] = (0, 0, 0)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from tutor.classroom.codes import new_set_code, set_code
+from tutor.classroom.codes import new_set_code, personal_code, set_code
 from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, PracticeSet, StoredSet
 from tutor.classroom.names import Roll, same_name
@@ -173,6 +173,16 @@ class Register:
         )
         with self._store.reading() as connection:
             return {row.id: row.claimed_at for row in connection.execute(query)}
+
+    def personal_codes(self, class_name: str = USUAL_CLASS) -> dict[int, str]:
+        """What each member of a class types on a further device, by the member's id; for the desk alone."""
+        query = (
+            select(member.c.id, school_class.c.secret)
+            .join_from(member, school_class)
+            .where(school_class.c.name == class_name)
+        )
+        with self._store.reading() as connection:
+            return {row.id: personal_code(row.secret, row.id) for row in connection.execute(query)}
 
     def release(self, member_id: int) -> None:
         """Let a name be taken again, on any device and without the personal code; no work is lost."""

@@ -120,8 +120,8 @@ class ClassWork:
         entry = entry[:LONGEST_KEPT]
         steps = {name: text[:LONGEST_KEPT] for name, text in (steps or {}).items() if text.strip()}
         with self._store.reading() as connection:
-            standing = self._standing(connection, place, now)
-        marking = mark_handed(self._engine, standing.handed, entry, steps)
+            before = self._standing(connection, place, now)
+        marking = mark_handed(self._engine, before.handed, entry, steps)
 
         def work(connection: Connection) -> Reply:
             standing = self._standing(connection, place, now)
@@ -129,7 +129,10 @@ class ClassWork:
             if kept is None:
                 if len(standing.answers) >= MOST_ANSWERS:
                     raise ClassError("No more answers to this problem are kept. Go on with another one.")
-                new = unmarked(standing) if standing.why_not else judged(standing, marking)
+                current = marking
+                if standing.handed != before.handed:  # corrected meanwhile
+                    current = mark_handed(self._engine, standing.handed, entry, steps)
+                new = unmarked(standing) if standing.why_not else judged(standing, current)
                 row = {
                     "key": key,
                     "at": now,

@@ -17,23 +17,23 @@ from typing import TypeVar
 from platformdirs import user_data_path
 from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, update
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from tutor.errors import FaultyRequestError
+from tutor.store import failures
+from tutor.store.failures import ELSEWHERE
 from tutor.store.tables import SCHEMA, metadata, schema_version
 
 PATIENCE = "10"
 """Seconds that a write waits for another one; an SQLite URL may say otherwise (?timeout=30)."""
 
-_ELSEWHERE = "name another place for the store"
-_SENTENCES = {
-    "not a database": f"is not a Cold Morning store. Check its name, or {_ELSEWHERE}.",
-    "malformed": "is damaged. Put a copy of it back, or move it away so that a new one is made.",
-    "locked": "is being written by another program. Close that program, or wait a moment, and try again.",
-    "readonly": f"cannot be written. Change its permissions, or {_ELSEWHERE}.",
-    "unable to open": f"cannot be opened. Change the permissions of its folder, or {_ELSEWHERE}.",
-    "full": "has no room left on its disk. Free some space and try again.",
+# What begins a transaction. A read sees one moment throughout; a write is alone from its first statement on, so that
+# what it reads still holds when it commits.
+_READ = {"sqlite": ["BEGIN"], "postgresql": ["SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"]}
+_WRITE = {
+    "sqlite": ["BEGIN IMMEDIATE"],
+    "postgresql": [f"SET LOCAL lock_timeout = '{PATIENCE}s'", "SELECT pg_advisory_xact_lock(6029114)"],
 }
 
 Result = TypeVar("Result")
@@ -48,7 +48,7 @@ class Store:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._writer = engine.execution_options(begin="BEGIN IMMEDIATE")
+        self._writer = engine.execution_options(begin=_WRITE[engine.dialect.name])
 
     @classmethod
     def open(cls, where: str | None = None) -> "Store":
@@ -75,23 +75,18 @@ class Store:
             yield connection
 
     def write(self, work: Callable[[Connection], Result]) -> Result:
-        """Run `work` in one transaction; what it returns is on the disk. Raises StoreError if the store fails.
+        """Run `work` in one transaction, alone; what it returns is on the disk. Raises StoreError if the store fails.
 
-        Where writers run side by side (PostgreSQL), another one may add the same row first; `work` then runs once
-        more and finds that row.
+        If a database server is lost during the commit, the write may be there in spite of the error: whatever must not
+        be there twice carries a key of its own, by which a second call finds it.
         """
-        with self._failing_in_words():
-            try:
-                with self._writer.begin() as connection:
-                    return work(connection)
-            except IntegrityError:
-                with self._writer.begin() as connection:
-                    return work(connection)
+        with self._failing_in_words(), self._writer.begin() as connection:
+            return work(connection)
 
     def clear_leftovers(self) -> None:
         """Remove deleted text from SQLite's write-ahead log too (a busy log is removed when the store closes)."""
         if self._engine.dialect.name == "sqlite":
-            outside_transactions = self._engine.execution_options(begin="")
+            outside_transactions = self._engine.execution_options(begin=[])
             with self._failing_in_words(), outside_transactions.connect() as connection:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
 
@@ -102,7 +97,7 @@ class Store:
             schema_version.create(connection)
             connection.execute(insert(schema_version).values(version_num=SCHEMA))
         elif schema_version.name not in tables:
-            raise StoreError(f"{self._name} holds another program's tables. Check its name, or {_ELSEWHERE}.")
+            raise StoreError(f"{self.name} holds another program's tables. Check its name, or {ELSEWHERE}.")
         elif connection.scalar(select(schema_version.c.version_num)) != SCHEMA:
             self._migrate(connection)
         else:
@@ -115,27 +110,31 @@ class Store:
             migrate(connection)
         except UnknownRevisionError as error:
             raise StoreError(
-                f"{self._name} was made by a newer version of Cold Morning. "
-                f"Update with 'pip install --upgrade coldmorning', or {_ELSEWHERE}."
+                f"{self.name} was made by a newer version of Cold Morning. "
+                f"Update with 'pip install --upgrade coldmorning', or {ELSEWHERE}."
             ) from error
 
     @property
-    def _name(self) -> str:
+    def place(self) -> str:
+        """Where the store is, without a password."""
         url = self._engine.url
-        on_sqlite = url.get_backend_name() == "sqlite"
-        return f"The store {url.database if on_sqlite else url.render_as_string(hide_password=True)}"
+        if url.get_backend_name() == "sqlite":
+            return str(url.database)
+        return url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
+
+    @property
+    def name(self) -> str:
+        """The store's name at the beginning of a sentence."""
+        return f"The store {self.place}"
 
     @contextmanager
     def _failing_in_words(self) -> Iterator[None]:
         try:
             yield
         except DBAPIError as error:
-            reason = str(error.orig).strip().partition("\n")[0]
-            known = (sentence for fragment, sentence in _SENTENCES.items() if fragment in reason)
-            fallback = f"failed: {reason}. Check that its address is right and its server runs."
-            raise StoreError(f"{self._name} {next(known, fallback)}") from error
+            raise StoreError(f"{self.name} {failures.told(error, self._engine.dialect.name)}") from error
         except PoolTimeout as error:
-            raise StoreError(f"{self._name} is too busy. Wait a moment and try again.") from error
+            raise StoreError(f"{self.name} {failures.told_busy()}") from error
 
 
 def _prove_writable(connection: Connection) -> None:
@@ -154,7 +153,12 @@ def _address(where: str | None) -> URL:
     else:
         path = Path(where).expanduser() if where is not None else default_path()
         url = URL.create("sqlite", database=str(path))
-    return _file_address(url) if url.get_backend_name() == "sqlite" else url
+    match url.get_backend_name():
+        case "sqlite":
+            return _file_address(url)
+        case "postgresql":
+            return _server_address(url)
+    raise StoreError(f"A store cannot be kept in '{url.drivername}'. Give a file's path or a postgresql URL.")
 
 
 def default_path() -> Path:
@@ -172,9 +176,15 @@ def _file_address(url: URL) -> URL:
         except OSError as error:
             raise StoreError(
                 f"The store's folder {folder} cannot be made ({error.strerror}). "
-                f"Change the permissions above it, or {_ELSEWHERE}."
+                f"Change the permissions above it, or {ELSEWHERE}."
             ) from error
     return url if "timeout" in url.query else url.update_query_dict({"timeout": PATIENCE})
+
+
+def _server_address(url: URL) -> URL:
+    if url.drivername == "postgresql":
+        url = url.set(drivername="postgresql+psycopg")
+    return url if "connect_timeout" in url.query else url.update_query_dict({"connect_timeout": PATIENCE})
 
 
 def _engine(url: URL) -> Engine:
@@ -182,14 +192,14 @@ def _engine(url: URL) -> Engine:
     try:
         engine = create_engine(url, json_serializer=partial(json.dumps, allow_nan=False), pool_pre_ping=not on_sqlite)
     except NoSuchModuleError as error:
-        raise StoreError(f"No database is called '{url.drivername}'. Use a file's path or a postgresql URL.") from error
-    except ModuleNotFoundError as error:
+        raise StoreError(f"No driver is called '{url.drivername}'. Give a file's path or a postgresql URL.") from error
+    except ImportError as error:
         raise StoreError(
-            f"The store's database needs the Python package '{error.name}'. Install it with 'pip install {error.name}'."
+            f"The driver '{url.drivername}' is not installed. Install the usual one with 'pip install psycopg[binary]'."
         ) from error
     if on_sqlite:
         event.listen(engine, "connect", _set_up)
-        event.listen(engine, "begin", _begin)
+    event.listen(engine, "begin", _begin)
     return engine
 
 
@@ -220,6 +230,5 @@ def _turn_on_wal(driver: sqlite3.Connection) -> None:
 
 
 def _begin(connection: Connection) -> None:
-    """Take the write lock at once where a write follows, so that what is read before it still holds."""
-    if statement := connection.get_execution_options().get("begin", "BEGIN"):
+    for statement in connection.get_execution_options().get("begin", _READ[connection.dialect.name]):
         connection.exec_driver_sql(statement)

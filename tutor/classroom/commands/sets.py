@@ -1,0 +1,150 @@
+"""The commands about practice sets."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import click
+
+from tutor.classroom.commands.common import class_option, engine_of, in_class, of_a_set, opened, set_json
+from tutor.shell import Commands, Fault, content_option, json_option, print_json, store_option, told_plainly
+
+_file = click.argument("file", type=click.Path(path_type=Path))
+
+
+@click.group("set", cls=Commands)
+def sets() -> None:
+    """Practice sets: check a file, open it for a class, list, close, reopen."""
+
+
+@sets.command()
+@_file
+@click.option("--learners", type=click.IntRange(0, 200), default=0, help="Show how alike their variants would be.")
+@content_option
+@json_option
+@told_plainly
+def check(file: Path, learners: int, content: Path | None, as_json: bool) -> None:
+    """Check a practice set's file against the content."""
+    from dataclasses import asdict
+    from secrets import token_hex
+
+    from tutor.classroom.difficulty import Variants, spread_of_preview
+    from tutor.classroom.sets import read_set
+
+    engine = engine_of(content)
+    found = read_set(file, engine.library)
+    spreads = spread_of_preview(Variants(engine, found, token_hex(32)), learners) if learners else []
+    if as_json:
+        print_json({**found.model_dump(mode="json"), "spread": [asdict(one) for one in spreads]})
+        return
+    click.echo(f"{found.id}: {found.title} ({len(found.places)} problems)")
+    for one in spreads:
+        click.echo(
+            f"  {one.place:2} {one.exercise:36} steps {_range(one.steps)}, mistakes {_range(one.traps)}, "
+            f"tens {_range(one.size)}, alike {one.alike:.0%}"
+        )
+
+
+def _range(ends: tuple[int, int]) -> str:
+    return str(ends[0]) if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+
+
+@sets.command("open")
+@_file
+@in_class
+@content_option
+@store_option
+@json_option
+@told_plainly
+def open_(file: Path, class_name: str, content: Path | None, store: str | None, as_json: bool) -> None:
+    """Open a practice set's file for a class; prints the code that learners type."""
+    from tutor.classroom.register import Register
+    from tutor.classroom.sets import read_set
+
+    found = read_set(file, engine_of(content).library)
+    with opened(store) as kept:
+        _print_set(Register(kept).put(found, class_name), as_json)
+
+
+@sets.command("list")
+@class_option
+@store_option
+@json_option
+@told_plainly
+def list_(class_name: str | None, store: str | None, as_json: bool) -> None:
+    """List the sets in the store."""
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        found = Register(kept).sets(class_name)
+    if as_json:
+        print_json([set_json(one) for one in found])
+        return
+    for one in found:
+        _print_set(one, as_json=False)
+
+
+@sets.command()
+@of_a_set
+@json_option
+@told_plainly
+def close(which: str, class_name: str | None, store: str | None, as_json: bool) -> None:
+    """Take no more answers."""
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        register = Register(kept)
+        _print_set(register.close(register.find(which, class_name).id), as_json)
+
+
+@sets.command()
+@of_a_set
+@click.option("--closes", help="Until when, as '2026-03-09 18:00' in the set's time zone; else until it is closed.")
+@json_option
+@told_plainly
+def reopen(which: str, class_name: str | None, store: str | None, closes: str | None, as_json: bool) -> None:
+    """Take answers again."""
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        register = Register(kept)
+        found = register.find(which, class_name)
+        _print_set(register.reopen(found.id, _moment(closes, found.declaration.zone)), as_json)
+
+
+@sets.command()
+@of_a_set
+@click.option("--opens", help="From when, as '2026-03-02 08:00' in the set's time zone; else at once.")
+@click.option("--closes", help="Until when; else until it is closed.")
+@json_option
+@told_plainly
+def times(
+    which: str, class_name: str | None, store: str | None, opens: str | None, closes: str | None, as_json: bool
+) -> None:
+    """Give a set other opening and closing times."""
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        register = Register(kept)
+        found = register.find(which, class_name)
+        zone = found.declaration.zone
+        _print_set(register.change_times(found.id, _moment(opens, zone), _moment(closes, zone)), as_json)
+
+
+def _moment(text: str | None, zone: str) -> datetime | None:
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise Fault(f"'{text[:40]}' is no time. Write it as '2026-03-09 18:00'.") from None
+    return moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))
+
+
+def _print_set(of: Any, as_json: bool) -> None:
+    told = set_json(of)
+    if as_json:
+        print_json(told)
+        return
+    click.echo(f"{told['code']}  {told['id']:24} {told['class']:16} {told['state']:8} {told['title']}")

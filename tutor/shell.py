@@ -1,0 +1,68 @@
+"""What all commands share: how faults are told, how JSON is printed, the options that many take."""
+
+import json
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tutor.errors import FaultyRequestError
+
+FAULTY_REQUEST = 2
+
+
+class Fault(click.ClickException):
+    """A faulty request: one line on standard error, exit code 2."""
+
+    exit_code = FAULTY_REQUEST
+
+    def show(self, file: Any = None) -> None:
+        """Print the fault."""
+        click.echo(f"coldmorning: {' '.join(self.message.split())}", file=file or sys.stderr)
+
+
+def told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Turn the errors of a request into one line and exit code 2."""
+
+    @wraps(command)
+    def run(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except FaultyRequestError as error:
+            raise Fault(str(error)) from None
+
+    return run
+
+
+class Commands(click.Group):
+    """A group whose usage errors, too, take one line."""
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Read the options of the group."""
+        try:
+            return super().make_context(*args, **kwargs)
+        except click.UsageError as error:
+            raise Fault(f"{error.format_message()} 'coldmorning --help' lists the options.") from None
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Read the options of the command and run it."""
+        try:
+            return super().invoke(ctx)
+        except click.UsageError as error:
+            command = error.ctx.command_path if error.ctx else "coldmorning"
+            raise Fault(f"{error.format_message()} '{command} --help' lists what there is.") from None
+
+
+def print_json(told: Any) -> None:
+    """Print what a command tells, as JSON."""
+    click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+
+
+content_option = click.option(
+    "--content", type=click.Path(path_type=Path), help="A folder with exercises/ and lessons/ of your own."
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+store_option = click.option("--store", help="Where work is kept: a file or a database URL.")

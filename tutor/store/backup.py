@@ -1,0 +1,223 @@
+"""One file that holds a whole store, the same for every database: a class can move from SQLite to PostgreSQL by it.
+
+The file is a zip archive: for each table TABLE.jsonl, one row a line as a JSON object, and contents.json, which names
+the revision of the tables and gives each table's number of rows and the SHA-256 of its lines.
+"""
+
+import json
+import os
+import tempfile
+import zlib
+from base64 import b64decode, b64encode
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from hashlib import sha256
+from itertools import islice
+from pathlib import Path
+from typing import IO, Any
+from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
+
+from pydantic import BaseModel
+from sqlalchemy import JSON, Connection, DateTime, LargeBinary, MetaData, Table, func, insert, select, text
+
+from tutor.errors import FaultyRequestError
+from tutor.store.database import Store
+from tutor.store.tables import SCHEMA, UtcTime, schema_version
+
+FORMAT = 1
+_CONTENTS = "contents.json"
+_ROWS_AT_ONCE = 500
+
+
+class BackupError(FaultyRequestError):
+    """A backup cannot be made or read; the message says why and what to do."""
+
+
+class _Lines(BaseModel):
+    rows: int
+    sha256: str
+
+
+class _Contents(BaseModel):
+    """What contents.json says."""
+
+    format: int
+    schema_revision: str
+    made_at: datetime
+    tables: dict[str, _Lines]
+
+
+def back_up(store: Store, path: Path) -> int:
+    """Write all of the store, as it is at one moment, to a file, and give the number of rows.
+
+    The file is there whole or not at all; one of the same name is replaced. Only its owner may read it.
+    Raises BackupError if the store is empty or the file cannot be written, StoreError if the store cannot be read.
+    """
+    with _whole_file(path) as file, ZipFile(file, "w", ZIP_DEFLATED) as archive, store.reading() as connection:
+        tables = {table.name: _write_rows(connection, table, archive) for table in _tables(connection)}
+        rows = sum(lines.rows for lines in tables.values())
+        if not rows:
+            raise BackupError(f"{store.name} is empty: there is nothing to back up. Name the right one with --store.")
+        contents = _Contents(format=FORMAT, schema_revision=SCHEMA, made_at=datetime.now(UTC), tables=tables)
+        archive.writestr(_CONTENTS, contents.model_dump_json(indent=2))
+    return rows
+
+
+def restore(store: Store, path: Path, *, replace: bool = False) -> int:
+    """Put what a backup holds into an empty store, or in place of all that is there, and give the number of rows.
+
+    A backup of an earlier version is brought up to date. If anything fails the store stays as it was.
+    Raises BackupError if the file is damaged, from a newer version or no backup, or if the store holds work and
+    `replace` is False; StoreError if the store fails.
+    """
+    from tutor.store.migrations import migrate  # noqa: PLC0415 - slow to import
+
+    with _reading(path) as archive:
+        contents = _checked(archive, path)
+
+        def work(connection: Connection) -> None:
+            if not replace and any(connection.execute(select(table).limit(1)).first() for table in _tables(connection)):
+                raise BackupError(
+                    f"{store.name} holds work already. Name an empty one with --store, or let the backup take the "
+                    "place of all that is there with --replace."
+                )
+            _remove_tables(connection)
+            migrate(connection, contents.schema_revision)
+            tables = _tables(connection)
+            if {table.name for table in tables} != set(contents.tables):
+                raise _damaged(path)
+            for table in tables:
+                _read_rows(connection, table, archive)
+            migrate(connection)
+
+        store.write(work)
+    store.clear_leftovers()
+    return sum(lines.rows for lines in contents.tables.values())
+
+
+def _tables(connection: Connection) -> list[Table]:
+    """The tables that are there, whatever their revision; those referred to come before those that refer to them."""
+    every = MetaData()
+    every.reflect(connection)
+    for table in every.tables.values():
+        for column in table.c:
+            if isinstance(column.type, DateTime):
+                column.type = UtcTime()
+    return [table for table in every.sorted_tables if table.name != schema_version.name]
+
+
+def _remove_tables(connection: Connection) -> None:
+    every = MetaData()
+    every.reflect(connection)
+    every.drop_all(connection)
+
+
+def _write_rows(connection: Connection, table: Table, archive: ZipFile) -> _Lines:
+    digest, rows = sha256(), 0
+    found = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(select(table).order_by(*table.primary_key))
+    with archive.open(_member(table.name), "w", force_zip64=True) as member:
+        for row in found.mappings():
+            line = json.dumps({column.name: _plain(row[column.name]) for column in table.c}) + "\n"
+            member.write(line.encode("ascii"))
+            digest.update(line.encode("ascii"))
+            rows += 1
+    return _Lines(rows=rows, sha256=digest.hexdigest())
+
+
+def _read_rows(connection: Connection, table: Table, archive: ZipFile) -> None:
+    with archive.open(_member(table.name)) as member:
+        while lines := list(islice(member, _ROWS_AT_ONCE)):
+            connection.execute(insert(table), [_row(table, json.loads(line)) for line in lines])
+    if connection.dialect.name == "postgresql" and (numbered := table.autoincrement_column) is not None:
+        _number_on(connection, table, numbered.name)
+
+
+def _number_on(connection: Connection, table: Table, column: str) -> None:
+    """Let the database number new rows after those that came with their numbers."""
+    highest = connection.scalar(select(func.max(table.c[column])))
+    if highest is not None:
+        setting = text("SELECT setval(pg_get_serial_sequence(:table, :column), :highest)")
+        connection.execute(setting, {"table": table.name, "column": column, "highest": highest})
+
+
+def _plain(value: Any) -> Any:
+    match value:
+        case datetime():
+            return value.isoformat()
+        case bytes():
+            return b64encode(value).decode("ascii")
+    return value
+
+
+def _row(table: Table, plain: dict[str, Any]) -> dict[str, Any]:
+    return {column.name: _value(column.type, plain[column.name]) for column in table.c}
+
+
+def _value(kind: Any, plain: Any) -> Any:
+    if plain is None or isinstance(kind, JSON):
+        return plain
+    if isinstance(kind, UtcTime):
+        return datetime.fromisoformat(plain)
+    return b64decode(plain) if isinstance(kind, LargeBinary) else plain
+
+
+def _member(table: str) -> str:
+    return f"{table}.jsonl"
+
+
+def _checked(archive: ZipFile, path: Path) -> _Contents:
+    """Read the contents and prove every table's lines against them."""
+    from tutor.store.migrations import revisions  # noqa: PLC0415 - slow to import
+
+    contents = _Contents.model_validate_json(archive.read(_CONTENTS))
+    if contents.format > FORMAT or contents.schema_revision not in revisions():
+        raise BackupError(
+            f"The backup {path} was made by a newer version of Cold Morning. "
+            "Update with 'pip install --upgrade coldmorning' and try again."
+        )
+    for name, lines in contents.tables.items():
+        digest, rows = sha256(), 0
+        with archive.open(_member(name)) as member:
+            for line in member:
+                digest.update(line)
+                rows += 1
+        if (rows, digest.hexdigest()) != (lines.rows, lines.sha256):
+            raise _damaged(path)
+    return contents
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[ZipFile]:
+    """Open a backup; whatever may be wrong with its bytes is told in one sentence."""
+    try:
+        with ZipFile(path) as archive:
+            yield archive
+    except OSError as error:
+        raise BackupError(f"The backup {path} cannot be read ({error.strerror}). Check its name.") from error
+    except (BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, KeyError, ValueError) as error:
+        raise _damaged(path) from error
+
+
+def _damaged(path: Path) -> BackupError:
+    return BackupError(f"{path} is no backup of a Cold Morning store, or is damaged. Take another copy of it.")
+
+
+@contextmanager
+def _whole_file(path: Path) -> Iterator[IO[bytes]]:
+    """Give a file to write to, which takes its name when it is whole and on the disk."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    except OSError as error:
+        raise BackupError(f"The backup {path} cannot be written ({error.strerror}). Name another place.") from error
+    unfinished = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    except OSError as error:
+        raise BackupError(f"The backup {path} cannot be written ({error.strerror}). Name another place.") from error
+    finally:
+        unfinished.unlink(missing_ok=True)
