@@ -1,0 +1,121 @@
+"""Text that a learner has typed into a class's problem and not sent: kept while they type, without a run of the page.
+
+Streamlit sends nothing of a form before its button is pressed. So a small script sends what is typed to a route of its
+own; the learner's cookie says whose it is.
+"""
+
+import streamlit as st
+from pydantic import BaseModel, Field, ValidationError
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from tutor.app.middleware import token
+from tutor.errors import FaultyRequestError
+from tutor.store.database import StoreError
+
+SCRIPT_ADDRESS = "/coldmorning/drafts.js"
+ADDRESS = "/coldmorning/draft"
+MOST_BYTES = 16_000
+LONGEST = 2000
+
+SCRIPT = r"""
+if (!window.coldMorningDrafts) {
+  window.coldMorningDrafts = true;
+  const PAUSE = 800, AGAIN = 3000;
+  const waiting = new Map();
+  let timer = null;
+  const later = (delay) => { clearTimeout(timer); timer = setTimeout(send, delay); };
+  const fieldOf = (box) => {
+    const holder = box.closest?.("[class*='st-key-draft-']");
+    return holder?.className.match(/st-key-draft-(\w{3}-\w{3})-(\d+)-(\w+)/);
+  };
+  async function send() {
+    for (const [name, draft] of [...waiting]) {
+      let kept = false;
+      try {
+        const answer = await fetch("ADDRESS", {
+          method: "POST", keepalive: true, headers: {"content-type": "application/json"}, body: JSON.stringify(draft),
+        });
+        kept = answer.status < 500;
+      } catch { kept = false; }
+      if (kept && waiting.get(name) === draft) waiting.delete(name);
+      if (!kept) later(AGAIN);
+    }
+  }
+  window.addEventListener("input", (event) => {
+    const found = fieldOf(event.target);
+    if (!found) return;
+    const [name, code, place, field] = found;
+    waiting.set(name, {code, place: Number(place), field, text: event.target.value});
+    later(PAUSE);
+  }, true);
+  window.addEventListener("focusout", () => { if (waiting.size) send(); }, true);
+  window.addEventListener("pagehide", () => { if (waiting.size) send(); });
+}
+""".replace("ADDRESS", ADDRESS)
+
+
+class Draft(BaseModel):
+    """Unsent text: the set's code, the place, the field and what is in its box."""
+
+    code: str = Field(max_length=20)
+    place: int
+    field: str = Field(max_length=80)
+    text: str = Field(max_length=LONGEST)
+
+
+def key(code: str, place: int, field: str) -> str:
+    """The key of a box by which the script knows what is typed there."""
+    return f"draft {code} {place} {field}"
+
+
+def show_script() -> None:
+    """Put the script on the page."""
+    with st.container(key="drafts-script"):
+        st.html(f'<script src="{SCRIPT_ADDRESS}"></script>', unsafe_allow_javascript=True)
+
+
+async def script(_request: Request) -> Response:
+    """Send the script."""
+    return Response(SCRIPT, media_type="text/javascript", headers={"cache-control": "max-age=86400"})
+
+
+async def keep(request: Request) -> Response:
+    """Keep a draft of the member whose browser asks; whoever is no member of the set's class keeps nothing."""
+    sent_by = token(request.cookies)
+    if sent_by is None or request.headers.get("content-type") != "application/json":
+        return PlainTextResponse("Open the class work page first.", 403)
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > MOST_BYTES:
+            return PlainTextResponse("This is too long to be kept.", 413)
+    try:
+        draft = Draft.model_validate_json(bytes(body))
+        await run_in_threadpool(_keep, sent_by, draft)
+    except ValidationError:
+        return PlainTextResponse("This is no draft.", 400)
+    except StoreError:
+        return PlainTextResponse("The store does not answer just now.", 503)
+    except FaultyRequestError as error:
+        return PlainTextResponse(str(error), 409)
+    return Response(status_code=204)
+
+
+def _keep(sent_by: str, draft: Draft) -> None:
+    from tutor.app import session  # noqa: PLC0415 - it reads the settings of the module that starts the server
+    from tutor.classroom.claims import Claims  # noqa: PLC0415 - sympy is loaded while the server answers already
+    from tutor.classroom.errors import ClassError  # noqa: PLC0415
+    from tutor.classroom.register import Register  # noqa: PLC0415
+    from tutor.classroom.work import ClassWork  # noqa: PLC0415
+
+    of = Register(session.store()).set_of_code(draft.code)
+    member = Claims(session.store(), of).member(sent_by)
+    if member is None:
+        raise ClassError("Take your name on the class list first.")
+    ClassWork(session.store(), session.engine(), of, member).keep_draft(draft.place, draft.field, draft.text)
+
+
+ROUTES = [Route(SCRIPT_ADDRESS, script), Route(ADDRESS, keep, methods=["POST"])]
