@@ -1,10 +1,9 @@
 """Text that a learner has typed into a class's problem and not sent: kept while they type, without a run of the page.
 
-Streamlit sends nothing of a form before its button is pressed. So a small script sends what is typed to a route of its
-own; the learner's cookie says whose it is.
+Streamlit sends nothing of a form before its button is pressed. So a script (tutor.app.class_script) sends what is typed
+to a route of its own; the learner's cookie says whose it is.
 """
 
-import streamlit as st
 from pydantic import BaseModel, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -15,46 +14,9 @@ from tutor.app.middleware import token
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 
-SCRIPT_ADDRESS = "/coldmorning/drafts.js"
 ADDRESS = "/coldmorning/draft"
 MOST_BYTES = 16_000
 LONGEST = 2000
-
-SCRIPT = r"""
-if (!window.coldMorningDrafts) {
-  window.coldMorningDrafts = true;
-  const PAUSE = 800, AGAIN = 3000;
-  const waiting = new Map();
-  let timer = null;
-  const later = (delay) => { clearTimeout(timer); timer = setTimeout(send, delay); };
-  const fieldOf = (box) => {
-    const holder = box.closest?.("[class*='st-key-draft-']");
-    return holder?.className.match(/st-key-draft-(\w{3}-\w{3})-(\d+)-(\w+)/);
-  };
-  async function send() {
-    for (const [name, draft] of [...waiting]) {
-      let kept = false;
-      try {
-        const answer = await fetch("ADDRESS", {
-          method: "POST", keepalive: true, headers: {"content-type": "application/json"}, body: JSON.stringify(draft),
-        });
-        kept = answer.status < 500;
-      } catch { kept = false; }
-      if (kept && waiting.get(name) === draft) waiting.delete(name);
-      if (!kept) later(AGAIN);
-    }
-  }
-  window.addEventListener("input", (event) => {
-    const found = fieldOf(event.target);
-    if (!found) return;
-    const [name, code, place, field] = found;
-    waiting.set(name, {code, place: Number(place), field, text: event.target.value});
-    later(PAUSE);
-  }, true);
-  window.addEventListener("focusout", () => { if (waiting.size) send(); }, true);
-  window.addEventListener("pagehide", () => { if (waiting.size) send(); });
-}
-""".replace("ADDRESS", ADDRESS)
 
 
 class Draft(BaseModel):
@@ -69,17 +31,6 @@ class Draft(BaseModel):
 def key(code: str, place: int, field: str) -> str:
     """The key of a box by which the script knows what is typed there."""
     return f"draft {code} {place} {field}"
-
-
-def show_script() -> None:
-    """Put the script on the page."""
-    with st.container(key="drafts-script"):
-        st.html(f'<script src="{SCRIPT_ADDRESS}"></script>', unsafe_allow_javascript=True)
-
-
-async def script(_request: Request) -> Response:
-    """Send the script."""
-    return Response(SCRIPT, media_type="text/javascript", headers={"cache-control": "max-age=86400"})
 
 
 async def keep(request: Request) -> Response:
@@ -118,4 +69,4 @@ def _keep(sent_by: str, draft: Draft) -> None:
     ClassWork(session.store(), session.engine(), of, member).keep_draft(draft.place, draft.field, draft.text)
 
 
-ROUTES = [Route(SCRIPT_ADDRESS, script), Route(ADDRESS, keep, methods=["POST"])]
+ROUTE = Route(ADDRESS, keep, methods=["POST"])

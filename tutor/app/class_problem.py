@@ -52,6 +52,10 @@ def show_told(view: ForLearner, drawing: Diagram | None) -> None:
                 for given in view.givens
             ]
         )
+
+
+def show_cautions(view: ForLearner) -> None:
+    """The cautions that fit the problem."""
     if view.cautions:
         st.warning("\n".join(f"- {showing.plain(caution)}" for caution in view.cautions), icon="⚠")
 

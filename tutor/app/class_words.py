@@ -56,6 +56,7 @@ def rules_words(of: StoredSet) -> str:
         told.append(f"closes on {told_time(rules.closes, rules.zone)}")
     told.append("1 attempt at each problem" if rules.attempts == 1 else f"{rules.attempts} attempts at each problem")
     told.append("marked at once" if rules.marked == "at once" else "marked when the set closes")
+    told.append(f"rulebook {'US' if rules.rulebook == 'us' else 'IEC'}")
     return " · ".join(told)
 
 

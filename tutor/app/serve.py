@@ -19,7 +19,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tutor.app import class_drafts, theme
+from tutor.app import class_drafts, class_script, theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
@@ -96,7 +96,7 @@ def serve(port: int | None, browser: bool, store: str | None, content: Path | No
     app = st.App(
         MAIN,
         lifespan=lifespan,
-        routes=[Route(theme.KEYS_ADDRESS, keys_script), *class_drafts.ROUTES],
+        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE],
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
     )
     with suppress(KeyboardInterrupt):

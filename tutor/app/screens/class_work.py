@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from tutor.app import class_drafts, class_entry, class_problem, showing
+from tutor.app import class_entry, class_problem, class_script, showing
 from tutor.app.class_entry import HERE
 from tutor.app.class_words import SIGNS, attempts_words, progress_words, rules_words, state_words
 from tutor.app.diagrams.drawing import Diagram
@@ -69,7 +69,8 @@ def all_problems(sheet: Sheet) -> None:
 def told(sheet: Sheet) -> None:
     view = sheet.view
     all_problems(sheet)
-    st.header(f"Problem {view.place} of {view.places}: {showing.plain(view.title)}", anchor=False)
+    with st.container(key="class-problem"):
+        st.header(f"Problem {view.place} of {view.places}: {showing.plain(view.title)}", anchor=False)
     facts = [f"Problem code {view.code}", *([] if view.why_not else [attempts_words(view.attempts_left)])]
     st.caption(" · ".join(facts))
     class_problem.show_told(view, sheet.drawing)
@@ -94,8 +95,9 @@ def show(sheet: Sheet) -> None:
     class_problem.show_answers(sheet.of, sheet.view)
     class_problem.show_help(sheet.of, sheet.work, sheet.view)
     to_neighbours(sheet)
+    class_problem.show_cautions(sheet.view)
     class_entry.show_who(sheet.of, sheet.member)
-    class_drafts.show_script()
+    class_script.show()
     with suppress(StoreError):
         record().keep_place({"page": "class_work", "query": urlencode(query)})
 
@@ -113,7 +115,8 @@ def show_set(code: str) -> None:
     except ClassError as error:
         show_title(of)
         st.info(showing.plain(str(error)))
-        st.page_link(HERE, label="Open the set where you were", query_params={"set": of.code})
+        if "place" in st.query_params:
+            st.page_link(HERE, label="Open the set where you were", query_params={"set": of.code})
         class_entry.show_new_code(of, member)
         class_entry.show_who(of, member)
         return
