@@ -16,6 +16,7 @@ PAGES = [
     st.Page("screens/lessons.py", title="Lessons", url_path="lessons"),
     st.Page("screens/practice.py", title="Practice", url_path="practice"),
     st.Page("screens/working.py", title="Check my working", url_path="working"),
+    st.Page("screens/class_work.py", title="Class work", url_path="class-work"),
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
     st.Page("screens/progress.py", title="Progress", url_path="progress"),
     st.Page("screens/recognition.py", title="Recognising mistakes", url_path="recognition"),

@@ -20,7 +20,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tutor.app import theme
+from tutor.app import class_drafts, class_script, theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
@@ -108,7 +108,7 @@ def serve(
     app = st.App(
         MAIN,
         lifespan=lifespan,
-        routes=[Route(theme.KEYS_ADDRESS, keys_script)],
+        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE],
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
         on_script_error=tell_store_error,
     )

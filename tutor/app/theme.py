@@ -45,7 +45,7 @@ _CSS = f"""
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
-[class*="st-key-narrow-drawing"], .st-key-keys-script {{ display: none; }}
+[class*="st-key-narrow-drawing"], .st-key-keys-script, .st-key-class-work-script {{ display: none; }}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{ padding-left: 1rem; padding-right: 1rem; }}
   [data-testid="stMarkdownContainer"] :is(td, th) {{ padding: 0.25rem 0.3rem; }}
