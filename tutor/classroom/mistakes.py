@@ -1,7 +1,8 @@
 """The mistakes of a class: who makes them, how dangerous they are, and the set that treats them.
 
 A mistake counts for a learner to whom it was named.  Where an answer fits several mistakes none is named; each then
-counts, as 'perhaps', by its probability.  A pair of mistakes counts for both of its parts.
+counts, as 'perhaps', by its probability, and the answer itself is told under the likeliest.  A pair of mistakes counts
+for both of its parts.
 """
 
 import re
@@ -86,6 +87,8 @@ class _Found:
 
     @property
     def weight(self) -> float:
+        if not self.harms:
+            return WEIGHT[Harm.NONE]
         return sum(WEIGHT[harm] * count for harm, count in self.harms.items()) / self.harms.total()
 
 
@@ -133,9 +136,10 @@ def _gathered(outcomes: Sequence[Outcome], engine: Engine, again: Again) -> Mapp
             found = gathered[_key(exercise, handed.exercise, id_)]
             learner = handed.member.id
             found.shares[learner] = max(share, found.shares.get(learner, 0.0))
-            found.harms[harm] += 1
-            found.typed[answer.entry.strip()[:LONGEST_EXAMPLE]] += 1
             found.handed.append(handed)
+            if share == max(shares.values()):
+                found.harms[harm] += 1
+                found.typed[answer.entry.strip()[:LONGEST_EXAMPLE]] += 1
             if answer.named is not None and id_ in answer.named.split("+"):
                 found.named.add(learner)
     return gathered

@@ -9,10 +9,11 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from tutor.classroom.exports.outbox import Outbox, OutboxError
+from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.record_store import BATCH, TRIES, RecordStore, RecordStoreError
 from tutor.classroom.exports.xapi import statements
 from tutor.classroom.models import PracticeSet
+from tutor.store.database import Store
 
 HOME = "https://school.example"
 SET = PracticeSet(id="cold-strings", title="Cold strings", items=[{"exercise": "most-modules-in-series"}])
@@ -92,8 +93,23 @@ def lrs():
 
 
 @pytest.fixture
-def outbox(tmp_path):
-    return Outbox(tmp_path / "out" / "box.sqlite3")
+def box(tmp_path):
+    """box(name): an outbox in a store of its own, the same for the same name."""
+    stores = {}
+
+    def opened(name="mine"):
+        if name not in stores:
+            stores[name] = Store.open(str(tmp_path / f"{name}.sqlite3"))
+        return Outbox(stores[name])
+
+    yield opened
+    for store in stores.values():
+        store.close()
+
+
+@pytest.fixture
+def outbox(box):
+    return box()
 
 
 @pytest.fixture
@@ -117,13 +133,13 @@ def test_everything_arrives_once_with_the_right_headers(lrs, outbox, told):
     assert len(lrs.requests) == 2
 
 
-def test_sending_twice_changes_nothing(lrs, outbox, told, tmp_path):
+def test_sending_twice_changes_nothing(lrs, outbox, told, box):
     outbox.put(told)
     lrs.store().deliver(outbox)
     assert outbox.put(told) == 0
     assert lrs.store().deliver(outbox).sent == 0
     # Another machine with an outbox of its own: the record store has all ids, and says so.
-    other = Outbox(tmp_path / "other.sqlite3")
+    other = box("another machine's")
     other.put(told)
     delivery = lrs.store().deliver(other)
     assert (delivery.sent, delivery.refused) == (80, [])
@@ -152,14 +168,14 @@ def test_a_record_store_that_asks_to_wait_is_waited_for(lrs, outbox, told):
     assert lrs.waits == [7, 2]
 
 
-def test_after_the_last_try_everything_still_waits(lrs, outbox, told):
+def test_after_the_last_try_everything_still_waits(lrs, outbox, told, box):
     outbox.put(told)
     lrs.plan = [500] * TRIES
     with pytest.raises(RecordStoreError, match="wait in the outbox"):
         lrs.store().deliver(outbox)
     assert len(lrs.requests) == TRIES
     assert len(lrs.waits) == TRIES - 1
-    assert len(Outbox(outbox.path).waiting(1000)) == 80
+    assert len(box().waiting(1000)) == 80
     assert lrs.store().deliver(outbox).sent == 80
 
 
@@ -256,19 +272,11 @@ def test_a_correction_before_sending_replaces_what_waits(outbox, make):
     assert waiting.statement["result"]["success"] is True
 
 
-def test_nothing_of_a_learner_stays_once_they_are_forgotten(lrs, outbox, told):
-    outbox.put(told)
-    assert outbox.forget("n3") == 4
-    assert len(outbox.waiting(1000)) == 76
-    lrs.store().deliver(outbox)
-    assert outbox.forget("n4") == 4
-    text = outbox.path.read_bytes()
-    assert b'"n3"' not in text
-    assert b'"n5"' not in text  # sent, and so gone but for ids
-    assert b"most-modules" not in text
-
-
-def test_an_outbox_that_is_none_is_a_sentence(tmp_path):
-    (tmp_path / "box").write_text("not a database, but text that is long enough to look like one " * 40)
-    with pytest.raises(OutboxError, match="cannot be used"):
-        Outbox(tmp_path / "box")
+def test_what_waits_survives_a_restart(lrs, told, tmp_path):
+    where = str(tmp_path / "kept.sqlite3")
+    store = Store.open(where)
+    Outbox(store).put(told)
+    store.close()
+    store = Store.open(where)
+    assert RecordStore(lrs.url).deliver(Outbox(store)).sent == 80
+    store.close()

@@ -50,16 +50,23 @@ def ranked_mistakes(mistakes: Sequence[ClassMistake], look: Look) -> Drawn:
     """Draw to how many learners each mistake was named, and to how many more perhaps, the most pressing at the top."""
     shown = list(mistakes[:MOST_MISTAKES])
     figure = blank(look, "learners", "")
-    figure.update_layout(barmode="stack", height=max(HEIGHT // 2, 120 + ROOM_FOR_A_MISTAKE * len(shown)))
+    figure.update_layout(
+        barmode="stack", legend_traceorder="normal", height=max(HEIGHT // 2, 120 + ROOM_FOR_A_MISTAKE * len(shown))
+    )
     figure.update_xaxes(rangemode="tozero")
     figure.update_yaxes(autorange="reversed", showgrid=False)
     labels = [_label(at, mistake) for at, mistake in enumerate(shown, start=1)]
     bars = (
-        ("named", [float(mistake.learners) for mistake in shown], look.line_1, ""),
-        ("perhaps", [mistake.perhaps for mistake in shown], look.line_2, "/"),
+        ("named", [float(mistake.learners) for mistake in shown], look.line_1, {"shape": ""}),
+        (
+            "perhaps",
+            [mistake.perhaps for mistake in shown],
+            look.line_2,
+            {"shape": "/", "fgcolor": look.line_2, "bgcolor": look.ground},
+        ),
     )
     for name, widths, colour, pattern in bars:
-        marker = {"color": colour, "pattern": {"shape": pattern, "fgcolor": look.ground}}
+        marker = {"color": colour, "pattern": pattern, "line": {"color": colour, "width": 1}}
         hover = "%{y}: %{x:.1f} " + name + "<extra></extra>"
         figure.add_trace(
             go.Bar(x=widths, y=labels, name=name, orientation="h", marker=marker, width=0.6, hovertemplate=hover)

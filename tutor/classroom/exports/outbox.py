@@ -1,108 +1,122 @@
-"""Statements on their way to a record store: kept in a file until the store has said that it has them.
+"""Statements on their way to a record store: kept in the store until the record store has said that it has them.
 
-What was sent leaves only its id and its subject behind, so that a statement that replaces it can take it back.
+What was sent stays, so that a statement that replaces it can take it back; all of a member's goes when the member is
+erased.
 """
 
-import json
-import sqlite3
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
-from pathlib import Path
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select, update
 
 from tutor.classroom.exports.tables import stable_id
 from tutor.classroom.exports.xapi import Told, voiding
-from tutor.errors import FaultyRequestError
-
-_TABLE = """
-CREATE TABLE IF NOT EXISTS statement (
-    place INTEGER PRIMARY KEY AUTOINCREMENT,
-    id TEXT NOT NULL UNIQUE,
-    made TEXT NOT NULL,
-    subject TEXT NOT NULL,
-    actor TEXT NOT NULL,
-    body TEXT,
-    refused TEXT
-)"""
+from tutor.store.database import Store
+from tutor.store.tables import outbox
 
 
-class OutboxError(FaultyRequestError):
-    """The outbox cannot be used; the message says why."""
+@dataclass(frozen=True)
+class _Row:
+    """One row; `made` is the id that a statement was made with: one that holds again is sent under another."""
+
+    id: str
+    made: str
+    sent: bool
 
 
 class Outbox:
-    """A file of statements.
+    """The statements of all sets; every method may raise StoreError."""
 
-    `body` is there until a statement is sent, `refused` is why a record store will not have it.  `made` is the id that
-    a statement was made with: one that was taken back and now holds again is sent under another.
-    """
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        with self._connected() as connection:
-            connection.execute(_TABLE)
+    def __init__(self, store: Store) -> None:
+        self._store = store
 
     def put(self, told: Sequence[Told]) -> int:
         """Keep the statements that are new; one that replaces another takes that back. Gives how many are new."""
-        with self._connected() as connection:
-            return sum(self._put(connection, one) for one in told)
+
+        def work(connection: Connection) -> int:
+            rows = _by_subject(connection, {one.member for one in told})
+            return sum(_put(connection, one, rows[one.subject]) for one in told)
+
+        return self._store.write(work)
 
     def waiting(self, most: int) -> list[Told]:
-        """The first statements not yet sent, in order."""
-        query = "SELECT subject, body FROM statement WHERE body IS NOT NULL AND refused IS NULL ORDER BY place LIMIT ?"
-        with self._connected() as connection:
-            return [Told(subject, json.loads(body)) for subject, body in connection.execute(query, (most,))]
+        """The first statements that are neither sent nor refused, in order."""
+        found: list[Told] = []
+        for kept, member, answer in self._unsent():
+            if len(found) < most and kept["refused"] is None:
+                found.append(Told(kept["subject"], kept["statement"], member, answer))
+        return found
 
     def sent(self, ids: Sequence[str]) -> None:
         """Note that the record store has these."""
-        with self._connected() as connection:
-            connection.executemany("UPDATE statement SET body = NULL WHERE id = ?", [(one,) for one in ids])
+        now = datetime.now(UTC)
+        self._store.write(
+            lambda connection: connection.execute(update(outbox).where(outbox.c.key.in_(ids)).values(sent_at=now))
+        )
 
     def refuse(self, id_: str, reason: str) -> None:
         """Note that the record store will not have one; it is kept, and not sent again."""
-        with self._connected() as connection:
-            connection.execute("UPDATE statement SET refused = ? WHERE id = ?", (reason[:500], id_))
+        self._note(id_, reason)
 
     def refused(self) -> list[tuple[str, str]]:
         """The ids that were refused, and why."""
-        with self._connected() as connection:
-            query = "SELECT id, refused FROM statement WHERE refused IS NOT NULL ORDER BY place"
-            return [(id_, reason) for id_, reason in connection.execute(query)]
+        kept = (kept for kept, _, _ in self._unsent())
+        return [(one["statement"]["id"], one["refused"]) for one in kept if one["refused"] is not None]
 
     def try_refused_again(self) -> None:
         """Let those that were refused be sent once more."""
-        with self._connected() as connection:
-            connection.execute("UPDATE statement SET refused = NULL")
+        for id_, _ in self.refused():
+            self._note(id_, None)
 
-    def forget(self, actor_name: str) -> int:
-        """Delete all that is kept about a learner, by the name of their account; gives how many statements it was."""
-        with self._connected() as connection:
-            return connection.execute("DELETE FROM statement WHERE actor = ?", (actor_name,)).rowcount
+    def _note(self, id_: str, reason: str | None) -> None:
+        def work(connection: Connection) -> None:
+            kept = connection.scalars(select(outbox.c.statement).where(outbox.c.key == id_)).one()
+            values = {"statement": {**kept, "refused": reason}}
+            connection.execute(update(outbox).where(outbox.c.key == id_).values(values))
 
-    def _put(self, connection: sqlite3.Connection, told: Told) -> bool:
-        about = "SELECT id, made, body FROM statement WHERE subject = ? ORDER BY place DESC"
-        earlier = connection.execute(about, (told.subject,)).fetchall()
-        if earlier and earlier[0][1] == told.id:
-            return False
-        if earlier and earlier[0][2] is not None:
-            connection.execute("DELETE FROM statement WHERE id = ?", (earlier[0][0],))
-        elif earlier:
-            self._put(connection, voiding(told, earlier[0][0]))
-        taken = any(id_ == told.id for id_, _, _ in earlier)
-        id_ = stable_id(told.id, len(earlier)) if taken else told.id
-        body = json.dumps({**told.statement, "id": id_}, ensure_ascii=False)
-        row = (id_, told.id, told.subject, told.statement["actor"]["account"]["name"], body)
-        connection.execute("INSERT INTO statement (id, made, subject, actor, body) VALUES (?, ?, ?, ?, ?)", row)
-        return True
+        self._store.write(work)
 
-    @contextmanager
-    def _connected(self) -> Iterator[sqlite3.Connection]:
-        """A connection whose changes are on the disk when it ends; deleted text is overwritten."""
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            with closing(sqlite3.connect(self.path, timeout=10)) as connection:
-                connection.execute("PRAGMA secure_delete=ON")
-                connection.execute("PRAGMA synchronous=FULL")
-                with connection:
-                    yield connection
-        except (sqlite3.Error, OSError) as error:
-            raise OutboxError(f"The outbox {self.path} cannot be used: {error}. Name another file for it.") from error
+    def _unsent(self) -> list[tuple[dict[str, Any], int, int | None]]:
+        columns = (outbox.c.statement, outbox.c.member_id, outbox.c.class_answer_id)
+        query = select(*columns).where(outbox.c.sent_at.is_(None)).order_by(outbox.c.id)
+        with self._store.reading() as connection:
+            return [(kept, member, answer) for kept, member, answer in connection.execute(query)]
+
+
+def _by_subject(connection: Connection, members: set[int]) -> dict[str, list[_Row]]:
+    """What is kept about some members by subject, the oldest first."""
+    query = select(outbox.c.key, outbox.c.statement, outbox.c.sent_at).where(outbox.c.member_id.in_(members))
+    rows: dict[str, list[_Row]] = defaultdict(list)
+    for key, kept, sent_at in connection.execute(query.order_by(outbox.c.id)):
+        rows[kept["subject"]].append(_Row(key, kept["made"], sent_at is not None))
+    return rows
+
+
+def _put(connection: Connection, told: Told, earlier: list[_Row]) -> bool:
+    if earlier and earlier[-1].made == told.id:
+        return False
+    taken = any(row.id == told.id for row in earlier)
+    id_ = stable_id(told.id, len(earlier)) if taken else told.id
+    for row in _replaced(connection, earlier):
+        void = voiding(told, row.id)
+        _insert(connection, void, void.id)
+    _insert(connection, told, id_)
+    earlier.append(_Row(id_, told.id, sent=False))
+    return True
+
+
+def _replaced(connection: Connection, earlier: list[_Row]) -> Iterator[_Row]:
+    """The statement that has to be taken back; one that was not sent yet is only dropped."""
+    if earlier and earlier[-1].sent:
+        yield earlier[-1]
+    elif earlier:
+        connection.execute(delete(outbox).where(outbox.c.key == earlier.pop().id))
+
+
+def _insert(connection: Connection, told: Told, id_: str) -> None:
+    kept = {"subject": told.subject, "made": told.id, "refused": None, "statement": {**told.statement, "id": id_}}
+    row = {"member_id": told.member, "class_answer_id": told.answer, "key": id_, "made_at": datetime.now(UTC)}
+    connection.execute(insert(outbox).values(statement=kept, **row))

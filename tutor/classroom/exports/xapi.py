@@ -32,10 +32,15 @@ Json = dict[str, Any]
 
 @dataclass(frozen=True)
 class Told:
-    """A statement and what it is about: of two about the same subject the later one replaces the earlier."""
+    """A statement and what it is about: of two about the same subject the later one replaces the earlier.
+
+    `member` and `answer` are the numbers in the store of whom and what it tells.
+    """
 
     subject: str
     statement: Json
+    member: int
+    answer: int | None = None
 
     @property
     def id(self) -> str:
@@ -76,7 +81,8 @@ def voiding(told: Told, earlier: str) -> Told:
     """The statement that takes back an earlier one that this one replaces."""
     reference = {"objectType": "StatementRef", "id": earlier}
     kept = {"actor": told.statement["actor"], "timestamp": told.statement["timestamp"]}
-    return _with_id(f"void {earlier}", kept | {"verb": _verb("voided"), "object": reference})
+    void = kept | {"verb": _verb("voided"), "object": reference}
+    return _with_id(f"void {earlier}", void, told.member, told.answer)
 
 
 def account(member: Member, home: str) -> Json:
@@ -111,6 +117,8 @@ def _answered(handed: Handed, answer: Answer, set_activity: Json, home: str) -> 
             "context": context,
             "timestamp": _moment(answer.at),
         },
+        handed.member.id,
+        answer.id,
     )
 
 
@@ -132,12 +140,13 @@ def _completed(outcomes: Sequence[Outcome], set_activity: Json, home: str, *, cl
                 "result": {"completion": True, "score": score, "duration": _duration(sum(times[line.member]))},
                 "timestamp": _moment(line.last),
             },
+            line.member.id,
         )
 
 
-def _with_id(subject: str, statement: Json) -> Told:
+def _with_id(subject: str, statement: Json, member: int, answer: int | None = None) -> Told:
     said = json.dumps(statement, ensure_ascii=False, sort_keys=True)
-    return Told(subject, {"id": stable_id("statement", subject, said), **statement})
+    return Told(subject, {"id": stable_id("statement", subject, said), **statement}, member, answer)
 
 
 def _verb(name: str) -> Json:

@@ -6,9 +6,12 @@ y + t1, y the second expression, both ends included; `index` past the end is NUL
 """
 
 import re
+from functools import lru_cache
 
 import pytest
 from lxml import etree
+
+from tutor.engine.draw import draw
 
 NAMES = {"http://www.imsglobal.org/xsd/imsqti_v2p1": "2.1", "http://www.imsglobal.org/xsd/imsqtiasi_v3p0": "3.0"}
 
@@ -103,6 +106,12 @@ class Reader:
                 below, above = map(float, self.get(one, "tolerance").split())
                 return parts[1] - below <= parts[0] <= parts[1] + above
         raise AssertionError(f"an expression that the reader does not know: {one.tag}")
+
+
+@pytest.fixture(scope="session")
+def drawn():
+    """drawn(question, number): a problem, drawn once for all tests."""
+    return lru_cache(maxsize=None)(draw)
 
 
 @pytest.fixture(scope="session")

@@ -28,9 +28,9 @@ def typed(problem, value):
 
 
 @pytest.mark.parametrize("version", VERSIONS)
-def test_the_right_answer_comes_back_within_its_tolerance(question, reader, version):
+def test_the_right_answer_comes_back_within_its_tolerance(question, reader, drawn, version):
     """Each item's declared right answer, given to the engine, is right, and the item itself scores it."""
-    problem = draw(question, 3)
+    problem = drawn(question, 1)
     read = reader(written_item(item(problem), version))
     assert read.version == version
     (right,) = read.right["RESPONSE"]
@@ -48,11 +48,11 @@ def test_the_right_answer_comes_back_within_its_tolerance(question, reader, vers
         assert float(right) == pytest.approx(problem.answer.value, rel=1e-11)
 
 
-def test_the_item_and_the_engine_agree_about_other_answers(question, reader):
+def test_the_item_and_the_engine_agree_about_other_answers(question, reader, drawn):
     """At the edges of the tolerance, just beyond them, and anywhere around."""
     chance = random.Random(question.exercise.id)
     for number_ in (1, 2):
-        problem = draw(question, number_)
+        problem = drawn(question, number_)
         read = reader(written_item(item(problem), "2.1"))
         for value in answers_around(problem, read, chance):
             score = read.respond(RESPONSE=value, EVIDENCE=evidence_of(read))["SCORE"]
@@ -79,9 +79,9 @@ def answers_around(problem, read, chance):
     return [*(edge for edge in edges if edge != right), *(right * chance.uniform(0.97, 1.03) for _ in range(8))]
 
 
-def test_no_item_marks_right_what_breaks_a_limit(bounded_questions, reader):
+def test_no_item_marks_right_what_breaks_a_limit(bounded_questions, reader, drawn):
     for question in bounded_questions:
-        problem = draw(question, 5)
+        problem = drawn(question, 2)
         if kind(problem) != "number":
             continue
         read = reader(written_item(item(problem), "3.0"))

@@ -117,10 +117,8 @@ def check(read):
 
 
 @pytest.mark.parametrize("version", ["2.1", "3.0"])
-def test_every_question_makes_an_item_that_keeps_the_rules(question, reader, version):
-    from tutor.engine.draw import draw
-
-    problem = draw(question, 7)
+def test_every_question_makes_an_item_that_keeps_the_rules(question, reader, drawn, version):
+    problem = drawn(question, 1)
     read = reader(written_item(item(problem), version))
     check(read)
     words = " ".join(" ".join(read.root.itertext()).split())

@@ -1,0 +1,72 @@
+"""A class's report in lines of text, for the shell."""
+
+from collections.abc import Iterator
+
+from tutor.classroom.mistakes import ClassMistake
+from tutor.classroom.report import ClassReport, LearnerLine
+from tutor.classroom.statistics import ENOUGH, PlaceStatistics
+from tutor.intervals import Interval
+
+
+def report_lines(report: ClassReport) -> Iterator[str]:
+    """The places, the reliability of their sum, the mistakes, the learners."""
+    found = report.statistics
+    yield f"{report.title}: {found.learners} learners, {'closed' if report.closed else 'still open'}"
+    if not found.enough:
+        yield f"Fewer than {ENOUGH} learners: read the intervals; no verdicts are given."
+    yield ""
+    yield from map(_place, found.places)
+    reliability = found.reliability
+    if reliability.kr20 is not None:
+        on = f"{reliability.learners} learners of whom every place is decided"
+        yield f"KR-20 {_number(reliability.kr20)}{_span(reliability.interval)}, from {on}"
+    yield ""
+    yield "Mistakes, the most pressing first:" if report.mistakes else "No mistake has been recognised yet."
+    for at, mistake in enumerate(report.mistakes, start=1):
+        yield from _mistake(at, mistake)
+    if report.unexplained:
+        yield f"Wrong answers that no known mistake explains: {report.unexplained}"
+    yield ""
+    yield from map(_learner, report.learners)
+
+
+def _place(place: PlaceStatistics) -> str:
+    share = "nobody yet" if place.right.value is None else f"{100 * place.right.value:.0f} %"
+    low, high = place.right.interval or (0.0, 1.0)
+    told = [
+        f"{place.place:3} {place.exercise}: right {place.right.count} of {place.right.of}, {share} "
+        f"({100 * low:.0f} to {100 * high:.0f})"
+    ]
+    if place.item_rest is not None:
+        told.append(f"item-rest {_number(place.item_rest)}{_span(place.item_rest_interval)}")
+    if place.seconds:
+        told.append(f"median {place.seconds.median / 60:.1f} min")
+    if place.tries:
+        told.append(f"median tries {place.tries.median:g}")
+    told += [f"{count} {word}" for count, word in ((place.excused, "excused"), (place.open, "open")) if count]
+    return ", ".join(told) + (f". {place.verdict}" if place.verdict else "")
+
+
+def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
+    more = f", perhaps {mistake.perhaps:.1f} more" if mistake.perhaps >= 0.05 else ""
+    yield f"{at:3} {mistake.words}: {mistake.learners} learners{more}"
+    if mistake.broke_limit:
+        yield f"      {mistake.broke_limit} of its {mistake.answers} answers would break a limit"
+    yield f"      typed: {'; '.join(mistake.examples)}"
+    if mistake.lesson_title:
+        yield f"      lesson: {mistake.lesson_title}"
+    yield f"      to practise it: {', '.join(item.exercise for item in mistake.follow_up.items)}"
+
+
+def _learner(line: LearnerLine) -> str:
+    name = f"{line.member.number} {line.member.name}".strip()
+    told = f"{name}: {line.right} right, {line.wrong} wrong, {line.open} open"
+    return told + (f", {line.excused} excused" if line.excused else "")
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".replace("-", "−")
+
+
+def _span(interval: Interval | None) -> str:
+    return f" ({_number(interval[0])} to {_number(interval[1])})" if interval else ""
