@@ -30,16 +30,14 @@ from tutor.looks import PAPER
 
 FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
 FEWEST_LINES, MOST_LINES = 3, 8
-LONG = 3000  # characters; what is shorter fits a page with room to work
+LONG = 1000  # characters; what is shorter fits a page with its givens, diagram and room to work
 _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
 
 AnyProblem: TypeAlias = Problem | OrderProblem
 Coded: TypeAlias = tuple[str, AnyProblem]
 
 
-def style_of(
-    practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False
-) -> Style:
+def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
     return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text, paper=paper, large=large)
 
@@ -64,22 +62,25 @@ def learner_key(member: Member, problems: Iterable[Coded]) -> LearnerKey:
 def _printed(place: int, code: str, problem: AnyProblem, steps: bool) -> PrintedProblem:
     exercise = problem.question.exercise
     hazards = problem.question.library.hazards
-    ordered = isinstance(problem, OrderProblem)
-    actions = _actions(problem) if ordered else ()
-    story = " ".join(problem.story)
-    told = [story, problem.task, *(words for _, words in actions)]
+    actions: tuple[tuple[str, str], ...] = ()
+    picture, lines = None, FEWEST_LINES
+    if isinstance(problem, OrderProblem):
+        actions = _actions(problem)
+    else:
+        picture, lines = _picture(problem), _lines(problem, steps)
+    told = [*problem.story, problem.task, *(words for _, words in actions)]
     return PrintedProblem(
         place=place,
         code=code,
         title=exercise.title,
-        story=story,
+        story=" ".join(problem.story),
         question=problem.task,
         answers=_answers(problem),
         cautions=tuple(hazards[id_].text for id_ in exercise.safety if id_ != FOR_ALL),
-        lines=FEWEST_LINES if ordered else _lines(problem, steps),
+        lines=lines,
         actions=actions,
         givens=_givens(problem),
-        picture=None if ordered else _picture(problem),
+        picture=picture,
         steps=_steps(problem) if steps else (),
         long=sum(map(len, told)) > LONG,
     )

@@ -50,7 +50,7 @@ def _join_letters(group: ElementTree.Element) -> None:
 def _part(element: ElementTree.Element) -> Part:
     text = element.text or ""
     match element.tag:
-        case "mi" | "mn" if len(text) == 1:
+        case "mi" if len(text) == 1:
             return ["sign", text]
         case "mi" | "mn" | "mtext":
             return ["text", text]
@@ -60,6 +60,8 @@ def _part(element: ElementTree.Element) -> Part:
             return ["space"]
         case "math" | "mrow":
             inside = [_part(child) for child in element]
+            if len(inside) == 1:
+                return inside[0]
             return ["bracket" if _bracketed(element) else "row", *inside]
         case "msubsup":
             base, low, high = element

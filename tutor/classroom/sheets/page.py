@@ -29,9 +29,7 @@ def _filled(style: Style, people: Iterable[LearnerSheet | LearnerKey], *, key: b
     told = people_data(people, shared)
     sources = {name: _source(svg) for svg, name in shared.drawings.items()}
     most = max((len(person["problems"]) for person in told), default=0)
-    return _template().render(
-        print=style_data(style, shared), people=told, sources=sources, key=key, most_places=most
-    )
+    return _template().render(print=style_data(style, shared), people=told, sources=sources, key=key, most_places=most)
 
 
 def _source(svg: str) -> str:

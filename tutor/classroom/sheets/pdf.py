@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Final
 
 import typst
 from pypdf import PdfWriter
@@ -21,7 +22,7 @@ from tutor.classroom.sheets.formula import parts
 from tutor.classroom.sheets.printable import FONTS, printable
 from tutor.paths import content_root
 
-ACCESSIBLE = "ua-1"  # PDF/UA-1, ISO 14289-1
+ACCESSIBLE: Final = "ua-1"  # PDF/UA-1, ISO 14289-1
 TEMPLATES = content_root() / "assets" / "sheet"
 
 Progress = Callable[[int], None]
@@ -91,7 +92,8 @@ def _joined(style: Style, pdfs: Iterable[bytes]) -> bytes:
     return joined.getvalue()
 
 
-def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> bytes:
+def inputs(style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> dict[str, str]:
+    """What a template gets: one JSON text with the style, the people, and the formulas and drawings they share."""
     shared = Shared(printable)
     data = {
         "print": style_data(style, shared),
@@ -99,17 +101,23 @@ def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | Learn
         "formulas": {latex: parts(latex) for latex in sorted(shared.formulas) if latex},
         "drawings": {name: svg for svg, name in shared.drawings.items()},
     }
-    inputs = {"data": json.dumps(data, ensure_ascii=False)}
-    source = str(TEMPLATES / template)
+    return {"data": json.dumps(data, ensure_ascii=False)}
+
+
+def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> bytes:
+    source, told = str(TEMPLATES / template), inputs(style, people)
     try:
-        pdf: bytes = _compiler().compile(source, sys_inputs=inputs, pdf_standards=ACCESSIBLE)
+        made = compiler().compile(source, sys_inputs=told, pdf_standards=ACCESSIBLE)
     except typst.TypstError as error:
         if "PDF/UA" not in str(error):
             raise
-        pdf = _compiler().compile(source, sys_inputs=inputs)  # a sign that no font has in this place is left blank
-    return pdf
+        made = compiler().compile(source, sys_inputs=told)  # signs that no one font has together are left blank
+    if not isinstance(made, bytes):
+        raise TypeError(f"{template} was not made into one PDF")
+    return made
 
 
 @lru_cache(maxsize=1)
-def _compiler() -> typst.Compiler:
+def compiler() -> typst.Compiler:
+    """The compiler of the sheets: it reads the templates' folder only, and no fonts but those shipped with it."""
     return typst.Compiler(root=str(TEMPLATES), font_paths=[str(FONTS)], ignore_system_fonts=True)
