@@ -4,14 +4,15 @@ import streamlit as st
 
 from tutor.app import class_drafts, showing, theme
 from tutor.app.class_words import attempts_words, is_sent_again, label_of, saved_words, submit_key
-from tutor.app.diagrams.choosing import diagram_of
-from tutor.app.diagrams.drawing import Diagram
 from tutor.app.markdown_table import show_table
 from tutor.app.session import library
 from tutor.app.store_down import faults_in_words
 from tutor.classroom.models import StoredSet
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner
 from tutor.classroom.work import ClassWork
+from tutor.diagrams.choosing import diagram_of
+from tutor.diagrams.drawing import Diagram
+from tutor.engine.labels import capitalised
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
 
@@ -45,7 +46,7 @@ def show_told(view: ForLearner, drawing: Diagram | None) -> None:
         show_table(
             [
                 {
-                    "Given": showing.plain(showing.capitalised(given.words)),
+                    "Given": showing.plain(capitalised(given.words)),
                     "Symbol": f"${quantities[given.name].symbol}$" if given.name in quantities else "",
                     "Value": given.text,
                 }
@@ -136,7 +137,7 @@ def _show_answer(of: StoredSet, view: ForLearner, answer: AnswerForLearner) -> N
         st.error(f"**Not right{' yet' if view.attempts_left else ''}.** {feedback}", icon="✖")
     else:
         st.success(feedback, icon="☑")
-    words = {step.name: showing.capitalised(step.words) for step in view.steps}
+    words = {step.name: capitalised(step.words) for step in view.steps}
     steps = [(name, answer.step_verdicts.get(name, "")) for name in answer.steps]
     if steps and answer.step_verdicts:
         told = (f"- {showing.plain(words.get(name, name))}: {_STEP_WORDS.get(verdict, '')}" for name, verdict in steps)

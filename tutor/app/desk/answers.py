@@ -2,7 +2,8 @@
 
 import streamlit as st
 
-from tutor.app.desk.matrix import SIGNS, WORDS
+from tutor.app.class_words import SIGNS
+from tutor.app.desk.matrix import WORDS
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.desk.roster import person
 from tutor.app.markdown_table import show_table

@@ -67,4 +67,4 @@ def link(of: StoredSet) -> str:
     """The address that a learner opens."""
     here = urlsplit(st.context.url or "")
     origin = f"{here.scheme}://{here.netloc}" if here.netloc else ""
-    return f"{origin}/class-work?code={of.code}"
+    return f"{origin}/class-work?set={of.code}"

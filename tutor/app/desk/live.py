@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import streamlit as st
 
 from tutor.app.desk.matrix import LEGEND, matrix_html, who_needs_help
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Chosen, EndedError, Room
 from tutor.app.desk.roster import person
 from tutor.app.showing import plain
 from tutor.classroom.models import StoredSet
@@ -29,7 +29,7 @@ def _watch(room: Room, of: StoredSet) -> None:
     try:
         results = room.results(of)
         there, outcomes = results.who_is_where(), results.outcomes()
-    except FaultyRequestError as error:  # a fragment runs by itself, so it has to say itself what is wrong
+    except (FaultyRequestError, EndedError) as error:  # a fragment runs by itself, and has to say it itself
         st.error(plain(str(error)))
         return
     now = datetime.now(UTC)

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from datetime import datetime
 from html import escape
 
+from tutor.app.class_words import SIGNS
 from tutor.classroom.models import Member, Outcome
 from tutor.classroom.results import Whereabouts
 from tutor.looks import DARK, LIGHT
 
-SIGNS = {"right": "✔", "wrong": "✖", "open": "·", "excused": "–"}
 WORDS = {"right": "right", "wrong": "not right yet", "open": "open", "excused": "excused"}
-LEGEND = ", ".join(f"{sign} {WORDS[state]}" for state, sign in SIGNS.items())
+LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
 _STYLE = f"""<style>
 .class-matrix {{ overflow-x: auto; max-width: 100%; }}
 .class-matrix table {{ border-collapse: collapse; font-size: 0.9rem; width: max-content; }}

@@ -5,7 +5,8 @@ from typing import Any
 
 import streamlit as st
 
-from tutor.app.desk.matrix import LEGEND, SIGNS
+from tutor.app.class_words import SIGNS
+from tutor.app.desk.matrix import LEGEND
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.desk.roster import person, show_faults
 from tutor.app.session import engine

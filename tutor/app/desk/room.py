@@ -7,15 +7,15 @@ from typing import Literal
 import streamlit as st
 
 from tutor.app import session
-from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.desk import Desk
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
 from tutor.store.database import Store
 
 
-class EndedError(DeskError):
-    """The session has ended."""
+class EndedError(Exception):
+    """The session has ended; only entering again helps."""
 
 
 class Room:

@@ -1,6 +1,7 @@
 """The roster: read from a spreadsheet, added to by hand, names released, learners erased, personal codes printed."""
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from html import escape
 from zoneinfo import ZoneInfo
@@ -11,7 +12,7 @@ from tutor.app.desk.choice import link
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
-from tutor.classroom.codes import personal_code
+from tutor.classroom.exports.person import person as kept_about
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.register import LONGEST_NAME, Entered
 from tutor.classroom.roster import Roster, read_roster
@@ -49,36 +50,36 @@ def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
     taken = room.register.claimed(chosen.class_name)
     zone = chosen.of.declaration.zone if chosen.of else "UTC"
     st.markdown(f"{len(members)} learners; {len(taken)} have taken their name on a device.")
-    show_table([_row(member, chosen.of, taken.get(member.id), zone) for member in members])
-    if chosen.of is None:
-        st.caption("Personal codes are made with the class's first practice set.")
-        return
+    codes = room.register.personal_codes(chosen.class_name)
+    show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
     st.caption("A learner types the personal code on a second device; on the first, name and class code are enough.")
     of = chosen.of
+    if of is None:
+        return
     room.download(
         "Download the codes as slips to print",
-        lambda: slips(of, link(of), members),
+        lambda: slips(of, link(of), members, codes),
         f"{of.declaration.id}-codes.html",
         "text/html",
     )
 
 
-def _row(member: Member, of: StoredSet | None, taken: datetime | None, zone: str) -> dict[str, str]:
+def _row(member: Member, code: str, taken: datetime | None, zone: str) -> dict[str, str]:
     at = f"{taken.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}" if taken else "not yet"
     return {
         "Number": plain(member.number),
         "Name": plain(member.name),
-        "Personal code": f"`{personal_code(of.class_secret, member.id)}`" if of else "",
+        "Personal code": f"`{code}`",
         f"Name taken ({zone})": at,
     }
 
 
-def slips(of: StoredSet, address: str, members: Iterable[Member]) -> str:
+def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping[int, str]) -> str:
     """A page of slips to cut apart: each learner's name, the link, the class code and the personal code."""
     parts = [
         f"<section><h2><bdi>{escape(person(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
         f"<p>Open {escape(address)}<br>or type the class code <b>{of.code}</b> on the page Class work.</p>"
-        f"<p>On a second device: personal code <b>{personal_code(of.class_secret, member.id)}</b>. "
+        f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
         "Keep it to yourself.</p></section>"
         for member in members
     ]
@@ -156,6 +157,12 @@ def _one(room: Room, members: list[Member]) -> None:
     st.subheader("One learner", anchor=False)
     by_id = {member.id: member for member in members}
     member = by_id[st.selectbox("Learner", list(by_id), format_func=lambda id_: person(by_id[id_]), key="desk one")]
+    room.download(
+        "Download all that is kept about this learner",
+        lambda: json.dumps(kept_about(room.store, member.id), ensure_ascii=False, indent=2),
+        f"learner-{member.id}.json",
+        "application/json",
+    )
     st.markdown("Does the name have to be taken anew, as when somebody took the wrong one? No work is lost.")
     if st.button("Release the name"):
         room.register.release(member.id)

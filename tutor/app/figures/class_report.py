@@ -5,10 +5,10 @@ from collections.abc import Sequence
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import HEIGHT, Drawn, blank
-from tutor.app.theme import Look
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.statistics import PlaceStatistics, SetStatistics
 from tutor.intervals import Interval
+from tutor.looks import Look
 
 MOST_MISTAKES = 12
 ROOM_FOR_A_MISTAKE = 44

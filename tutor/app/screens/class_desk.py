@@ -1,9 +1,8 @@
 import streamlit as st
 
-from tutor.app.desk import answers, choice, exports, gate, live, paper, report, roster, sets, sheets
+from tutor.app.desk import answers, choice, exports, gate, live, paper, remarking, report, roster, sets, sheets
 from tutor.app.desk.room import Chosen, EndedError, Room
-from tutor.app.showing import plain
-from tutor.errors import FaultyRequestError
+from tutor.app.store_down import faults_in_words
 
 TABS = {
     "Sets": sets.show,
@@ -11,6 +10,7 @@ TABS = {
     "Live": live.show,
     "Answers": answers.show,
     "Paper": paper.show,
+    "Mark again": remarking.show,
     "Report": report.show,
     "Sheets": sheets.show,
     "Exports": exports.show,
@@ -31,12 +31,8 @@ def desk(room: Room) -> None:
 
 
 def show_tab(name: str, room: Room, chosen: Chosen) -> None:
-    try:
+    with faults_in_words():
         TABS[name](room, chosen)
-    except EndedError:
-        raise
-    except FaultyRequestError as error:
-        st.error(plain(str(error)))
 
 
 room = gate.enter()

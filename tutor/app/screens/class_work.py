@@ -8,7 +8,6 @@ import streamlit as st
 from tutor.app import class_entry, class_problem, class_script, showing
 from tutor.app.class_entry import HERE
 from tutor.app.class_words import SIGNS, attempts_words, progress_words, rules_words, state_words
-from tutor.app.diagrams.drawing import Diagram
 from tutor.app.session import engine, record, store
 from tutor.classroom.claims import Claims
 from tutor.classroom.errors import ClassError
@@ -16,6 +15,7 @@ from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.views import ForLearner, PlaceForLearner
 from tutor.classroom.work import ClassWork
+from tutor.diagrams.drawing import Diagram
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 
