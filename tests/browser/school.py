@@ -3,13 +3,16 @@
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
+from tutor.app.middleware import COOKIE
 from tutor.classroom.claims import Claims
 from tutor.classroom.desk import Desk
-from tutor.classroom.models import Item, Member, PracticeSet, StoredSet
+from tutor.classroom.models import Item, Member, Outcome, PracticeSet, StoredSet
 from tutor.classroom.register import Register
+from tutor.classroom.results import Results
 from tutor.classroom.work import ClassWork
 from tutor.content.library import load
 from tutor.engine.question import Engine
+from tutor.learner.record import new_token
 from tutor.store.database import Store
 
 PASSPHRASE = "four words before dawn"
@@ -33,11 +36,29 @@ class School:
             roster = [Member(id=0, name=name, number=str(at)) for at, name in enumerate(names, start=1)]
             self.members = register.enter(roster, class_name).new
             self.of: StoredSet = register.put(PracticeSet.model_validate(fields), class_name)
-            self.tokens = [f"{at:043d}" for at in range(1, len(names) + 1)]
+            self.tokens = [new_token() for _ in names]
 
-    def set_passphrase(self) -> None:
-        with closing(Store.open(self.address)) as store:
+    passphrase = PASSPHRASE
+
+    @staticmethod
+    def set_passphrase(address: str) -> None:
+        """Give the desk its passphrase; all sessions end."""
+        with closing(Store.open(address)) as store:
             Desk(store).set_passphrase(PASSPHRASE)
+
+    def cookie(self, at: int, server: str) -> dict[str, str]:
+        """The cookie by which the server knows the browser of a learner who has claimed a name."""
+        return {"name": COOKIE, "value": self.tokens[at], "url": server}
+
+    def roster(self) -> list[Member]:
+        """The members of the class now."""
+        with closing(Store.open(self.address)) as store:
+            return Register(store).members(self.class_name)
+
+    def outcomes(self) -> list[Outcome]:
+        """How everybody stands."""
+        with closing(Store.open(self.address)) as store:
+            return Results(store, self.of).outcomes()
 
     def answers(self, right: int, wrong: int) -> None:
         """Let so many members solve the first two places, and so many more leave the cold out at the first."""
