@@ -1,14 +1,16 @@
 """A class with a passphrase, a set and answers in a server's store, put there without the pages."""
 
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime, timedelta
 
 from tutor.app.middleware import COOKIE
 from tutor.classroom.claims import Claims
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, Outcome, PracticeSet, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
+from tutor.classroom.views import ForLearner
 from tutor.classroom.work import ClassWork
 from tutor.content.library import load
 from tutor.engine.question import Engine
@@ -46,6 +48,15 @@ class School:
         with closing(Store.open(address)) as store:
             Desk(store).set_passphrase(PASSPHRASE)
 
+    @staticmethod
+    def wrong_passphrases(address: str, tries: int) -> None:
+        """Try wrong passphrases, each as soon as it is looked at; the last but now."""
+        now = datetime.now(UTC)
+        with closing(Store.open(address)) as store:
+            for at in range(tries):
+                with suppress(DeskError):
+                    Desk(store).enter("wrong every time", now - timedelta(minutes=tries - 1 - at))
+
     def cookie(self, at: int, server: str) -> dict[str, str]:
         """The cookie by which the server knows the browser of a learner who has claimed a name."""
         return {"name": COOKIE, "value": self.tokens[at], "url": server}
@@ -54,6 +65,25 @@ class School:
         """The members of the class now."""
         with closing(Store.open(self.address)) as store:
             return Register(store).members(self.class_name)
+
+    def sets(self) -> list[StoredSet]:
+        """The sets of the class now."""
+        with closing(Store.open(self.address)) as store:
+            return Register(store).sets(self.class_name)
+
+    def hand_out(self) -> None:
+        """Give every member their problems."""
+        with closing(Store.open(self.address)) as store:
+            hand_out(store, self.engine, self.of)
+
+    def view(self, at: int, place: int) -> ForLearner:
+        """What a member sees of a problem."""
+        with closing(Store.open(self.address)) as store:
+            return ClassWork(store, self.engine, self.of, self.members[at]).view(place)
+
+    def again(self, earlier: Outcome) -> Outcome:
+        """How a problem stands now."""
+        return next(one for one in self.outcomes() if one.handed.id == earlier.handed.id)
 
     def outcomes(self) -> list[Outcome]:
         """How everybody stands."""

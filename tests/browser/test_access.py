@@ -242,8 +242,7 @@ def test_no_file_is_to_be_had_by_guessing(path, server):
 def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
     enter(visitor, server, "not the passphrase")
     assert "This is not the passphrase. Wait 1 s before the next try." in visitor.text
-    visitor.page.get_by_label("Passphrase").fill("not the passphrase again")
-    visitor.press("Enter the desk")
+    school.wrong_passphrases(server.store, 6)
     visitor.page.get_by_label("Passphrase").fill(school.passphrase)
     visitor.press("Enter the desk")
     assert "There was a wrong try just now. Wait" in visitor.text
