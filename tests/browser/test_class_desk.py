@@ -129,9 +129,10 @@ def test_answers_on_paper_are_typed_into_the_grid(own_server, own_school, instru
     instructor.page.wait_for_timeout(800)
     box = grid.bounding_box()
     instructor.page.mouse.click(box["x"] + 60, box["y"] + 55)
+    instructor.page.wait_for_timeout(300)
     instructor.page.keyboard.press("ArrowRight")
     instructor.page.keyboard.press("ArrowRight")
-    instructor.page.keyboard.type(first.answer)
+    instructor.page.keyboard.type(first.answer, delay=60)
     instructor.page.keyboard.press("Enter")
     instructor.page.wait_for_timeout(500)
     instructor.press("Mark what was typed")
@@ -185,6 +186,7 @@ def test_the_report_names_the_mistake_and_makes_a_follow_up_set(own_server, own_
     instructor.press("Make a follow-up set on this mistake")
     assert instructor.page.get_by_label("Title").input_value() == "Again: the cold left out"
     instructor.press("Open this set for the class")
+    instructor.page.get_by_text("This set is open. 8 problems").wait_for()
     titles = [one.declaration.title for one in own_school.sets()]
     assert titles == ["Cold strings of class", "Again: the cold left out"]
 

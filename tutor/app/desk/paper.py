@@ -19,7 +19,7 @@ from tutor.units import written_unit
 _TOLD = "desk paper told"
 _GRID = "desk paper grid"
 LEARNER, SO_FAR = "Learner", "So far"
-HEAD, ROW, TALLEST = 38, 35, 1100  # pixels
+HEAD, ROW, TALLEST = 42, 37, 1100  # pixels
 WORDS = {"right": "right", "wrong": "wrong", "unclear": "not judged", "refused": "not readable", "": "not marked"}
 
 
