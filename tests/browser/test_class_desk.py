@@ -240,7 +240,9 @@ def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
 def full_class(make_school):
     """25 learners, of whom some have solved, some erred, some not begun."""
     names = [
-        f"{first} {last}" for first in ("Ana", "Bo", "Čeda", "Dan", "Eve") for last in ["Fox", "Gull", "Hen", "Ibis", "Jay"]
+        f"{first} {last}"
+        for first in ("Ana", "Bo", "Čeda", "Dan", "Eve")
+        for last in ["Fox", "Gull", "Hen", "Ibis", "Jay"]
     ]
     school = make_school("full", names=names)
     school.answers(right=6, wrong=4)

@@ -47,6 +47,7 @@ def leave(room: Room) -> None:
     st.session_state[_TOLD] = "You have left the desk."
     if login.is_configured() and st.user.get("is_logged_in"):
         st.logout()
+        st.stop()  # a run begun now would drop the message that leads the browser to the logout
     st.rerun()
 
 
@@ -106,6 +107,7 @@ def _by_login(desk: Desk) -> None:
     if not st.user.get("is_logged_in"):
         if st.button("Enter with your school login", type="primary"):
             st.login()
+        st.caption("The login leads back to the start page; open 'Class desk' in the menu then.")
         return
     reason = login.why_not(st.user.to_dict(), login.allowed_emails(), datetime.now(UTC))
     if not reason:
