@@ -4,6 +4,7 @@ from contextlib import closing
 from datetime import UTC, datetime
 
 import pytest
+from sqlalchemy import MetaData, select
 
 from tutor.classroom.claims import Claims
 from tutor.classroom.handing import hand_out
@@ -28,9 +29,26 @@ def declared(**changes):
 
 
 @pytest.fixture
-def store(tmp_path):
-    with closing(Store.open(str(tmp_path / "store" / "class.sqlite3"))) as store:
+def store(store_address):
+    with closing(Store.open(store_address)) as store:
         yield store
+
+
+@pytest.fixture
+def held(store, tmp_path):
+    """held(): all that the database holds, as bytes; of SQLite the files themselves, deleted text and all."""
+
+    def held():
+        files = list(tmp_path.glob("store.sqlite3*"))
+        if files:
+            return b"".join(file.read_bytes() for file in files)
+        with store.reading() as connection:
+            tables = MetaData()
+            tables.reflect(connection)
+            found = [connection.execute(select(table)).all() for table in tables.tables.values()]
+        return repr(found).encode()
+
+    return held
 
 
 @pytest.fixture

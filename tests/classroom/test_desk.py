@@ -100,22 +100,21 @@ def test_the_wait_doubles_to_a_minute_and_the_right_passphrase_waits_too(shut, n
         shut.enter("a wrong passphrase", now)
 
 
-def test_waiting_outlives_the_process(shut, store, noon, tmp_path):
+def test_waiting_outlives_the_process(shut, store_address, noon):
     with pytest.raises(DeskError):
         shut.enter("a wrong passphrase", noon)
     with (
-        closing(Store.open(str(tmp_path / "store" / "class.sqlite3"))) as again,
+        closing(Store.open(store_address)) as again,
         pytest.raises(DeskError, match="just now"),
     ):
         Desk(again).enter(PASSPHRASE, noon)
 
 
-def test_nothing_of_it_can_be_read_in_the_store(shut, noon, tmp_path):
+def test_nothing_of_it_can_be_read_in_the_store(shut, noon, held):
     code = shut.new_set_up_code(noon)
     token = shut.enter(PASSPHRASE, noon)
-    held = b"".join(file.read_bytes() for file in (tmp_path / "store").iterdir())
     for secret in (PASSPHRASE, token, code):
-        assert secret.encode() not in held
+        assert secret.encode() not in held()
 
 
 def test_who_comes_by_an_identity_provider_has_a_session_too(desk, noon):

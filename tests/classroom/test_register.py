@@ -1,6 +1,5 @@
 """The register: sets put in, closed and opened again; members entered once; names taken, released, erased."""
 
-from contextlib import closing
 from datetime import timedelta
 
 import pytest
@@ -13,7 +12,6 @@ from tutor.classroom.models import Item, Member
 from tutor.classroom.register import Register
 from tutor.classroom.results import handed_by_code
 from tutor.learner.record import Attempt, Record, new_token
-from tutor.store.database import Store
 
 
 def test_a_set_comes_back_as_it_was_put_in(make_set, register):
@@ -144,13 +142,12 @@ def test_who_is_of_another_class_is_nobody_here(store, register, make_set, membe
         claims(store, other).claim(token, "Ana")
 
 
-def test_personal_codes_are_not_in_the_store(store, make_set, members, tmp_path):
+def test_personal_codes_are_not_in_the_store(store, make_set, members, held):
     ours = claims(store, make_set())
     ours.claim(new_token(), "Ana")
-    held = b"".join(file.read_bytes() for file in (tmp_path / "store").iterdir())
-    assert b"cold-strings" in held
+    assert b"cold-strings" in held()
     for one in members:
-        assert ours.personal_code(one).encode() not in held
+        assert ours.personal_code(one).encode() not in held()
 
 
 def test_handing_out_again_gives_the_same(school):
@@ -179,17 +176,15 @@ def test_a_problem_is_found_by_its_printed_code(school):
         handed_by_code(school.store, "2222-22")
 
 
-def rows_and_bytes(path):
-    with closing(Store.open(str(path))) as store, store.reading() as connection:
+def row_counts(store):
+    with store.reading() as connection:
         tables = MetaData()
         tables.reflect(connection)
-        counts = {name: len(connection.execute(select(table)).all()) for name, table in tables.tables.items()}
-    return counts, b"".join(file.read_bytes() for file in path.parent.iterdir())
+        return {name: len(connection.execute(select(table)).all()) for name, table in tables.tables.items()}
 
 
 @pytest.mark.parametrize("by", ["the desk", "the learner"])
-def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, tmp_path, by):
-    path = tmp_path / "store" / "class.sqlite3"
+def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, held, by):
     tokens = [new_token() for _ in school.members]
     ids = [one.id for one in school.members]
     for at, (token, member, word) in enumerate(zip(tokens, school.members, ("ERASED", "OTHER", "THIRD"), strict=True)):
@@ -204,10 +199,10 @@ def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, tmp_pa
         register.erase(ids[0])
     else:
         Record(school.store, tokens[0]).erase()
-    counts, held = rows_and_bytes(path)
-    assert b"ERASED" not in held
-    assert b"OTHER-ANSWER" in held
-    assert school.handed[0][0].code.encode() not in held
+    counts = row_counts(school.store)
+    assert b"ERASED" not in held()
+    assert b"OTHER-ANSWER" in held()
+    assert school.handed[0][0].code.encode() not in held()
     assert {
         name: counts[name] for name in ("member", "binding", "learner", "handed", "class_answer", "class_draft")
     } == {

@@ -282,7 +282,7 @@ def test_while_verdicts_are_kept_back_too_few_figures_are_sent_back_right_or_wro
         assert reply.problem.attempts_left == 2
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(apart=st.floats(-0.02, 0.02), figures=st.integers(1, 9))
 def test_while_verdicts_are_kept_back_nothing_tells_how_near_an_answer_is(make_class, noon, apart, figures):
     school = make_class(id=f"set-{abs(hash((apart, figures)))}", marked="when closed", closes=noon, attempts=20)
