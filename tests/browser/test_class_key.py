@@ -6,11 +6,12 @@ shown, the answer prove.
 
 import json
 import re
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from itertools import count
 
 import pytest
+from playwright.sync_api import Error, expect
 
 from tutor.classroom.claims import Claims
 from tutor.classroom.handing import hand_out
@@ -28,14 +29,6 @@ KINDS = {
     "answer": "does-the-string-survive",
     "choice": "source-at-a-moment",
     "order": "switching-on",
-}
-WRONG = {  # two for each kind; the test takes those that are not right by chance
-    "number": ["1.234", "1.235"],
-    "count": ["77", "78"],
-    "size": ["14 AWG", "4/0 AWG", "18 AWG"],
-    "answer": ["yes", "no"],
-    "choice": ["nothing", "array", "supply"],
-    "order": ["A", "B"],
 }
 _numbers = count(1)
 
@@ -56,7 +49,8 @@ class Messages:
 
     def _read(self, response):
         if "/media/" in response.url or "/coldmorning/" in response.url:
-            self.heard.append(as_shown(response.body()))
+            with suppress(Error):  # a page that was left meanwhile gives none
+                self.heard.append(as_shown(response.body()))
 
     def say(self, text: str) -> bool:
         """Whether a text stands in a message by itself, not as a part of a longer number or word."""
@@ -110,13 +104,25 @@ def key_texts(handed: Handed) -> list[str]:
 
 def secrets(handed: Handed, of) -> list[str]:
     """What a program could make the answer from."""
-    return [str(handed.number), handed.version, of.secret, of.class_secret, "expected", "accepted", "tolerances"]
+    return [str(handed.number), handed.version, of.secret, of.class_secret]
 
 
 def wrong_for(handed: Handed) -> list[str]:
     """Two answers, of which none is right (for a yes or no its number is wrong anyway)."""
-    kind = handed.kept.kinds[handed.ask]
-    return [text for text in WRONG[kind] if kind == "answer" or text not in handed.answer][:2]
+    match handed.kept.kinds[handed.ask]:
+        case "number":
+            return ["1.234", "1.235"]
+        case "count":
+            return ["77", "78"]
+        case "size":
+            return [text for text in ("14 AWG", "4/0 AWG", "18 AWG") if text != handed.answer][:2]
+        case "answer":
+            return ["yes", "no"]
+        case "choice":
+            return [text for text in handed.kept.choices if text != handed.answer][:2]
+        case _:
+            letters = handed.answer.split()
+            return [" ".join(reversed(letters)), " ".join(letters[1:])]
 
 
 def come_in(someone, server, of, name):
@@ -136,8 +142,9 @@ def send(someone, text):
     someone.page.get_by_text("Saved on").first.wait_for()
 
 
-@pytest.mark.parametrize("marked", ["at once", "when closed"])
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    ("kind", "marked"), [*((kind, "at once") for kind in KINDS), ("number", "when closed"), ("answer", "when closed")]
+)
 def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, opened, learner):
     of, handed = opened(kind, marked=marked)
     mine = handed["Ana"]
@@ -226,7 +233,7 @@ def test_a_draft_is_taken_from_a_member_alone(server, opened, learner):
     assert post(nobody, draft) == 403
     bo.page.reload()
     bo.page.get_by_text("Problem 1 of 1").wait_for()
-    assert bo.page.locator("[class*='st-key-draft-'] input").last.input_value() == ""
+    expect(bo.page.locator("[class*='st-key-draft-'] input").last).to_have_value("")
     ana.page.reload()
     ana.page.get_by_text("Problem 1 of 1").wait_for()
-    assert ana.page.locator("[class*='st-key-draft-'] input").last.input_value() == "12"
+    expect(ana.page.locator("[class*='st-key-draft-'] input").last).to_have_value("12")
