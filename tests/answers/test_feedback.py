@@ -36,6 +36,8 @@ def test_a_broken_limit_is_told_without_the_right_values(bounded_question):
                 given_away = [
                     value
                     for value in open_
-                    if value not in told and re.search(rf"(?<![\w.]){re.escape(value)}(?!\w|\.\d)", said)
+                    if value not in told
+                    and text not in value
+                    and re.search(rf"(?<![\w.]){re.escape(value)}(?!\w|\.\d)", said)
                 ]
                 assert given_away == [], said
