@@ -4,6 +4,7 @@ import streamlit as st
 
 from tutor.app import session, theme
 from tutor.app.middleware import token
+from tutor.app.store_down import faults_in_words
 from tutor.learner.record import new_token
 
 CAUTION = (
@@ -31,6 +32,7 @@ theme.apply()
 if "learner" not in st.session_state:
     st.session_state["learner"] = token(st.context.cookies) or new_token()
 session.rulebook_choice()
-page.run()
+with faults_in_words():
+    page.run()
 st.divider()
 st.markdown(CAUTION)

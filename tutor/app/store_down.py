@@ -11,8 +11,9 @@ from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 
 DOWN = (
-    "What you did just now could not be kept, because the database does not answer. Nothing is lost: all that was "
-    "saved before is there, and what you typed stays in its box. Wait a moment and press the button again."
+    "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
+    "saved before is there, and what you typed stays in its box. Wait a moment and press the button again, or load the "
+    "page again."
 )
 _log = logging.getLogger(__name__)
 
