@@ -140,14 +140,14 @@ def test_what_became_of_paper_is_told():
     report = PaperReport(there=2, blank=1)
     report.verdicts.update({"right": 3, "unclear": 1})
     assert paper.report_told(report) == (
-        "4 new answers were marked: 3 right, 1 not judged. 2 were there already. 1 rows were blank."
+        "4 new answers were marked: 3 right, 1 not judged. 2 were there already. 1 row was blank."
     )
 
 
 def test_what_became_of_a_roster_is_told(people):
     assert roster.entered_told(Entered(people, [], [])) == "2 learners were added."
     assert roster.entered_told(Entered([], people, people)) == (
-        "0 learners were added, 2 were there already, 2 were renamed by their number."
+        "0 learners were added, 2 were there already, 2 renamed by their number."
     )
 
 

@@ -46,11 +46,12 @@ def show_report(report: PaperReport) -> None:
 def report_told(report: PaperReport) -> str:
     """What became of the answers, as a sentence."""
     counts = ", ".join(f"{count} {WORDS[verdict]}" for verdict, count in sorted(report.verdicts.items()))
-    told = f"{report.new} new answers were marked{f': {counts}' if counts else ''}."
+    were = "answer was" if report.new == 1 else "answers were"
+    told = f"{report.new} new {were} marked{f': {counts}' if counts else ''}."
     if report.there:
-        told += f" {report.there} were there already."
+        told += f" {report.there} {'was' if report.there == 1 else 'were'} there already."
     if report.blank:
-        told += f" {report.blank} rows were blank."
+        told += f" {report.blank} {'row was' if report.blank == 1 else 'rows were'} blank."
     return told
 
 

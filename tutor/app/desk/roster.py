@@ -49,7 +49,7 @@ def person(member: Member) -> str:
 def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
     taken = room.register.claimed(chosen.class_name)
     zone = chosen.of.declaration.zone if chosen.of else "UTC"
-    st.markdown(f"{len(members)} learners; {len(taken)} have taken their name on a device.")
+    st.markdown(f"On the roster: {len(members)}. Of them {len(taken)} have taken their name on a device.")
     codes = room.register.personal_codes(chosen.class_name)
     show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
     st.caption("A learner types the personal code on a second device; on the first, name and class code are enough.")
@@ -130,11 +130,11 @@ def show_faults(faults: list[Fault]) -> None:
 
 def entered_told(entered: Entered) -> str:
     """What became of a roster, as a sentence."""
-    told = [f"{len(entered.new)} learners were added"]
+    told = ["1 learner was added" if len(entered.new) == 1 else f"{len(entered.new)} learners were added"]
     if entered.there:
-        told.append(f"{len(entered.there)} were there already")
+        told.append(f"{len(entered.there)} {'was' if len(entered.there) == 1 else 'were'} there already")
     if entered.renamed:
-        told.append(f"{len(entered.renamed)} were renamed by their number")
+        told.append(f"{len(entered.renamed)} renamed by their number")
     return f"{', '.join(told)}."
 
 
