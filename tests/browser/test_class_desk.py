@@ -74,7 +74,7 @@ def test_from_the_set_up_code_to_a_set_with_its_class(own_server, learner):
 
     to_tab(someone, "Roster")
     upload(someone, "The roster as CSV", ROSTER, "utf-16")
-    assert "The file names 3 learners." in someone.text
+    page.get_by_text("The file names 3 learners.").wait_for()
     assert "line 5: 'Ana Again' stands on line 2 already; it was left out." in someone.text
     someone.press("Put 3 learners on the roster")
     assert "3 learners were added." in someone.text
