@@ -1,4 +1,5 @@
 import importlib.util
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -24,6 +25,7 @@ def _neighbour(name: str) -> ModuleType:
 Server = _neighbour("server").Server
 School = _neighbour("school").School
 
+PATIENCE = 15.0  # seconds
 CHROMIUM = "/usr/bin/chromium"
 QUIET = [
     "--no-sandbox",
@@ -142,6 +144,13 @@ class Learner:
     def box(self) -> Locator:
         """The box for the answer."""
         return self.page.locator("[class*=stForm]").filter(has=self.button("Check the answer")).get_by_role("textbox")
+
+    def hears(self, words: str) -> bool:
+        """Whether the page says something, now or within the time that a busy machine may need."""
+        deadline = time.monotonic() + PATIENCE
+        while words not in self.text and time.monotonic() < deadline:
+            self.page.wait_for_timeout(50)
+        return words in self.text
 
     def go(self, address: str) -> None:
         """Open an address; what was requested before is forgotten."""

@@ -113,7 +113,7 @@ def status(address: str) -> int:
 def test_outside_every_tab_of_the_desk_shows_the_way_in_and_nothing_else(who, tab, visitor, school, server, secrets_of):
     visitor.received.clear()
     visitor.go(f"{server.address}/class-desk?tab={tab.replace(' ', '%20')}")
-    assert GATE in visitor.text
+    assert visitor.hears(GATE)
     assert visitor.page.get_by_role("tab").count() == 0
     assert all(visitor.button(label).count() == 0 for label in DOWNLOADS)
     sent = bytes(visitor.received)
@@ -129,14 +129,14 @@ def test_inside_every_tab_shows_what_it_is_for(who, visitor, school):
     choose_class(visitor, school)
     for tab, words in TABS.items():
         to_tab(visitor, tab)
-        assert words in visitor.text, tab
+        assert visitor.hears(words), tab
 
 
 @pytest.mark.parametrize("who", ["nobody", "another learner", "the instructor"])
 def test_a_set_is_nobody_elses_work(who, visitor, school, server, secrets_of):
     visitor.received.clear()
     visitor.go(f"{server.address}/class-work?set={school.of.code}&place=1")
-    assert "Your name or number" in visitor.text
+    assert visitor.hears("Your name or number")
     sent = bytes(visitor.received)
     for kind, texts in secrets_of.items():
         assert [text for text in texts if text.encode() in sent] == [], f"{kind} were sent"
@@ -149,7 +149,7 @@ def test_a_learner_sees_only_their_own_problems(who, visitor, school, server):
     ana, bo, ceda = school.members
     mine = [one.handed.code for one in school.outcomes() if one.handed.member == ana]
     theirs = [one.handed.code for one in school.outcomes() if one.handed.member != ana]
-    assert mine[0] in visitor.text
+    assert visitor.hears(mine[0])
     assert theirs
     sent = bytes(visitor.received)
     assert [code for code in theirs if code.encode() in sent] == []
@@ -175,7 +175,7 @@ def test_downloads_are_the_instructors_and_end_with_the_session(who, visitor, sc
         other = name[:-1] + ("0" if name[-1] != "0" else "1")
         assert status(address.replace(name, other)) == 404
     visitor.press("Leave the desk")
-    assert "You have left the desk" in visitor.text
+    assert visitor.hears("You have left the desk")
     visitor.page.context.close()
     left = {label: status(address) for label, address in addresses.items()}
     assert left == dict.fromkeys(addresses, 404)
@@ -193,7 +193,7 @@ def test_a_session_that_ends_meanwhile_makes_no_download_and_shows_the_way_in(ow
     assert "Your time at the desk has ended" in own_server.log.read_text()
     with visitor.a_change():
         visitor.page.get_by_role("tab", name="Roster").click()
-    assert "Your time at the desk has ended" in visitor.text
+    assert visitor.hears("Your time at the desk has ended")
     assert all(member.name not in visitor.text for member in own_school.members)
 
 
@@ -205,7 +205,7 @@ def test_a_session_that_ends_meanwhile_changes_nothing(who, visitor, school, ser
     school.set_passphrase(server.store)
     with visitor.a_change():
         visitor.button("Add this learner").click()
-    assert "Your time at the desk has ended" in visitor.text
+    assert visitor.hears("Your time at the desk has ended")
     assert "Eve Late" not in [member.name for member in school.roster()]
 
 
@@ -213,7 +213,7 @@ def test_a_session_that_ends_meanwhile_changes_nothing(who, visitor, school, ser
 def test_the_live_view_of_a_session_that_ends_goes_dark(who, visitor, school, server):
     choose_class(visitor, school)
     to_tab(visitor, "Live")
-    assert school.members[0].name in visitor.text
+    assert visitor.hears(school.members[0].name)
     school.set_passphrase(server.store)
     visitor.page.get_by_text("Your time at the desk has ended").wait_for(timeout=15_000)
     assert school.members[0].name not in visitor.text
@@ -241,11 +241,11 @@ def test_no_file_is_to_be_had_by_guessing(path, server):
 @pytest.mark.parametrize("who", ["nobody"])
 def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
     enter(visitor, server, "not the passphrase")
-    assert "This is not the passphrase. Wait 1 s before the next try." in visitor.text
+    assert visitor.hears("This is not the passphrase. Wait 1 s before the next try.")
     school.wrong_passphrases(server.store, 6)
     visitor.page.get_by_label("Passphrase").fill(school.passphrase)
     visitor.press("Enter the desk")
-    assert "There was a wrong try just now. Wait" in visitor.text
+    assert visitor.hears("There was a wrong try just now. Wait")
     school.set_passphrase(server.store)  # for the tests after this one
 
 

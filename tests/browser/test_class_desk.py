@@ -55,48 +55,48 @@ def test_from_the_set_up_code_to_a_set_with_its_class(own_server, learner):
         someone.press("Set the passphrase and enter")
 
     set_up("0" * 16)
-    assert "This is not the set-up code." in someone.text
+    assert someone.hears("This is not the set-up code.")
     page.wait_for_timeout(1100)  # the wait after a wrong one
     set_up(code)
-    assert "Next: make a practice set below" in someone.text
+    assert someone.hears("Next: make a practice set below")
 
     someone.enter(page.get_by_label("Title"), "Strings on a cold morning")
     page.get_by_role("combobox", name="Lessons").click()
     with someone.a_change():
         page.get_by_role("option", name="The coldest morning").click()
     page.keyboard.press("Escape")
-    assert "The string's voltage on the coldest morning" in someone.text
+    assert someone.hears("The string's voltage on the coldest morning")
     someone.press("Look at one learner's problems")
     page.get_by_text("How alike 25 learners' problems are").wait_for(timeout=60_000)
     someone.press("Open this set for the class")
-    assert "This set is open. 5 problems (US: AWG, feet), 3 attempts each, with hints." in someone.text
-    assert "Next: put your learners on the roster" in someone.text
+    assert someone.hears("This set is open. 5 problems (US: AWG, feet), 3 attempts each, with hints.")
+    assert someone.hears("Next: put your learners on the roster")
 
     to_tab(someone, "Roster")
     upload(someone, "The roster as CSV", ROSTER, "utf-16")
     page.get_by_text("The file names 3 learners.").wait_for()
-    assert "line 5: 'Ana Again' stands on line 2 already; it was left out." in someone.text
+    assert someone.hears("line 5: 'Ana Again' stands on line 2 already; it was left out.")
     someone.press("Put 3 learners on the roster")
-    assert "3 learners were added." in someone.text
+    assert someone.hears("3 learners were added.")
     assert '#read ("x")' in someone.text
 
     to_tab(someone, "Sets")
     someone.press("Hand out the problems now")
     page.get_by_text("have not got their problems yet").wait_for(state="detached", timeout=60_000)
     someone.press("Leave the desk")
-    assert "You have left the desk." in someone.text
+    assert someone.hears("You have left the desk.")
     someone.go(f"{own_server.address}/class-desk?tab=Roster")
-    assert "Passphrase" in someone.text
+    assert someone.hears("Passphrase")
     assert "Ferreira" not in someone.text
 
 
 def test_the_class_is_watched_while_it_works(own_server, own_school, instructor):
     to_tab(instructor, "Live")
-    assert "0 of 3 learners have begun; 0 of 12 problems are solved." in instructor.text
+    assert instructor.hears("0 of 3 learners have begun; 0 of 12 problems are solved.")
     instructor.page.evaluate("window.stays = true")
     own_school.answers(right=1, wrong=1)
     instructor.page.get_by_text("No attempts left at problem 1: Bo Lindqvist (2).").wait_for(timeout=20_000)
-    assert "2 of 3 learners have begun; 2 of 12 problems are solved." in instructor.text
+    assert instructor.hears("2 of 3 learners have begun; 2 of 12 problems are solved.")
     rows = instructor.page.locator(".class-matrix tbody tr").all_inner_texts()
     assert [re.findall("[✔✖○–]", row) for row in rows] == [list("✔✔○○"), list("✖○○○"), list("○○○○")]
     said = instructor.page.locator(".class-matrix .said").all_inner_texts()
@@ -116,7 +116,7 @@ def test_answers_on_paper_from_a_table_count_once(own_server, own_school, instru
         upload(instructor, "Answers as CSV", table)
         instructor.button("Mark this table").click()
         instructor.page.get_by_text(told).wait_for()
-        assert "line 4: '222-22X' is no problem's code" in instructor.text
+        assert instructor.hears("line 4: '222-22X' is no problem's code")
     assert sum(len(outcome.answers) for outcome in own_school.outcomes()) == 2
 
 
@@ -147,7 +147,7 @@ def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(own_server, 
     instructor.page.get_by_label("Comment that the learner sees").fill("Well done: ![x](http://127.0.0.1:9/x.png)")
     instructor.press("Keep the comment")
     instructor.press("Withdraw this answer")
-    assert "not counted" in instructor.text
+    assert instructor.hears("not counted")
     instructor.press("Excuse the learner from this problem")
     first = own_school.outcomes()[0]
     assert first.handed.excused
@@ -165,14 +165,14 @@ def test_marking_again_shows_the_difference_before_it_is_made(own_server, own_sc
     instructor.page.get_by_label("Problem code").fill(wrong.handed.code)
     instructor.page.get_by_label("Its right answer").fill(wrong.answers[0].entry)
     instructor.press("Look at the difference to this problem")
-    assert "1 problem gets another right answer; 3 answers are marked otherwise." in instructor.text
-    assert "✖ wrong" in instructor.text
+    assert instructor.hears("1 problem gets another right answer; 3 answers are marked otherwise.")
+    assert instructor.hears("✖ wrong")
     assert [answer.verdict for answer in own_school.again(wrong).answers] == ["wrong"] * 3
     instructor.press("Make this change")
-    assert "Say in a few words why" in instructor.text
+    assert instructor.hears("Say in a few words why")
     instructor.page.get_by_label("Why (kept with the answers)").fill("The key was wrong")
     instructor.press("Make this change")
-    assert "The change is made; 3 answers are marked otherwise than before." in instructor.text
+    assert instructor.hears("The change is made; 3 answers are marked otherwise than before.")
     assert [answer.verdict for answer in own_school.again(wrong).answers] == ["right"] * 3
 
 
@@ -180,9 +180,9 @@ def test_the_report_names_the_mistake_and_makes_a_follow_up_set(own_server, own_
     own_school.answers(right=1, wrong=2)
     to_tab(instructor, "Report")
     instructor.page.locator(".js-plotly-plot svg").first.wait_for()
-    assert "1. The cold left out" in instructor.text
-    assert "2 learners make it" in instructor.text
-    assert "Below 30 learners the numbers stand with their intervals and without verdicts." in instructor.text
+    assert instructor.hears("1. The cold left out")
+    assert instructor.hears("2 learners make it")
+    assert instructor.hears("Below 30 learners the numbers stand with their intervals and without verdicts.")
     instructor.press("Make a follow-up set on this mistake")
     assert instructor.page.get_by_label("Title").input_value() == "Again: the cold left out"
     instructor.press("Open this set for the class")
@@ -220,19 +220,19 @@ def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_scho
     typed = instructor.page.get_by_label("To erase all that is kept about this learner, type: Ana Ferreira")
     typed.fill("Ana")
     instructor.press("Erase for good")
-    assert "Nothing was erased" in instructor.text
+    assert instructor.hears("Nothing was erased")
     typed.fill("Ana Ferreira")
     instructor.press("Erase for good")
-    assert "Ana Ferreira (1) and all their answers were erased." in instructor.text
+    assert instructor.hears("Ana Ferreira (1) and all their answers were erased.")
     assert [member.name for member in own_school.roster()] == ["Bo Lindqvist", "Čeda Petrović"]
 
 
 def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
     instructor.press("Close the set now")
-    assert "This set is closed." in instructor.text
+    assert instructor.hears("This set is closed.")
     assert own_school.sets()[0].closed_at is not None
     instructor.press("Open the set again")
-    assert "This set is open." in instructor.text
+    assert instructor.hears("This set is open.")
     assert own_school.sets()[0].closed_at is None
 
 
