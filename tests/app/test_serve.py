@@ -1,3 +1,4 @@
+import re
 import signal
 import socket
 import subprocess
@@ -50,17 +51,19 @@ def test_what_is_warmed_exists():
     serve.warm()
 
 
-def test_ctrl_c_ends_it_without_a_traceback():
+def test_ctrl_c_ends_it_without_a_traceback(tmp_path):
     # an explicit port, so that the line of welcome is the same whether or not the usual one is free
     port = serve.free_port(None)
-    start = f"from tutor.app.serve import serve; serve({port}, False, None, None)"
+    start = f"from tutor.app.serve import serve; serve({port}, False, {str(tmp_path / 'store')!r}, None)"
     with subprocess.Popen([sys.executable, "-c", start], stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as process:
         deadline = time.monotonic() + 30
         while not answers(port) and time.monotonic() < deadline:
             time.sleep(0.1)
         process.send_signal(signal.SIGINT)
         said = process.communicate(timeout=20)[0].decode()
-    assert said == f"Cold Morning is at http://127.0.0.1:{port}. Stop it with Ctrl+C.\n"
+    welcome, desk = said.splitlines()
+    assert welcome == f"Cold Morning is at http://127.0.0.1:{port}. Stop it with Ctrl+C."
+    assert re.fullmatch(r"The class desk has no passphrase yet. Its set-up code, for a day: [0-9a-f]{16}", desk)
     assert process.returncode == 0
 
 

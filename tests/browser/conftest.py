@@ -1,7 +1,9 @@
 import importlib.util
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -11,12 +13,19 @@ from tutor.app.middleware import COOKIE
 from tutor.learner.record import Record
 from tutor.store.database import Store
 
-# Test files are no package, so a neighbour is loaded by its path.
-_spec = importlib.util.spec_from_file_location("browser_server", Path(__file__).with_name("server.py"))
-_module = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_module)
-Server = _module.Server
 
+def _neighbour(name: str) -> ModuleType:
+    """Load a module beside this one: test files are no package."""
+    spec = importlib.util.spec_from_file_location(f"browser_{name}", Path(__file__).with_name(f"{name}.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+Server = _neighbour("server").Server
+School = _neighbour("school").School
+
+PATIENCE = 15.0  # seconds
 CHROMIUM = "/usr/bin/chromium"
 QUIET = [
     "--no-sandbox",
@@ -54,6 +63,24 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def make_school(server: Server) -> Callable[..., School]:
+    """A class with a set in the one server's store, whose desk has a passphrase."""
+
+    def made(class_name: str, **how: Any) -> School:
+        return School(server.store, class_name=class_name, **how)
+
+    School.set_passphrase(server.store)
+    return made
+
+
+@pytest.fixture
+def own_school(own_server: Server) -> School:
+    """The same in the store of a test's own server."""
+    School.set_passphrase(own_server.store)
+    return School(own_server.store)
 
 
 @pytest.fixture
@@ -117,6 +144,13 @@ class Learner:
     def box(self) -> Locator:
         """The box for the answer."""
         return self.page.locator("[class*=stForm]").filter(has=self.button("Check the answer")).get_by_role("textbox")
+
+    def hears(self, words: str) -> bool:
+        """Whether the page says something, now or within the time that a busy machine may need."""
+        deadline = time.monotonic() + PATIENCE
+        while words not in self.text and time.monotonic() < deadline:
+            self.page.wait_for_timeout(50)
+        return words in self.text
 
     def go(self, address: str) -> None:
         """Open an address; what was requested before is forgotten."""

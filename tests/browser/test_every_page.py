@@ -29,6 +29,7 @@ PAGES = {
     "progress": "/progress",
     "working": "/working?exercise=most-modules-in-series&number=3",
     "recognition": "/recognition",
+    "class work": "/class-work",
 }
 LOOKS = {"desk": {"width": 1100, "scheme": "light"}, "phone": {"width": 360, "height": 740, "scheme": "dark"}}
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import MetaData, select
 
-from tutor.classroom.claims import Claims, CodeWantedError
+from tutor.classroom.claims import Claims, CodeWantedError, sets_of
 from tutor.classroom.errors import ClassError
 from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member
@@ -235,3 +235,17 @@ def test_a_register_of_an_empty_store_is_empty(store):
     assert (empty.sets(), empty.classes(), empty.members(), empty.claimed()) == ([], [], [], {})
     with pytest.raises(ClassError, match="There is no practice set 'x'"):
         empty.find("x")
+
+
+def test_a_learner_is_told_the_sets_of_the_classes_in_which_they_have_a_name(school, register, store, make_set):
+    token = new_token()
+    assert sets_of(store, token) == []
+    assert not Record(store, token).in_a_class()
+    second = make_set(id="second", title="The second set")
+    register.put(second.declaration, "another class")
+    school.claims().claim(token, "Ana")
+    assert sets_of(store, token) == [second, school.of]
+    assert Record(store, token).in_a_class()
+    school.claims().leave(token)
+    assert sets_of(store, token) == []
+    assert not Record(store, token).in_a_class()

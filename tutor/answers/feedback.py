@@ -8,8 +8,10 @@ from collections.abc import Sequence
 from tutor.answers.entry import Entry
 from tutor.answers.naming import OFFERED
 from tutor.answers.verdicts import Candidate
+from tutor.engine.algebra import Literal, Name, names
 from tutor.engine.method import Step
 from tutor.engine.problem import Problem
+from tutor.engine.question import Limit
 from tutor.engine.solution import check_line, in_plain_words, spoken
 from tutor.engine.ways import NO_VALUE
 
@@ -174,18 +176,29 @@ def _consequence(problem: Problem, value: float) -> str:
 
 
 def _broken(problem: Problem, value: float) -> list[str]:
-    """What the answer would do: each limit that it breaks, in words and in this problem's numbers."""
+    """What the answer would do: each limit that it breaks, in words and, where they give nothing away, in numbers."""
     values = {**problem.known, **problem.values, problem.ask: value}
     told = []
     for limit in problem.question.limits:
         try:
             if not limit.holds(values):
-                numbers = check_line(problem, limit, values).text
-                broken = f"it no longer holds that {spoken(limit.tree, problem)}: {numbers}"
+                broken = f"it no longer holds that {spoken(limit.tree, problem)}"
+                if not _gives_away(problem, limit):
+                    broken += f": {check_line(problem, limit, values).text}"
                 told.append(f"As it stands the answer breaks a limit: {broken}.")
         except NO_VALUE:
             told.append(f"As it stands it cannot be shown that {spoken(limit.tree, problem)}.")
     return told
+
+
+def _gives_away(problem: Problem, limit: Limit) -> bool:
+    """Whether a side of a limit that the answer has no part in is worked out: it may be the right answer or a step."""
+    for side in (limit.tree.left, limit.tree.right):
+        used = set(names(side))
+        told = isinstance(side, Name | Literal) and not used & problem.values.keys()
+        if problem.ask not in used and not told:
+            return True
+    return False
 
 
 def _words(problem: Problem, name: str) -> str:

@@ -4,6 +4,7 @@ import streamlit as st
 
 from tutor.app import session, theme
 from tutor.app.middleware import token
+from tutor.app.store_down import faults_in_words
 from tutor.learner.record import new_token
 
 CAUTION = (
@@ -16,9 +17,11 @@ PAGES = [
     st.Page("screens/lessons.py", title="Lessons", url_path="lessons"),
     st.Page("screens/practice.py", title="Practice", url_path="practice"),
     st.Page("screens/working.py", title="Check my working", url_path="working"),
+    st.Page("screens/class_work.py", title="Class work", url_path="class-work"),
     st.Page("screens/tables.py", title="Tables", url_path="tables"),
     st.Page("screens/progress.py", title="Progress", url_path="progress"),
     st.Page("screens/recognition.py", title="Recognising mistakes", url_path="recognition"),
+    st.Page("screens/class_desk.py", title="Class desk", url_path="class-desk"),
 ]
 
 st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)
@@ -29,6 +32,7 @@ theme.apply()
 if "learner" not in st.session_state:
     st.session_state["learner"] = token(st.context.cookies) or new_token()
 session.rulebook_choice()
-page.run()
+with faults_in_words():
+    page.run()
 st.divider()
 st.markdown(CAUTION)

@@ -8,7 +8,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,8 +20,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tutor.app import theme
+from tutor.app import class_drafts, class_script, theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
+from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store, StoreError
 
@@ -85,7 +86,7 @@ def serve(
     """
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content)
-    Store.open(store).close()
+    code = _set_up_code(store)
     if content is not None:
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
@@ -94,6 +95,8 @@ def serve(
     address = f"http://{ADDRESS}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {address}{note}. Stop it with Ctrl+C.")
+    if code:
+        click.echo(f"The class desk has no passphrase yet. Its set-up code, for a day: {code}")
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncIterator[None]:
@@ -105,7 +108,7 @@ def serve(
     app = st.App(
         MAIN,
         lifespan=lifespan,
-        routes=[Route(theme.KEYS_ADDRESS, keys_script)],
+        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE],
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
         on_script_error=tell_store_error,
     )
@@ -121,6 +124,13 @@ def tell_store_error(error: Exception) -> bool:
     st.error(STORE_FAILED)
     st.button("Try again", type="primary")
     return True
+
+
+def _set_up_code(store: str | None) -> str:
+    """A code for the first passphrase of the class desk; '' if there is a passphrase."""
+    with closing(Store.open(store)) as opened:
+        desk = Desk(opened)
+        return "" if desk.has_passphrase() else desk.new_set_up_code()
 
 
 async def keys_script(_request: Request) -> Response:

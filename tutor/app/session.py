@@ -10,7 +10,7 @@ from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
-from tutor.store.database import Store
+from tutor.store.database import Store, StoreError
 from tutor.trade.rulebooks import RULEBOOKS
 
 AnyProblem = Problem | OrderProblem
@@ -42,7 +42,10 @@ def record() -> Record:
 def chosen_rulebook() -> str:
     """The rulebook, and with it the units, that the learner has chosen."""
     if "chosen rulebook" not in st.session_state:
-        kept = record().setting("rulebook", "us")
+        try:
+            kept = record().setting("rulebook", "us")
+        except StoreError:  # the page below says so; the choice is read again at the next run
+            return "us"
         st.session_state["chosen rulebook"] = kept if kept in RULEBOOKS else "us"
     return str(st.session_state["chosen rulebook"])
 

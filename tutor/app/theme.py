@@ -43,9 +43,12 @@ _CSS = f"""
 [data-testid="stPageLink-NavLink"] :is(span, div, p) {{ white-space: normal; overflow: visible; font-weight: 400; }}
 [data-testid="stPageLink-NavLink"] p {{ color: light-dark({LIGHT.link}, {DARK.link}); text-decoration: underline; }}
 [data-testid="stMetricLabel"] * {{ white-space: normal; overflow: visible; }}
+[role="tab"][aria-selected="true"], [role="tab"][aria-selected="true"] * {{
+  color: light-dark({LIGHT.text}, {DARK.text}) !important; font-weight: 600;
+}}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
-[class*="st-key-narrow-drawing"], .st-key-keys-script {{ display: none; }}
+[class*="st-key-narrow-drawing"], .st-key-keys-script, .st-key-class-work-script {{ display: none; }}
 @media (max-width: 640px) {{
   .stMainBlockContainer {{ padding-left: 1rem; padding-right: 1rem; }}
   [data-testid="stMarkdownContainer"] :is(td, th) {{ padding: 0.25rem 0.3rem; }}

@@ -8,13 +8,27 @@ from tutor.classroom.codes import is_personal_code, personal_code
 from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.names import same_name
+from tutor.classroom.rows import sets_query, stored_set
 from tutor.learner.record import hash_of, learner_row
 from tutor.store.database import Store
-from tutor.store.tables import binding, learner, member
+from tutor.store.tables import binding, learner, member, practice_set
 
 
 class CodeWantedError(ClassError):
     """The name is taken on another device; the personal code shows that it is the same learner."""
+
+
+def sets_of(store: Store, token: str) -> list[StoredSet]:
+    """The sets of all classes in which the learner of a browser has taken a name, the newest first."""
+    query = (
+        sets_query()
+        .join(binding, binding.c.school_class_id == practice_set.c.school_class_id)
+        .join(learner, learner.c.id == binding.c.learner_id)
+        .where(learner.c.token_hash == hash_of(token))
+        .order_by(practice_set.c.id.desc())
+    )
+    with store.reading() as connection:
+        return [stored_set(row) for row in connection.execute(query).mappings()]
 
 
 class Claims:

@@ -54,7 +54,8 @@ class AnswerForLearner:
 class ForLearner:
     """One problem of a set as its learner sees it; `why_not` says why no answer is taken, '' if one is.
 
-    `solved` is None while that may not be shown; `steps` are those offered for typing; `hints` those seen so far.
+    `solved` is None while that may not be shown; `steps` are those offered for typing, `evidence` the one of them that
+    a yes or no has to come with; `hints` are those seen so far.
     """
 
     title: str
@@ -70,6 +71,7 @@ class ForLearner:
     givens: Sequence[GivenForLearner]
     answer: FieldForLearner
     steps: Sequence[FieldForLearner]
+    evidence: str | None
     cautions: Sequence[str]
     attempts: int
     attempts_left: int
@@ -177,6 +179,7 @@ def for_learner(standing: Standing, library: Library, drafts: Mapping[str, str])
         ],
         answer=_field(handed, handed.ask),
         steps=[_field(handed, name) for name in offered],
+        evidence=kept.evidence,
         cautions=[library.hazards[id_].text for id_ in exercise.safety] if exercise is not None else [],
         attempts=rules.attempts,
         attempts_left=standing.attempts_left,

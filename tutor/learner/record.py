@@ -140,6 +140,12 @@ class Record:
         """Keep a setting; the value is anything that JSON can hold."""
         self._keep(tables.setting, {"name": name}, {"value": value})
 
+    def in_a_class(self) -> bool:
+        """Whether the learner has taken a name in any class."""
+        bound = select(tables.binding.c.member_id).join_from(tables.binding, tables.learner).where(self._is_me)
+        with self._store.reading() as connection:
+            return connection.scalar(bound.limit(1)) is not None
+
     def export(self) -> dict[str, Any]:
         """Give all that is kept about the learner, ready for JSON: since, attempts, place, settings, drafts."""
         with self._store.reading() as connection:

@@ -173,6 +173,7 @@ def _file_address(url: URL) -> URL:
         folder = Path(url.database).parent
         try:
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            Path(url.database).touch(mode=0o600)  # its owner's alone: names, answers and secrets of classes are in it
         except OSError as error:
             raise StoreError(
                 f"The store's folder {folder} cannot be made ({error.strerror}). "

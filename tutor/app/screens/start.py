@@ -1,8 +1,10 @@
+from datetime import UTC, datetime
 from urllib.parse import parse_qs
 
 import streamlit as st
 
-from tutor.app.session import library, record
+from tutor.app import showing
+from tutor.app.session import engine, library, record, store
 from tutor.trade.strings import voltage_at
 from tutor.units import written
 
@@ -38,12 +40,29 @@ def opening_case() -> None:
     )
 
 
+def class_work() -> None:
+    """The sets of the learner's classes that are open, each with how far the learner is."""
+    if not record().in_a_class():
+        return
+    from tutor.app.class_words import progress_words  # noqa: PLC0415 - most who start are in no class; sympy comes along
+    from tutor.classroom.claims import Claims, sets_of  # noqa: PLC0415
+    from tutor.classroom.work import ClassWork  # noqa: PLC0415
+
+    token, now = st.session_state["learner"], datetime.now(UTC)
+    for of in sets_of(store(), token):
+        member = Claims(store(), of).member(token)
+        if member is not None and of.state(now) == "open":
+            lines = ClassWork(store(), engine(), of, member).begin(now)
+            label = f"Your class work: {showing.plain(of.declaration.title)}, {progress_words(lines)}"
+            st.page_link("screens/class_work.py", label=label, query_params={"set": of.code})
+
+
 def next_thing() -> None:
     """Where the learner was, or the first lesson; the way to everything else beside it."""
     place = record().place()
     lessons = library().lessons
     with st.container(key="next-thing"):
-        if place and place.get("page") in ("lessons", "practice"):
+        if place and place.get("page") in ("lessons", "practice", "class_work"):
             query = parse_qs(place.get("query", ""))
             if st.button("Next: go on where you were", type="primary"):
                 st.switch_page(f"screens/{place['page']}.py", query_params=query)
@@ -64,6 +83,7 @@ def next_thing() -> None:
 st.title("Size a small solar system before you buy a part of it", anchor=False)
 opening_case()
 next_thing()
+class_work()
 st.header("Who it is for", anchor=False)
 for person, offer in WHO.items():
     st.subheader(person, anchor=False)

@@ -1,0 +1,191 @@
+"""The parts of the desk that need no browser: tables, words, names of files."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from html.parser import HTMLParser
+
+import pytest
+
+from tutor.app.desk import making, matrix, paper, remarking, roster
+from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
+from tutor.classroom.paper import PaperReport
+from tutor.classroom.register import Entered
+from tutor.classroom.remark import Remark
+from tutor.classroom.results import Whereabouts
+
+NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
+HOSTILE = '<img src=x onerror="alert(1)">&\u202e'
+
+
+def handed(member, place, **kept):
+    return Handed(
+        id=10 * member.id + place,
+        member=member,
+        place=place,
+        code=f"P{member.id}{place}",
+        exercise="an-exercise",
+        version="1",
+        number=1,
+        ask="input_voltage",
+        rulebook="us",
+        kept=Kept(title="A title", **kept),
+    )
+
+
+def outcome(one, *verdicts, excused=False):
+    answers = [
+        Answer(id=at, handed=one.id, key=str(at), at=NOW, source="screen", entry="1 V", verdict=verdict)
+        for at, verdict in enumerate(verdicts)
+    ]
+    return Outcome(handed=replace(one, excused=excused), answers=answers)
+
+
+class Cells(HTMLParser):
+    """The texts of a table's body by row, and every element that was opened."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.rows, self.tags = [], set()
+        self.feed(html[html.index("<div") :])
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        if tag == "tr":
+            self.rows.append([])
+        elif tag in ("td", "th"):
+            self.rows[-1].append("")
+
+    def handle_data(self, data):
+        self.rows[-1][-1] += data
+
+
+@pytest.fixture
+def people():
+    return [Member(id=1, name=HOSTILE, number="1"), Member(id=2, name="", number="77")]
+
+
+def test_the_matrix_shows_each_state_with_sign_and_word_and_lets_no_name_in_as_markup(people):
+    ana, bo = people
+    there = [
+        Whereabouts(member=ana, place=2, at=NOW - timedelta(minutes=5), last_answer=NOW - timedelta(seconds=20)),
+        Whereabouts(member=bo, place=None, at=None, last_answer=None),
+    ]
+    outcomes = [
+        outcome(handed(ana, 1), "wrong", "right"),
+        outcome(handed(ana, 2), "wrong", "wrong"),
+        outcome(handed(ana, 3), excused=True),
+    ]
+    cells = Cells(matrix.matrix_html(there, outcomes, 3, NOW))
+    assert cells.rows[1] == [
+        HOSTILE,
+        "✔right",
+        "✖ 2not right yet, 2 tries, is here",
+        "–excused",
+        "1 of 3",
+        "problem 2, 5 min ago",
+        "just now",
+    ]
+    assert cells.rows[2] == ["77", "○open", "○open", "○open", "0 of 3", "not begun", "none"]
+    assert cells.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td", "span", "small", "bdi"}
+
+
+@pytest.mark.parametrize(
+    ("ago", "told"),
+    [
+        (0, "just now"),
+        (59, "just now"),
+        (60, "1 min ago"),
+        (3599, "60 min ago"),
+        (7300, "2 h ago"),
+        (200_000, "2 days ago"),
+    ],
+)
+def test_how_long_ago(ago, told):
+    assert matrix.ago(NOW - timedelta(seconds=ago), NOW) == told
+
+
+def test_who_has_used_up_the_attempts(people):
+    ana, bo = people
+    outcomes = [
+        outcome(handed(ana, 2), "wrong", "wrong"),
+        outcome(handed(bo, 2), "wrong"),
+        outcome(handed(bo, 1), "wrong", "wrong"),
+        outcome(handed(ana, 1), "wrong", "right"),
+    ]
+    assert matrix.who_needs_help(outcomes, 2) == {1: [bo], 2: [ana]}
+
+
+def test_the_grid_gives_answers_with_the_numbers_that_they_need(people):
+    ana, bo = people
+    outcomes = [
+        outcome(handed(ana, 1)),
+        outcome(handed(ana, 2, evidence="cold_voltage", words={"cold_voltage": "cold voltage"})),
+        outcome(handed(bo, 1), "right"),
+        outcome(handed(bo, 2, evidence="cold_voltage", words={"cold_voltage": "cold voltage"})),
+    ]
+    rows, keys = paper.grid_rows(outcomes)
+    assert list(rows[0]) == ["Learner", "So far", "1", "2: number", "2: yes or no"]
+    assert [row["So far"] for row in rows] == ["○○", "✔○"]
+    rows[0] |= {"1": " 46.8 V ", "2: number": "47 V", "2: yes or no": "yes"}
+    rows[1] |= {"1": None, "2: number": "48 V"}
+    entries, faults = paper.grid_entries(rows, keys)
+    assert [(one.code, one.entry, dict(one.steps)) for one in entries] == [
+        ("P11", "46.8 V", {}),
+        ("P12", "yes", {"cold_voltage": "47 V"}),
+    ]
+    assert [str(fault) for fault in faults] == ["line 2: problem P22 has a number without its yes or no."]
+
+
+def test_what_became_of_paper_is_told():
+    report = PaperReport(there=2, blank=1)
+    report.verdicts.update({"right": 3, "unclear": 1})
+    assert paper.report_told(report) == (
+        "4 new answers were marked: 3 right, 1 not judged. 2 were there already. 1 row was blank."
+    )
+
+
+def test_what_became_of_a_roster_is_told(people):
+    assert roster.entered_told(Entered(people, [], [])) == "2 learners were added."
+    assert roster.entered_told(Entered([], people, people)) == (
+        "0 learners were added, 2 were there already, 2 renamed by their number."
+    )
+
+
+@pytest.mark.parametrize(
+    ("title", "taken", "expected"),
+    [
+        ("Strings on a cold morning", set(), "strings-on-a-cold-morning"),
+        ("Strings", {"strings", "strings-2"}, "strings-3"),
+        ("Čeda & Ötzi: 48 V!", set(), "eda-tzi-48-v"),
+        ("48 volts", set(), "set-48-volts"),
+        ("寒い朝", set(), "set"),
+        ("x" * 300, set(), "x" * 50),
+    ],
+)
+def test_a_title_makes_an_id(title, taken, expected):
+    found = making.slug(title, taken)
+    assert found == expected
+    assert PracticeSet(id=found, title=title[:1200], items=[{"exercise": "most-modules-in-series"}]).id == found
+
+
+def test_slips_hold_names_as_text(people):
+    declared = PracticeSet(id="a-set", title="A <b>set</b>", items=[{"exercise": "most-modules-in-series"}])
+    of = StoredSet(
+        id=1,
+        class_id=1,
+        class_name="class",
+        declaration=declared,
+        code="ABC-DEF",
+        secret="",
+        class_secret="",
+        made_at=NOW,
+    )
+    page = roster.slips(of, "http://localhost/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    assert "<img" not in page
+    assert "<b>set" not in page
+    assert page.count("<section>") == 2
+    assert "AAAA-BBBB" in page
+
+
+def test_a_difference_of_nothing_is_told():
+    assert remarking.difference_told(Remark()) == "No problem has other values than before: nothing would change."

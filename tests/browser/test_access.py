@@ -1,0 +1,255 @@
+"""Who gets what: each page and download of the class for nobody, another learner, the learner, the instructor.
+
+The commands of the class need the store itself, which its file's rights keep to who runs the server; that is the last
+row of the table.
+"""
+
+import stat
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+TABS = {
+    "Sets": "Learners type this code",
+    "Roster": "From a spreadsheet",
+    "Live": "learners have begun",
+    "Answers": "Right answer:",
+    "Paper": "One row a learner",
+    "Mark again": "By the exercises as they are now",
+    "Report": "Mistakes of the class",
+    "Sheets": "Each learner gets their own numbers",
+    "Exports": "Gradebook",
+}
+DOWNLOADS = {
+    "Download the set as a file": "Sets",
+    "Download the codes as slips to print": "Roster",
+    "Download all that is kept about this learner": "Roster",
+    "Download the gradebook": "Exports",
+}
+OUTSIDE = ["nobody", "another learner", "the learner"]
+GATE = "Passphrase"
+
+
+@pytest.fixture(scope="module")
+def school(make_school):
+    """Ana has solved two problems, Bo left the cold out; Čeda has not come yet."""
+    school = make_school("access")
+    school.answers(right=1, wrong=1)
+    return school
+
+
+@pytest.fixture(scope="module")
+def others(make_school):
+    """Another class, of which Dan is a learner."""
+    others = make_school("others", names=["Dan Other"])
+    others.answers(right=1, wrong=0)
+    return others
+
+
+@pytest.fixture(scope="module")
+def secrets_of(school):
+    """What only the desk may say of the class: names, codes and answers of all learners."""
+    handed = [outcome.handed for outcome in school.outcomes()]
+    return {
+        "names": [member.name for member in school.members],
+        "problem codes": [one.code for one in handed],
+        "typed": [answer.entry for outcome in school.outcomes() for answer in outcome.answers if len(answer.entry) > 4],
+    }
+
+
+@pytest.fixture
+def visitor(who, school, others, server, learner):
+    """A person with their browser at the start page; `received` gathers all that the server sends."""
+    someone = learner(server.address)
+    cookies = {"another learner": others.cookie(0, server.address), "the learner": school.cookie(0, server.address)}
+    if who in cookies:
+        someone.page.context.add_cookies([cookies[who]])
+    someone.received = bytearray()
+
+    def gather(payload: str | bytes) -> None:
+        someone.received += payload if isinstance(payload, bytes) else payload.encode()
+
+    someone.page.on("websocket", lambda socket: socket.on("framereceived", gather))
+    if who == "the instructor":
+        enter(someone, server)
+    return someone
+
+
+def enter(someone, server, passphrase="four words before dawn"):
+    someone.go(f"{server.address}/class-desk")
+    someone.page.get_by_label("Passphrase").fill(passphrase)
+    someone.press("Enter the desk")
+
+
+def choose_class(someone, school):
+    box = someone.page.get_by_role("combobox", name="Class", exact=True)
+    box.click()
+    with someone.a_change():
+        someone.page.get_by_role("option", name=school.class_name, exact=True).click()
+
+
+def to_tab(someone, name):
+    tab = someone.page.get_by_role("tab", name=name, exact=True)
+    if tab.get_attribute("aria-selected") != "true":
+        with someone.a_change():
+            tab.click()
+    someone.page.wait_for_timeout(300)
+
+
+def status(address: str) -> int:
+    try:
+        with urllib.request.urlopen(address) as answer:
+            return answer.status
+    except urllib.error.HTTPError as error:
+        return error.code
+
+
+@pytest.mark.parametrize("who", OUTSIDE)
+@pytest.mark.parametrize("tab", list(TABS))
+def test_outside_every_tab_of_the_desk_shows_the_way_in_and_nothing_else(who, tab, visitor, school, server, secrets_of):
+    visitor.received.clear()
+    visitor.go(f"{server.address}/class-desk?tab={tab.replace(' ', '%20')}")
+    assert visitor.hears(GATE)
+    assert visitor.page.get_by_role("tab").count() == 0
+    assert all(visitor.button(label).count() == 0 for label in DOWNLOADS)
+    sent = bytes(visitor.received)
+    assert len(sent) > 1000
+    for kind, texts in secrets_of.items():
+        found = [text for text in texts if text.encode() in sent]
+        assert found == [], f"{kind} were sent"
+    assert school.of.code.encode() not in sent
+
+
+@pytest.mark.parametrize("who", ["the instructor"])
+def test_inside_every_tab_shows_what_it_is_for(who, visitor, school):
+    choose_class(visitor, school)
+    for tab, words in TABS.items():
+        to_tab(visitor, tab)
+        assert visitor.hears(words), tab
+
+
+@pytest.mark.parametrize("who", ["nobody", "another learner", "the instructor"])
+def test_a_set_is_nobody_elses_work(who, visitor, school, server, secrets_of):
+    visitor.received.clear()
+    visitor.go(f"{server.address}/class-work?set={school.of.code}&place=1")
+    assert visitor.hears("Your name or number")
+    sent = bytes(visitor.received)
+    for kind, texts in secrets_of.items():
+        assert [text for text in texts if text.encode() in sent] == [], f"{kind} were sent"
+
+
+@pytest.mark.parametrize("who", ["the learner"])
+def test_a_learner_sees_only_their_own_problems(who, visitor, school, server):
+    visitor.received.clear()
+    visitor.go(f"{server.address}/class-work?set={school.of.code}&place=1")
+    ana, bo, ceda = school.members
+    mine = [one.handed.code for one in school.outcomes() if one.handed.member == ana]
+    theirs = [one.handed.code for one in school.outcomes() if one.handed.member != ana]
+    assert visitor.hears(mine[0])
+    assert theirs
+    sent = bytes(visitor.received)
+    assert [code for code in theirs if code.encode() in sent] == []
+    assert bo.name.encode() not in sent
+    assert ceda.name.encode() not in sent
+
+
+@pytest.mark.parametrize("who", ["the instructor"])
+def test_downloads_are_the_instructors_and_end_with_the_session(who, visitor, school, server, tmp_path):
+    choose_class(visitor, school)
+    addresses = {}
+    for label, tab in DOWNLOADS.items():
+        to_tab(visitor, tab)
+        with visitor.page.expect_download() as got:
+            visitor.button(label).click()
+        got.value.save_as(tmp_path / "file")
+        assert (tmp_path / "file").stat().st_size > 50, label
+        addresses[label] = got.value.url
+    for address in addresses.values():
+        assert address.startswith(f"{server.address}/media/")
+        name = address.rsplit("/", 1)[1].split(".")[0]
+        assert len(name) >= 32  # hexadecimal: 2^128 names
+        other = name[:-1] + ("0" if name[-1] != "0" else "1")
+        assert status(address.replace(name, other)) == 404
+    visitor.press("Leave the desk")
+    assert visitor.hears("You have left the desk")
+    visitor.page.context.close()
+    left = {label: status(address) for label, address in addresses.items()}
+    assert left == dict.fromkeys(addresses, 404)
+
+
+def test_a_session_that_ends_meanwhile_makes_no_download_and_shows_the_way_in(own_server, own_school, learner):
+    own_school.answers(right=1, wrong=0)
+    visitor = learner(own_server.address)
+    enter(visitor, own_server)
+    to_tab(visitor, "Exports")
+    own_school.set_passphrase(own_server.store)  # ends all sessions
+    visitor.button("Download the gradebook").click()
+    visitor.page.wait_for_timeout(1500)
+    assert not any("/media/" in address and ".csv" in address for address in visitor.page.requested)
+    assert "Your time at the desk has ended" in own_server.log.read_text()
+    with visitor.a_change():
+        visitor.page.get_by_role("tab", name="Roster").click()
+    assert visitor.hears("Your time at the desk has ended")
+    assert all(member.name not in visitor.text for member in own_school.members)
+
+
+@pytest.mark.parametrize("who", ["the instructor"])
+def test_a_session_that_ends_meanwhile_changes_nothing(who, visitor, school, server):
+    choose_class(visitor, school)
+    to_tab(visitor, "Roster")
+    visitor.page.get_by_label("Name", exact=True).fill("Eve Late")
+    school.set_passphrase(server.store)
+    with visitor.a_change():
+        visitor.button("Add this learner").click()
+    assert visitor.hears("Your time at the desk has ended")
+    assert "Eve Late" not in [member.name for member in school.roster()]
+
+
+@pytest.mark.parametrize("who", ["the instructor"])
+def test_the_live_view_of_a_session_that_ends_goes_dark(who, visitor, school, server):
+    choose_class(visitor, school)
+    to_tab(visitor, "Live")
+    assert visitor.hears(school.members[0].name)
+    school.set_passphrase(server.store)
+    visitor.page.get_by_text("Your time at the desk has ended").wait_for(timeout=15_000)
+    assert school.members[0].name not in visitor.text
+
+
+@pytest.mark.parametrize("who", ["the instructor"])
+def test_another_tab_of_the_same_browser_is_outside(who, visitor, server):
+    page = visitor.page.context.new_page()
+    page.goto(f"{server.address}/class-desk")
+    page.get_by_label("Passphrase").wait_for()
+    assert page.get_by_role("tab").count() == 0
+    assert [cookie["name"] for cookie in page.context.cookies() if "desk" in cookie["name"]] == []
+
+
+@pytest.mark.parametrize("path", ["/media/", "/media/" + "0" * 56 + ".csv", "/media/../tutor.sqlite", "/tutor.sqlite"])
+def test_no_file_is_to_be_had_by_guessing(path, server):
+    found = status(server.address + path)
+    assert found in (200, 400, 404)
+    if found == 200:  # an unknown page is the app's own shell, which holds nothing of a class
+        with urllib.request.urlopen(server.address + path) as answer:
+            assert answer.headers["content-type"].startswith("text/html")
+            assert b"SQLite" not in answer.read()
+
+
+@pytest.mark.parametrize("who", ["nobody"])
+def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
+    enter(visitor, server, "not the passphrase")
+    assert visitor.hears("This is not the passphrase. Wait 1 s before the next try.")
+    school.wrong_passphrases(server.store, 6)
+    visitor.page.get_by_label("Passphrase").fill(school.passphrase)
+    visitor.press("Enter the desk")
+    assert visitor.hears("There was a wrong try just now. Wait")
+    school.set_passphrase(server.store)  # for the tests after this one
+
+
+def test_the_store_is_its_owners_alone(server, school):
+    file = Path(server.store.removeprefix("sqlite:///"))
+    assert school.members
+    assert stat.S_IMODE(file.stat().st_mode) & (stat.S_IRWXG | stat.S_IRWXO) == 0

@@ -1,0 +1,275 @@
+"""The instructor's page in a browser: the way in, a set made, a roster read, paper marked, the class watched."""
+
+import io
+import json
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from pypdf import PdfReader
+
+pytestmark = pytest.mark.browser
+
+TABS = ["Sets", "Roster", "Live", "Answers", "Paper", "Mark again", "Report", "Sheets", "Exports"]
+LOOKS = {"desk": {"width": 1100, "scheme": "light"}, "phone": {"width": 360, "height": 740, "scheme": "dark"}}
+ROSTER = '\ufeffNumber;First name;Last name\n1;Ana;Ferreira\n2;Čeda;Petrović\n;;\n1;Ana;Again\n3;#read;("x")\n'
+
+
+def enter(someone, server, passphrase):
+    someone.go(f"{server.address}/class-desk")
+    someone.page.get_by_label("Passphrase").fill(passphrase)
+    someone.press("Enter the desk")
+
+
+def to_tab(someone, name):
+    tab = someone.page.get_by_role("tab", name=name, exact=True)
+    if tab.get_attribute("aria-selected") != "true":
+        with someone.a_change():
+            tab.click()
+    someone.page.wait_for_timeout(300)
+
+
+def upload(someone, label, text, encoding="utf-8"):
+    file = {"name": "table.csv", "mimeType": "text/csv", "buffer": text.encode(encoding)}
+    with someone.a_change():
+        someone.page.get_by_test_id("stFileUploader").filter(has_text=label).locator("input").set_input_files(file)
+
+
+@pytest.fixture
+def instructor(own_server, own_school, learner):
+    """Inside, on a server of its own with the class of three."""
+    someone = learner(own_server.address)
+    enter(someone, own_server, own_school.passphrase)
+    return someone
+
+
+def test_from_the_set_up_code_to_a_set_with_its_class(own_server, learner):
+    someone = learner(f"{own_server.address}/class-desk")
+    code = re.search(r"Its set-up code, for a day: (\w+)", own_server.log.read_text()).group(1)
+    page = someone.page
+
+    def set_up(code):
+        page.get_by_label("Set-up code").fill(code)
+        page.get_by_label("New passphrase").fill("a cold clear morning")
+        page.get_by_label("The same passphrase again").fill("a cold clear morning")
+        someone.press("Set the passphrase and enter")
+
+    set_up("0" * 16)
+    assert someone.hears("This is not the set-up code.")
+    page.wait_for_timeout(1100)  # the wait after a wrong one
+    set_up(code)
+    assert someone.hears("Next: make a practice set below")
+
+    someone.enter(page.get_by_label("Title"), "Strings on a cold morning")
+    page.get_by_role("combobox", name="Lessons").click()
+    with someone.a_change():
+        page.get_by_role("option", name="The coldest morning").click()
+    page.keyboard.press("Escape")
+    assert someone.hears("The string's voltage on the coldest morning")
+    someone.press("Look at one learner's problems")
+    page.get_by_text("How alike 25 learners' problems are").wait_for(timeout=60_000)
+    someone.press("Open this set for the class")
+    assert someone.hears("This set is open. 5 problems (US: AWG, feet), 3 attempts each, with hints.")
+    assert someone.hears("Next: put your learners on the roster")
+
+    to_tab(someone, "Roster")
+    upload(someone, "The roster as CSV", ROSTER, "utf-16")
+    page.get_by_text("The file names 3 learners.").wait_for()
+    assert someone.hears("line 5: 'Ana Again' stands on line 2 already; it was left out.")
+    someone.press("Put 3 learners on the roster")
+    assert someone.hears("3 learners were added.")
+    assert '#read ("x")' in someone.text
+
+    to_tab(someone, "Sets")
+    someone.press("Hand out the problems now")
+    page.get_by_text("have not got their problems yet").wait_for(state="detached", timeout=60_000)
+    someone.press("Leave the desk")
+    assert someone.hears("You have left the desk.")
+    someone.go(f"{own_server.address}/class-desk?tab=Roster")
+    assert someone.hears("Passphrase")
+    assert "Ferreira" not in someone.text
+
+
+def test_the_class_is_watched_while_it_works(own_server, own_school, instructor):
+    to_tab(instructor, "Live")
+    assert instructor.hears("0 of 3 learners have begun; 0 of 12 problems are solved.")
+    instructor.page.evaluate("window.stays = true")
+    own_school.answers(right=1, wrong=1)
+    instructor.page.get_by_text("No attempts left at problem 1: Bo Lindqvist (2).").wait_for(timeout=20_000)
+    assert instructor.hears("2 of 3 learners have begun; 2 of 12 problems are solved.")
+    rows = instructor.page.locator(".class-matrix tbody tr").all_inner_texts()
+    assert [re.findall("[✔✖○–]", row) for row in rows] == [list("✔✔○○"), list("✖○○○"), list("○○○○")]
+    said = instructor.page.locator(".class-matrix .said").all_inner_texts()
+    assert "not right yet, 3 tries, is here" in said
+    assert instructor.page.evaluate("window.stays")  # nothing was loaded anew
+
+
+def test_answers_on_paper_from_a_table_count_once(own_server, own_school, instructor):
+    own_school.hand_out()
+    handed = {(one.member.name, one.place): one for one in (outcome.handed for outcome in own_school.outcomes())}
+    ana, bo = handed["Ana Ferreira", 1], handed["Bo Lindqvist", 1]
+    table = (
+        f"Problem code;Answer\n{ana.code};{ana.answer}\n{bo.code};1 V\n222-22X;5\n{handed['Čeda Petrović', 1].code};\n"
+    )
+    for told in ("2 new answers were marked: 1 right, 1 wrong.", "0 new answers were marked. 2 were there already."):
+        to_tab(instructor, "Paper")
+        upload(instructor, "Answers as CSV", table)
+        instructor.button("Mark this table").click()
+        instructor.page.get_by_text(told).wait_for()
+        assert instructor.hears("line 4: '222-22X' is no problem's code")
+    assert sum(len(outcome.answers) for outcome in own_school.outcomes()) == 2
+
+
+def test_answers_on_paper_are_typed_into_the_grid(own_server, own_school, instructor):
+    own_school.hand_out()
+    first = own_school.outcomes()[0].handed
+    to_tab(instructor, "Paper")
+    grid = instructor.page.get_by_test_id("stDataFrame")
+    grid.wait_for()
+    instructor.page.wait_for_timeout(800)
+    box = grid.bounding_box()
+    instructor.page.mouse.click(box["x"] + 60, box["y"] + 55)
+    instructor.page.wait_for_timeout(300)
+    instructor.page.keyboard.press("ArrowRight")
+    instructor.page.keyboard.press("ArrowRight")
+    instructor.page.keyboard.type(first.answer, delay=60)
+    instructor.page.keyboard.press("Enter")
+    instructor.page.wait_for_timeout(500)
+    instructor.button("Mark what was typed").click()
+    instructor.page.get_by_text("1 new answer was marked: 1 right.").wait_for()
+    (answer,) = [answer for outcome in own_school.outcomes() for answer in outcome.answers]
+    assert (answer.handed, answer.source, answer.verdict) == (first.id, "paper", "right")
+
+
+def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(own_server, own_school, instructor):
+    own_school.answers(right=1, wrong=0)
+    to_tab(instructor, "Answers")
+    instructor.page.get_by_label("Comment that the learner sees").fill("Well done: ![x](http://127.0.0.1:9/x.png)")
+    instructor.press("Keep the comment")
+    instructor.press("Withdraw this answer")
+    assert instructor.hears("not counted")
+    instructor.press("Excuse the learner from this problem")
+    first = own_school.outcomes()[0]
+    assert first.handed.excused
+    assert not first.answers[0].counted
+    view = own_school.view(0, 1)
+    assert view.excused
+    assert view.answers[0].comment.startswith("Well done")
+    assert not [url for url in instructor.page.requested if ":9/" in url]
+
+
+def test_marking_again_shows_the_difference_before_it_is_made(own_server, own_school, instructor):
+    own_school.answers(right=0, wrong=1)
+    wrong = next(outcome for outcome in own_school.outcomes() if outcome.answers)
+    to_tab(instructor, "Mark again")
+    instructor.page.get_by_label("Problem code").fill(wrong.handed.code)
+    instructor.page.get_by_label("Its right answer").fill(wrong.answers[0].entry)
+    instructor.press("Look at the difference to this problem")
+    assert instructor.hears("1 problem gets another right answer; 3 answers are marked otherwise.")
+    assert instructor.hears("✖ wrong")
+    assert [answer.verdict for answer in own_school.again(wrong).answers] == ["wrong"] * 3
+    instructor.press("Make this change")
+    assert instructor.hears("Say in a few words why")
+    instructor.page.get_by_label("Why (kept with the answers)").fill("The key was wrong")
+    instructor.press("Make this change")
+    assert instructor.hears("The change is made; 3 answers are marked otherwise than before.")
+    assert [answer.verdict for answer in own_school.again(wrong).answers] == ["right"] * 3
+
+
+def test_the_report_names_the_mistake_and_makes_a_follow_up_set(own_server, own_school, instructor):
+    own_school.answers(right=1, wrong=2)
+    to_tab(instructor, "Report")
+    instructor.page.locator(".js-plotly-plot svg").first.wait_for()
+    assert instructor.hears("1. The cold left out")
+    assert instructor.hears("2 learners make it")
+    assert instructor.hears("Below 30 learners the numbers stand with their intervals and without verdicts.")
+    instructor.press("Make a follow-up set on this mistake")
+    assert instructor.page.get_by_label("Title").input_value() == "Again: the cold left out"
+    instructor.press("Open this set for the class")
+    instructor.page.get_by_text("This set is open. 8 problems").wait_for()
+    titles = [one.declaration.title for one in own_school.sets()]
+    assert titles == ["Cold strings of class", "Again: the cold left out"]
+
+
+def test_sheets_and_key_are_made_and_downloaded(own_server, own_school, instructor, tmp_path):
+    to_tab(instructor, "Sheets")
+    for what, name in (("Learners' sheets", "sheets"), ("Answer key and marking strip", "key")):
+        instructor.page.get_by_text(what, exact=True).click()
+        instructor.page.wait_for_timeout(800)
+        instructor.button("Make the file").click()
+        button = instructor.button(f"Download cold-strings-{name}.pdf")
+        button.wait_for(timeout=90_000)
+        with instructor.page.expect_download() as got:
+            button.click()
+        got.value.save_as(tmp_path / name)
+        text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO((tmp_path / name).read_bytes())).pages)
+        codes = [outcome.handed.code for outcome in own_school.outcomes()]
+        assert len(codes) == 12
+        assert [code for code in codes if code not in text] == []
+
+
+def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_school, instructor, tmp_path):
+    own_school.answers(right=1, wrong=0)
+    to_tab(instructor, "Roster")
+    with instructor.page.expect_download() as got:
+        instructor.button("Download all that is kept about this learner").click()
+    got.value.save_as(tmp_path / "kept.json")
+    kept = json.loads((tmp_path / "kept.json").read_text())
+    assert kept["member"]["name"] == "Ana Ferreira"
+    assert len(kept["class_answer"]) == 2
+    typed = instructor.page.get_by_label("To erase all that is kept about this learner, type: Ana Ferreira")
+    typed.fill("Ana")
+    instructor.press("Erase for good")
+    assert instructor.hears("Nothing was erased")
+    typed.fill("Ana Ferreira")
+    instructor.press("Erase for good")
+    assert instructor.hears("Ana Ferreira (1) and all their answers were erased.")
+    assert [member.name for member in own_school.roster()] == ["Bo Lindqvist", "Čeda Petrović"]
+
+
+def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
+    instructor.press("Close the set now")
+    assert instructor.hears("This set is closed.")
+    assert own_school.sets()[0].closed_at is not None
+    instructor.press("Open the set again")
+    assert instructor.hears("This set is open.")
+    assert own_school.sets()[0].closed_at is None
+
+
+@pytest.fixture(scope="module")
+def full_class(make_school):
+    """25 learners, of whom some have solved, some erred, some not begun."""
+    names = [
+        f"{first} {last}"
+        for first in ("Ana", "Bo", "Čeda", "Dan", "Eve")
+        for last in ["Fox", "Gull", "Hen", "Ibis", "Jay"]
+    ]
+    school = make_school("full", names=names)
+    school.answers(right=6, wrong=4)
+    return school
+
+
+@pytest.mark.parametrize("look", list(LOOKS))
+def test_every_tab_fits_and_axe_finds_nothing_serious(look, server, full_class, learner):
+    someone = learner(f"{server.address}/class-desk", **LOOKS[look])
+    found = {"the way in": looked_at(someone)}
+    enter(someone, server, full_class.passphrase)
+    for tab in TABS:
+        to_tab(someone, tab)
+        found[tab] = looked_at(someone)
+    grave = {tab: one for tab, (one, _) in found.items() if one}
+    assert grave == {}
+    wide = {tab: widths for tab, (_, widths) in found.items() if max(widths) > LOOKS[look]["width"]}
+    assert wide == {}
+    assert not [url for url in someone.page.requested if not url.startswith((server.address, "data:", "blob:"))]
+
+
+def looked_at(someone):
+    """What axe finds serious, and the widths of the page and its main part."""
+    someone.page.wait_for_timeout(700)
+    violations = Axe().run(someone.page).response["violations"]
+    grave = {
+        one["id"]: json.dumps(one["nodes"])[:800] for one in violations if one["impact"] in ("serious", "critical")
+    }
+    widths = "[document.documentElement, document.querySelector('[data-testid=stMain]')].map(e => e.scrollWidth)"
+    return grave, someone.page.evaluate(widths)

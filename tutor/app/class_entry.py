@@ -1,0 +1,91 @@
+"""Coming into a class's set: its code, the learner's name on the class list, the personal code; and leaving again."""
+
+import streamlit as st
+
+from tutor.app import showing
+from tutor.app.session import store
+from tutor.app.store_down import faults_in_words
+from tutor.classroom.claims import Claims, CodeWantedError, sets_of
+from tutor.classroom.codes import set_code
+from tutor.classroom.errors import ClassError
+from tutor.classroom.models import Member, StoredSet
+
+HERE = "screens/class_work.py"
+_LONGEST = 200
+
+
+def ask_for_code() -> None:
+    """The box for a set's code, and the sets that the learner of this browser has come into before."""
+    with st.form("set code", border=False):
+        typed = st.text_input("Code of the set, as your instructor gave it", key="set code box", max_chars=40)
+        sent = st.form_submit_button("Open the set", type="primary")
+    if sent:
+        code = set_code(typed)
+        if code:
+            st.switch_page(HERE, query_params={"set": code})
+        st.error("A set's code has six letters and digits, such as K7Q-4MP. Compare it with the sheet or the board.")
+    mine = sets_of(store(), st.session_state["learner"])
+    if mine:
+        st.subheader("Your sets", anchor=False)
+    for of in mine:
+        st.page_link(HERE, label=showing.plain(of.declaration.title), query_params={"set": of.code})
+
+
+def ask_for_name(of: StoredSet) -> None:
+    """The box for the learner's name or number; a name that is taken already asks for its personal code."""
+    st.markdown("Say once who you are; this device remembers it.")
+    wanted = f"personal code wanted {of.code}"
+    with st.form("name", border=False):
+        typed = st.text_input("Your name or number, as on the class list", key=f"name {of.code}", max_chars=_LONGEST)
+        personal = ""
+        if wanted in st.session_state:
+            personal = st.text_input("Your personal code", key=f"personal code {of.code}", max_chars=40)
+        sent = st.form_submit_button("That is me", type="primary")
+    if not sent:
+        if wanted in st.session_state:
+            st.warning(showing.plain(st.session_state[wanted]), icon="❔")
+        return
+    claims = Claims(store(), of)
+    with faults_in_words():
+        try:
+            claims.claim(st.session_state["learner"], typed, personal)
+        except CodeWantedError as error:
+            st.session_state[wanted] = str(error)
+            st.rerun()
+        except ClassError as error:
+            st.session_state.pop(wanted, None)
+            st.error(showing.plain(str(error)))
+            return
+        st.session_state.pop(wanted, None)
+        if not personal:
+            st.session_state[f"new here {of.code}"] = True
+        st.rerun()
+
+
+def show_new_code(of: StoredSet, member: Member) -> None:
+    """The personal code, once, right after the name was taken."""
+    if st.session_state.get(f"new here {of.code}"):
+        code = Claims(store(), of).personal_code(member)
+        st.info(
+            f"Write down your personal code: **{code}**. On another device, type your name and this code, and your "
+            "work is there too. Show it to nobody.",
+            icon="✏",
+        )
+        if st.button("I have written it down"):
+            del st.session_state[f"new here {of.code}"]
+            st.rerun()
+
+
+def show_who(of: StoredSet, member: Member) -> None:
+    """Who the learner is here, the personal code when it is asked for, and the way out."""
+    claims = Claims(store(), of)
+    with st.expander(showing.plain(f"You are {member.name or member.number}")):
+        if st.button("Show my personal code"):
+            code = claims.personal_code(member)
+            st.markdown(f"Your personal code is **{code}**. It lets you in on another device. Show it to nobody.")
+        st.markdown("Not you, or is somebody else to work here? Your name stays yours, and all your work is kept.")
+        if st.button("Leave this name on this device"):
+            with faults_in_words():
+                claims.leave(st.session_state["learner"])
+                st.session_state.pop(f"new here {of.code}", None)
+                st.switch_page(HERE, query_params={"set": of.code})

@@ -1,0 +1,85 @@
+"""What the class work page says in words: labels, signs, progress; and the key under which a submit counts."""
+
+from collections.abc import Mapping, Sequence
+from uuid import NAMESPACE_URL, uuid5
+
+from tutor.classroom.models import StoredSet
+from tutor.classroom.register import USUAL_CLASS
+from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
+from tutor.units import written_unit
+
+_ORDERS = {"order": "The whole order (letters)", "next action": "What may come next (letters)"}
+SIGNS = {"open": "○", "right": "✔", "wrong": "✖", "answered": "●", "excused": "–"}
+
+
+def label_of(field: FieldForLearner) -> str:
+    """The label of the box for a quantity, with what may be typed there, as 'Cold voltage (V)'."""
+    if field.kind in _ORDERS:
+        return _ORDERS[field.kind]
+    words = field.words[:1].upper() + field.words[1:]
+    expected = {"answer": "yes or no", "choice": ", ".join(field.choices), "size": "standard size"}
+    told = expected.get(field.kind, written_unit(field.unit) if field.unit else "")
+    return f"{words} ({told})" if told else words
+
+
+def attempts_words(left: int) -> str:
+    """How many attempts are left."""
+    return f"{left or 'no'} attempt{'' if left == 1 else 's'} left"
+
+
+def state_words(line: PlaceForLearner, *, closed: bool) -> str:
+    """How a problem stands."""
+    if line.state in ("right", "excused"):
+        return line.state
+    told = {"open": "not answered", "wrong": "not right", "answered": "answered"}[line.state]
+    if closed:
+        return told
+    yet = " yet" if line.attempts_left and line.state != "answered" else ""
+    return f"{told}{yet}, {attempts_words(line.attempts_left)}"
+
+
+def done(lines: Sequence[PlaceForLearner]) -> int:
+    """How many of the problems need nothing more."""
+    return sum(line.state in ("right", "answered", "excused") or line.attempts_left == 0 for line in lines)
+
+
+def progress_words(lines: Sequence[PlaceForLearner]) -> str:
+    """How far the learner is, as '2 of 5 done'."""
+    return f"{done(lines)} of {len(lines)} done"
+
+
+def rules_words(of: StoredSet) -> str:
+    """A set's rules for a learner: until when, how many attempts, when it is marked."""
+    rules = of.declaration
+    told = [f"Class {of.class_name}"] if of.class_name != USUAL_CLASS else []
+    if rules.closes is not None and of.closed_at is None:
+        told.append(f"closes on {told_time(rules.closes, rules.zone)}")
+    told.append("1 attempt at each problem" if rules.attempts == 1 else f"{rules.attempts} attempts at each problem")
+    told.append("marked at once" if rules.marked == "at once" else "marked when the set closes")
+    told.append(f"rulebook {'US' if rules.rulebook == 'us' else 'IEC'}")
+    return " · ".join(told)
+
+
+def submit_key(view: ForLearner, entry: str, steps: Mapping[str, str]) -> str:
+    """The key of a submit: the same for the answer that was kept last, so that pressing again counts once.
+
+    It comes from what the store holds and not from the browser or its session, so that this is so even if the server
+    was killed between keeping an answer and telling it.
+    """
+    before = len(view.answers) - (1 if is_sent_again(view, entry, steps) else 0)
+    return str(uuid5(NAMESPACE_URL, repr((view.code, before, entry, sorted(steps.items())))))
+
+
+def is_sent_again(view: ForLearner, entry: str, steps: Mapping[str, str]) -> bool:
+    """Whether an answer is the one that was kept last; one that came too late may be sent again."""
+    if not view.answers:
+        return False
+    last = view.answers[-1]
+    same = last.source == "screen" and last.entry == entry and dict(last.steps) == dict(steps)
+    return same and (last.counted or last.verdict != "")
+
+
+def saved_words(answer: AnswerForLearner, zone: str) -> str:
+    """When an answer was kept."""
+    how = "Typed in from paper" if answer.source == "paper" else "Saved"
+    return f"{how} on {told_time(answer.at, zone)}."

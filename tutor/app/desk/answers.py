@@ -1,0 +1,94 @@
+"""One learner's answers: read, commented, withdrawn; a problem excused."""
+
+import streamlit as st
+
+from tutor.app.class_words import SIGNS
+from tutor.app.desk.matrix import WORDS
+from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.roster import person
+from tutor.app.markdown_table import show_table
+from tutor.app.session import engine
+from tutor.app.showing import plain, show_solution
+from tutor.classroom.models import Answer, Outcome, StoredSet
+from tutor.classroom.results import LONGEST_COMMENT
+from tutor.classroom.views import told_time
+from tutor.classroom.work import solution_lines
+from tutor.engine.labels import capitalised
+
+_VERDICTS = {
+    "right": "✔ right",
+    "wrong": "✖ wrong",
+    "unclear": "❔ could not be judged",
+    "refused": "❔ could not be read",
+    "": "not marked",
+}
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """Choose a learner and a problem; then its answers."""
+    st.header("Answers", anchor=False)
+    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    if chosen.of is None or not outcomes:
+        st.markdown("No problem is handed out yet. Learners get theirs when they open the link for the first time.")
+        return
+    members = {one.handed.member.id: one.handed.member for one in outcomes}
+    left, right = st.columns(2)
+    owner = left.selectbox(
+        "Learner", list(members), format_func=lambda id_: person(members[id_]), key="desk answers of"
+    )
+    mine = {one.handed.place: one for one in outcomes if one.handed.member.id == owner}
+    place = right.selectbox("Problem", list(mine), format_func=lambda at: _line(mine[at]), key="desk answers at")
+    _problem(room, chosen.of, mine[place])
+
+
+def _line(outcome: Outcome) -> str:
+    return f"{outcome.handed.place}. {SIGNS[outcome.state]} {WORDS[outcome.state]}: {outcome.handed.kept.title}"
+
+
+def _problem(room: Room, of: StoredSet, outcome: Outcome) -> None:
+    handed = outcome.handed
+    st.subheader(plain(handed.kept.title), anchor=False)
+    st.markdown(plain(" ".join([*handed.kept.story, handed.kept.task])))
+    if handed.givens:
+        show_table(
+            [
+                {"Given": capitalised(handed.kept.words.get(name, name)), "Value": plain(amount.text)}
+                for name, amount in handed.givens.items()
+            ]
+        )
+    st.markdown(f"Problem code `{handed.code}`. Right answer: **{plain(handed.answer)}**")
+    with st.expander("Worked solution", key=f"desk solution {handed.id}", on_change="rerun") as worked:
+        if worked.open:
+            show_solution(solution_lines(engine(), handed))
+    if not outcome.answers:
+        st.markdown("No answer yet.")
+    for answer in outcome.answers:
+        _answer(room, of, answer)
+    st.divider()
+    label = "Count this problem for the learner again" if handed.excused else "Excuse the learner from this problem"
+    if st.button(label):
+        room.results(of).excuse(handed.id, excused=not handed.excused)
+        st.rerun()
+
+
+def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
+    counted = "" if answer.counted else ", not counted"
+    st.markdown(
+        f"**{plain(answer.entry)}**: {_VERDICTS[answer.verdict]}{counted}, on {answer.source}, "
+        f"{plain(told_time(answer.at, of.declaration.zone))}"
+    )
+    for name, text in answer.steps.items():
+        st.caption(f"{plain(name.replace('_', ' '))}: {plain(text)}")
+    if answer.feedback:
+        st.caption(plain(answer.feedback))
+    with st.form(f"comment {answer.id}", border=False):
+        text = st.text_area(
+            f"Comment that the learner sees, to {answer.entry[:40]}", answer.comment, max_chars=LONGEST_COMMENT
+        )
+        sent = st.form_submit_button("Keep the comment")
+    if sent:
+        room.results(of).comment(answer.id, text)
+        st.success("The comment is kept; the learner sees it beside the answer.", icon="✔")
+    if answer.counted and st.button("Withdraw this answer: do not count it", key=f"desk withdraw {answer.id}"):
+        room.results(of).withdraw(answer.id)
+        st.rerun()

@@ -1,0 +1,70 @@
+"""Which class and which of its sets the desk is turned to, and what comes next with them."""
+
+from datetime import UTC, datetime
+from typing import Any
+from urllib.parse import urlsplit
+
+import streamlit as st
+
+from tutor.app.desk.room import Chosen, Room
+from tutor.app.showing import plain
+from tutor.classroom.models import StoredSet
+from tutor.classroom.register import USUAL_CLASS
+
+_GO = "desk go"
+STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
+
+
+def turn_to(tab: str, class_name: str | None = None, set_id: int | None = None, *, another: bool | None = None) -> None:
+    """Show a tab, and another class and set if they are named; `another`: with the form for a further set?"""
+    wanted: dict[str, Any] = {"tab": tab, "desk class": class_name, "desk set": set_id, "desk another set": another}
+    st.session_state[_GO] = {name: value for name, value in wanted.items() if value is not None}
+    st.rerun()
+
+
+def choose(room: Room) -> Chosen:
+    """Let the instructor choose; a class or a set without others is not asked about."""
+    st.session_state.update(st.session_state.pop(_GO, {}))
+    classes = room.register.classes()[::-1] or [USUAL_CLASS]
+    left, right = st.columns(2)
+    class_name = classes[0]
+    if len(classes) > 1:
+        class_name = left.selectbox("Class", classes, key="desk class", persist_state="session")
+    found = {one.id: one for one in reversed(room.register.sets(class_name))}
+    if not found:
+        return Chosen(class_name, None)
+    if st.session_state.get("desk set") not in found:
+        st.session_state.pop("desk set", None)
+    now = datetime.now(UTC)
+    set_id = (right if len(classes) > 1 else left).selectbox(
+        "Practice set",
+        list(found),
+        format_func=lambda id_: f"{found[id_].declaration.title} ({STATES[found[id_].state(now)]})",
+        key="desk set",
+    )
+    return Chosen(class_name, found[set_id])
+
+
+def next_step(room: Room, chosen: Chosen) -> None:
+    """Say what comes next, as long as the class has not begun."""
+    members = room.register.members(chosen.class_name)
+    if chosen.of is None:
+        told = (
+            "Next: make a practice set below" if st.session_state.get("tab", "Sets") == "Sets" else "Next: make a set"
+        )
+        st.info(f"{told}. Then put your learners on the roster and hand out the link.", icon="➡")
+    elif not members:
+        st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")
+    elif not room.register.claimed(chosen.class_name) and chosen.of.state(datetime.now(UTC)) != "closed":
+        st.info(
+            "Next: hand out the link, or write the code on the board: "
+            f"**{chosen.of.code}** at {plain(link(chosen.of))}. Or print the sheets.",
+            icon="➡",
+        )
+
+
+def link(of: StoredSet) -> str:
+    """The address that a learner opens."""
+    here = urlsplit(st.context.url or "")
+    origin = f"{here.scheme}://{here.netloc}" if here.netloc else ""
+    return f"{origin}/class-work?set={of.code}"

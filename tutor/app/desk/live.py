@@ -1,0 +1,47 @@
+"""Who is where: the class at a glance, looked at again by itself."""
+
+from datetime import UTC, datetime
+
+import streamlit as st
+
+from tutor.app.desk.matrix import LEGEND, matrix_html, who_needs_help
+from tutor.app.desk.room import Chosen, EndedError, Room
+from tutor.app.desk.roster import person
+from tutor.app.showing import plain
+from tutor.classroom.models import StoredSet
+from tutor.errors import FaultyRequestError
+
+SECONDS = 5
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The live view of the chosen set."""
+    if chosen.of is None:
+        st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
+    elif not room.register.members(chosen.class_name):
+        st.markdown("Nobody is on the roster yet. Put your learners there, in the tab 'Roster'.")
+    else:
+        _watch(room, chosen.of)
+
+
+@st.fragment(run_every=SECONDS)
+def _watch(room: Room, of: StoredSet) -> None:
+    try:
+        results = room.results(of)
+        there, outcomes = results.who_is_where(), results.outcomes()
+    except (FaultyRequestError, EndedError) as error:  # a fragment runs by itself, and has to say it itself
+        st.error(plain(str(error)))
+        return
+    now = datetime.now(UTC)
+    begun = sum(one.place is not None or one.last_answer is not None for one in there)
+    right = sum(one.state == "right" for one in outcomes)
+    places = len(of.declaration.places)
+    st.markdown(
+        f"**{begun} of {len(there)}** learners have begun; **{right} of {len(there) * places}** problems are solved. "
+        f"Looked at every {SECONDS} seconds."
+    )
+    for place, members in who_needs_help(outcomes, of.declaration.attempts).items():
+        listed = ", ".join(person(member) for member in members)
+        st.markdown(f"➡ No attempts left at **problem {place}**: {plain(listed)}.")
+    st.html(matrix_html(there, outcomes, places, now))
+    st.caption(f"{LEGEND}. A number beside a sign counts the tries; a frame shows where the learner is.")

@@ -1,0 +1,275 @@
+"""A practice set is made: its exercises proposed or chosen, or taken from a file; its rules; a look at it; opened."""
+
+import re
+import secrets
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo, available_timezones
+
+import streamlit as st
+
+from tutor.app import showing
+from tutor.app.desk.choice import turn_to
+from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.markdown_table import show_table
+from tutor.app.session import UNITS, AnyProblem, engine, library
+from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
+from tutor.classroom.models import MOST_PROBLEMS, Item, PracticeSet
+from tutor.classroom.register import LONGEST_NAME
+from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
+from tutor.content.library import Library
+from tutor.engine.order import OrderProblem
+from tutor.errors import FaultyRequestError
+
+DRAFT = "desk draft"
+ANOTHER = "desk another set"
+_LOOK = "desk preview"
+PREVIEWED = 25
+PROPOSE, CHOOSE, KEEP = "Propose them", "Let me choose", "Keep those of the file or the report"
+MARKED = {"at once": "At once", "when closed": "When the set closes"}
+SOLUTIONS = {"when closed": "When the set closes", "when solved": "Once solved, or attempts used up", "never": "Never"}
+HELPS = {"hints": "Hints", "nothing": "None", "solution": "Hints and the worked solution"}
+
+
+def start_from(declared: PracticeSet | None) -> None:
+    """Fill the form with a set, or empty it."""
+    number = st.session_state.get(DRAFT, (0, None))[0]
+    st.session_state[DRAFT] = (number + 1, declared)
+    st.session_state.pop(_LOOK, None)
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The form for a new set."""
+    st.header("A new practice set", anchor=False)
+    number, draft = st.session_state.get(DRAFT, (0, None))
+    _from_file(number)
+    declared = _form(number, draft)
+    if declared is None:
+        return
+    left, right = st.columns(2)
+    if left.button("Look at one learner's problems"):
+        _look(declared)
+    with right:
+        room.download("Download as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
+    kept = st.session_state.get(_LOOK)
+    if kept and kept[0] == declared:
+        _show_look(*kept[1:])
+    _open(room, chosen, declared)
+
+
+def slug(title: str, taken: set[str]) -> str:
+    """An id made of a title that no other set of the class has."""
+    base = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:50].strip("-")
+    base = base if base[:1].isalpha() else f"set-{base}".rstrip("-")
+    return next(one for one in (base, *(f"{base}-{at}" for at in range(2, 10_000))) if one not in taken)
+
+
+def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]:
+    """The spread of difficulty as rows of a table."""
+    return [
+        {
+            "Problem": str(one.place),
+            "Exercise": showing.plain(content.exercises[one.exercise].title)
+            if one.exercise in content.exercises
+            else one.exercise,
+            "Steps": _from_to(one.steps),
+            "Mistakes that would show": _from_to(one.traps),
+            "Size of the answer": _size(one.size),
+            "Alike": f"{100 * one.alike:.0f} %",
+        }
+        for one in spreads
+    ]
+
+
+def _from_to(ends: tuple[int, int]) -> str:
+    low, high = (str(end).replace("-", "−") for end in ends)
+    return low if low == high else f"{low} to {high}"
+
+
+def _size(ends: tuple[int, int]) -> str:
+    low, high = (f"{10.0**end:g}" for end in ends)
+    return f"{low} and up" if low == high else f"{low} to {high} and up"
+
+
+def _from_file(number: int) -> None:
+    with st.expander("Start from a set's file (YAML)"):
+        file = st.file_uploader("A practice set's file", type=["yaml", "yml"], key=f"desk set file {number}")
+        if file is not None:
+            text = file.getvalue().decode("utf-8", "replace")
+            start_from(read_set(Path(file.name), library(), text))
+            st.rerun()
+
+
+def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
+    """The set as it stands in the boxes; None while something is missing."""
+    title = st.text_input(
+        "Title", draft.title if draft else "", 120, key=f"desk title {number}", placeholder="Strings on a cold morning"
+    )
+    book = st.selectbox(
+        "Rulebook and units",
+        list(UNITS),
+        list(UNITS).index(draft.rulebook) if draft else 0,
+        format_func=UNITS.__getitem__,
+        key=f"desk book {number}",
+    )
+    items = _items(number, draft, book)
+    rules = _rules(number, draft)
+    if not title.strip() or not items:
+        st.caption("Give the set a title and at least one exercise; then you can look at it and open it.")
+        return None
+    try:
+        declared = PracticeSet.model_validate(
+            {"id": slug(title, set()), "title": title, "rulebook": book, "items": items, **rules}
+        )
+    except ValueError as error:
+        told = "; ".join(one["msg"].removeprefix("Value error, ") for one in getattr(error, "errors", list)())
+        st.error(showing.plain(f"This set cannot be made: {told}."))
+        return None
+    check_set(declared, library())
+    return declared
+
+
+def _items(number: int, draft: PracticeSet | None, book: str) -> list[Item]:
+    ways = [KEEP, PROPOSE, CHOOSE] if draft else [PROPOSE, CHOOSE]
+    way = st.radio("Exercises", ways, key=f"desk way {number}", horizontal=True)
+    if way == KEEP and draft:
+        exercises = library().exercises
+        show_table(
+            [
+                {"Exercise": showing.plain(exercises[item.exercise].title), "Problems": str(item.problems)}
+                for item in draft.items
+            ]
+        )
+        return list(draft.items)
+    lessons = st.multiselect(
+        "Lessons",
+        list(library().lessons),
+        format_func=lambda id_: library().lessons[id_].header.title,
+        key=f"desk lessons {number}",
+        placeholder="Choose lessons",
+    )
+    if not lessons:
+        return []
+    return _proposed(number, lessons, book) if way == PROPOSE else _chosen(number, lessons, book)
+
+
+def _proposed(number: int, lessons: list[str], book: str) -> list[Item]:
+    left, right = st.columns(2)
+    count = left.number_input("Problems in all", 1, MOST_PROBLEMS, 5, key=f"desk count {number}")
+    levels = sorted({exercise.level for exercise in library().exercises.values()})
+    level = right.selectbox("Up to level", levels, len(levels) - 1, key=f"desk level {number}")
+    try:
+        items = proposed_items(library(), lessons, int(count), level, "iec" if book == "iec" else "us")
+    except SetError as error:
+        st.warning(showing.plain(str(error)))
+        return []
+    show_table([_item_row(item) for item in items])
+    return items
+
+
+def _item_row(item: Item) -> dict[str, str]:
+    exercise = library().exercises[item.exercise]
+    return {
+        "Exercise": showing.plain(exercise.title),
+        "Level": str(exercise.level),
+        "Problems": str(item.problems),
+    }
+
+
+def _chosen(number: int, lessons: list[str], book: str) -> list[Item]:
+    fitting = {
+        id_: exercise
+        for id_, exercise in library().exercises.items()
+        if exercise.lesson in lessons and book in getattr(exercise, "rulebooks", UNITS)
+    }
+    taken = st.multiselect(
+        "Exercises of these lessons",
+        list(fitting),
+        format_func=lambda id_: f"{fitting[id_].title} · level {fitting[id_].level}",
+        key=f"desk exercises {number}",
+        placeholder="Choose exercises",
+    )
+    counts = {
+        id_: st.number_input(f"How many: {fitting[id_].title}", 1, MOST_PROBLEMS, 1, key=f"desk many {id_} {number}")
+        for id_ in taken
+    }
+    return [Item(exercise=id_, problems=int(count)) for id_, count in counts.items()]
+
+
+def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
+    usual = draft.model_dump() if draft else {}
+    zones = sorted(available_timezones())
+    zone_now = usual.get("zone") or st.context.timezone or "UTC"
+
+    def pick(label: str, words: dict[str, str], name: str, key: str) -> str:
+        at = list(words).index(usual[name]) if name in usual else 0
+        chosen: str = st.selectbox(label, list(words), at, format_func=words.__getitem__, key=f"desk {key} {number}")
+        return chosen
+
+    with st.expander("Rules and times"):
+        attempts = st.number_input(
+            "Attempts at each problem", 1, 20, usual.get("attempts", 3), key=f"desk tries {number}"
+        )
+        help_ = pick("Help on the screen", HELPS, "help", "help")
+        marked = pick("Learners see whether they are right", MARKED, "marked", "marked")
+        solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
+        at = zones.index(zone_now) if zone_now in zones else zones.index("UTC")
+        zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}")
+        opens = _moment("Opens (empty: at once)", usual.get("opens"), zone, f"desk opens {number}")
+        closes = _moment("Closes (empty: when you close it)", usual.get("closes"), zone, f"desk closes {number}")
+    return {
+        "attempts": int(attempts),
+        "help": help_,
+        "marked": marked,
+        "solutions": "when solved" if help_ == "solution" else solutions,
+        "zone": zone,
+        "opens": opens,
+        "closes": closes,
+    }
+
+
+def _moment(label: str, usual: datetime | None, zone: str, key: str) -> datetime | None:
+    there = usual.astimezone(ZoneInfo(zone)).replace(tzinfo=None) if usual else None
+    typed = st.datetime_input(label, there, key=key)
+    return typed.replace(tzinfo=ZoneInfo(zone)) if typed else None
+
+
+def _look(declared: PracticeSet) -> None:
+    variants = Variants(engine(), declared, secrets.token_hex(32))
+    spreads = spread_of_preview(variants, PREVIEWED, Bar("Drawing problems", "learners"))
+    st.session_state[_LOOK] = (declared, variants.of_learner("preview 1"), spreads)
+
+
+def _show_look(problems: list[AnyProblem], spreads: list[Spread]) -> None:
+    st.subheader("One learner's problems", anchor=False)
+    st.markdown("As one learner might get them; the learners of the class get other numbers.")
+    for at, problem in enumerate(problems, start=1):
+        with st.expander(f"{at}. {problem.question.exercise.title}"):
+            showing.show_problem(problem)
+            st.markdown(f"Answer: **{showing.plain(_answer(problem))}**")
+    st.subheader(f"How alike {PREVIEWED} learners' problems are", anchor=False)
+    show_table(spread_rows(spreads, library()))
+    st.caption(
+        "From the least to the most among the learners. 'Alike' is how many have exactly the commonest difficulty."
+    )
+
+
+def _answer(problem: AnyProblem) -> str:
+    return problem.answer_text if isinstance(problem, OrderProblem) else problem.text_of(problem.ask)
+
+
+def _open(room: Room, chosen: Chosen, declared: PracticeSet) -> None:
+    with st.form("open for a class", border=False):
+        class_name = st.text_input(
+            "For the class (any name; a new one makes a new class)", chosen.class_name, LONGEST_NAME
+        )
+        sent = st.form_submit_button("Open this set for the class", type="primary")
+    if sent:
+        register = room.register
+        same = [one for one in register.sets(" ".join(class_name.split())) if one.declaration.title == declared.title]
+        if same:
+            raise FaultyRequestError(f"The class has a set '{declared.title}' already. Give this one another title.")
+        ids = {one.declaration.id for one in register.sets()}
+        opened = register.put(declared.model_copy(update={"id": slug(declared.title, ids)}), class_name)
+        start_from(None)
+        turn_to("Sets", opened.class_name, opened.id, another=False)

@@ -1,0 +1,178 @@
+"""Answers on paper: typed into a grid of learners and problems, or read from a table; counted once however often."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import streamlit as st
+
+from tutor.app.class_words import SIGNS
+from tutor.app.desk.matrix import LEGEND
+from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.roster import person, show_faults
+from tutor.app.session import engine
+from tutor.app.showing import plain
+from tutor.classroom.models import Outcome, StoredSet
+from tutor.classroom.paper import PaperEntry, PaperReport, mark_entries, mark_paper
+from tutor.classroom.spreadsheet import Fault
+from tutor.units import written_unit
+
+_TOLD = "desk paper told"
+_GRID = "desk paper grid"
+LEARNER, SO_FAR = "Learner", "So far"
+HEAD, ROW, TALLEST = 42, 37, 1100  # pixels
+WORDS = {"right": "right", "wrong": "wrong", "unclear": "not judged", "refused": "not readable", "": "not marked"}
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The grid, and the upload of a table."""
+    st.header("Answers on paper", anchor=False)
+    report = st.session_state.pop(_TOLD, None)
+    if report is not None:
+        show_report(report)
+    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    if chosen.of is None or not outcomes:
+        st.markdown("No problem is handed out yet. Hand them out in the tab 'Sets', then print the sheets.")
+        return
+    _grid(room, chosen.of, outcomes)
+    _table(room, chosen.of)
+
+
+def show_report(report: PaperReport) -> None:
+    """What became of the answers, and the lines that have to be looked at."""
+    st.success(plain(report_told(report)), icon="✔")
+    show_faults(report.faults)
+
+
+def report_told(report: PaperReport) -> str:
+    """What became of the answers, as a sentence."""
+    counts = ", ".join(f"{count} {WORDS[verdict]}" for verdict, count in sorted(report.verdicts.items()))
+    were = "answer was" if report.new == 1 else "answers were"
+    told = f"{report.new} new {were} marked{f': {counts}' if counts else ''}."
+    if report.there:
+        told += f" {report.there} {'was' if report.there == 1 else 'were'} there already."
+    if report.blank:
+        told += f" {report.blank} {'row was' if report.blank == 1 else 'rows were'} blank."
+    return told
+
+
+def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+    st.subheader("Type them in", anchor=False)
+    st.markdown(
+        "One row a learner, one column a problem; leave empty what was not answered. An answer with its unit, as "
+        "`46.8 V`, or without it in the unit that the sheet asks for. Cells can be pasted from a spreadsheet."
+    )
+    number = st.session_state.setdefault(_GRID, 0)
+    rows, keys = grid_rows(outcomes)
+    columns: dict[str, Any] = {
+        LEARNER: st.column_config.TextColumn(LEARNER, disabled=True, pinned=True),
+        SO_FAR: st.column_config.TextColumn(SO_FAR, disabled=True, help=LEGEND),
+    }
+    columns |= {name: st.column_config.TextColumn(name, help=told, max_chars=120) for name, told in _heads(outcomes)}
+    with st.form("paper grid", border=False):
+        typed = st.data_editor(
+            rows,
+            hide_index=True,
+            num_rows="fixed",
+            height=min(TALLEST, HEAD + ROW * len(rows)),
+            column_config=columns,
+            key=f"desk paper cells {number}",
+        )
+        sent = st.form_submit_button("Mark what was typed", type="primary")
+    st.caption("'So far' has a sign for each problem in order: " + LEGEND + ".")
+    if sent:
+        entries, faults = grid_entries(typed, keys)
+        if not entries and not faults:
+            st.warning("Nothing was typed.")
+            return
+        report = mark_entries(room.store, engine(), entries, of)
+        report.faults += faults
+        st.session_state[_TOLD] = _by_learner(report, rows)
+        st.session_state[_GRID] = number + 1
+        st.rerun()
+
+
+def _by_learner(report: PaperReport, rows: Sequence[Mapping[str, str]]) -> PaperReport:
+    """The same with the lines told by their learners, since a grid shows no line numbers."""
+    report.faults = [Fault(one.line, f"{rows[one.line - 1][LEARNER]}: {one.reason}") for one in report.faults]
+    return report
+
+
+def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[dict[str, tuple[str, str]]]]:
+    """The empty grid, and for each row and column the problem's code and the step ('' for the answer)."""
+    rows: list[dict[str, str]] = []
+    keys: list[dict[str, tuple[str, str]]] = []
+    by_member: dict[int, list[Outcome]] = {}
+    for one in outcomes:
+        by_member.setdefault(one.handed.member.id, []).append(one)
+    heads = [name for name, _ in _heads(outcomes)]
+    for mine in by_member.values():
+        signs = "".join(SIGNS[one.state] for one in mine)
+        rows.append({LEARNER: person(mine[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
+        keys.append({})
+        for one in mine:
+            keys[-1][_head(one)] = (one.handed.code, "")
+            if one.handed.kept.evidence:
+                keys[-1][_evidence_head(one)] = (one.handed.code, one.handed.kept.evidence)
+    return rows, keys
+
+
+def _head(one: Outcome) -> str:
+    return f"{one.handed.place}: yes or no" if one.handed.kept.evidence else str(one.handed.place)
+
+
+def _evidence_head(one: Outcome) -> str:
+    return f"{one.handed.place}: number"
+
+
+def _heads(outcomes: Sequence[Outcome]) -> list[tuple[str, str]]:
+    """The columns with what is said about each: a problem, and before a yes or no the number that it comes with."""
+    heads: dict[tuple[int, int], tuple[str, str]] = {}
+    for one in outcomes:
+        kept, place = one.handed.kept, one.handed.place
+        words = kept.words.get(one.handed.ask, kept.title)
+        heads[place, 1] = (_head(one), f"{kept.title}: {words}{_unit(kept.units.get(one.handed.ask, ''))}")
+        if kept.evidence:
+            number = kept.words.get(kept.evidence, kept.evidence)
+            heads[place, 0] = (_evidence_head(one), f"{number}{_unit(kept.units.get(kept.evidence, ''))}")
+    return [heads[at] for at in sorted(heads)]
+
+
+def _unit(unit: str) -> str:
+    shown = written_unit(unit) if unit else ""
+    return f" ({shown})" if shown else ""
+
+
+def grid_entries(
+    typed: Sequence[Mapping[str, str | None]], keys: Sequence[Mapping[str, tuple[str, str]]]
+) -> tuple[list[PaperEntry], list[Fault]]:
+    """What was typed, as answers to problems; a number without its yes or no is a fault."""
+    entries, faults = [], []
+    for line, (row, codes) in enumerate(zip(typed, keys, strict=True), start=1):
+        steps: dict[str, dict[str, str]] = {}
+        answers: dict[str, str] = {}
+        for head, (code, step) in codes.items():
+            text = (row.get(head) or "").strip()
+            if text and step:
+                steps.setdefault(code, {})[step] = text
+            elif text:
+                answers[code] = text
+        entries += [PaperEntry(line, code, text, steps.get(code, {})) for code, text in answers.items()]
+        faults += [
+            Fault(line, f"problem {code} has a number without its yes or no.") for code in steps if code not in answers
+        ]
+    return entries, faults
+
+
+def _table(room: Room, of: StoredSet) -> None:
+    st.subheader("Or from a table", anchor=False)
+    st.markdown(
+        "A CSV with the columns **problem code** and **answer**, and if you like a column for each step, named as its "
+        "quantity. The same file again changes nothing, so a corrected file can be sent as a whole."
+    )
+    number = st.session_state.setdefault(_GRID, 0)
+    file = st.file_uploader("Answers as CSV", type=["csv", "txt"], key=f"desk paper file {number}")
+    if file is not None and st.button("Mark this table", type="primary"):
+        report = mark_paper(room.store, engine(), file.getvalue(), of, Bar("Marking", "answers"))
+        st.session_state[_TOLD] = report
+        st.session_state[_GRID] = number + 1
+        st.rerun()

@@ -1,0 +1,117 @@
+"""Marking again after a correction: the difference is shown first, and made only when the instructor says so."""
+
+import streamlit as st
+
+from tutor.app.class_words import SIGNS
+from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.roster import person
+from tutor.app.markdown_table import show_table
+from tutor.app.session import engine, library
+from tutor.app.showing import plain
+from tutor.classroom.errors import ClassError
+from tutor.classroom.models import StoredSet
+from tutor.classroom.remark import Remark, apply, preview_answer, preview_content
+from tutor.classroom.results import handed_by_code
+
+_LOOKED = "desk remark"
+_TOLD = "desk remark told"
+LONGEST_REASON = 500
+SHOWN_CHANGES = 200
+VERDICTS = {"right": f"{SIGNS['right']} right", "wrong": f"{SIGNS['wrong']} wrong", "unclear": "not judged"}
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The two corrections, and the difference that one of them would make."""
+    st.header("Mark again", anchor=False)
+    if told := st.session_state.pop(_TOLD, ""):
+        st.success(plain(told), icon="✔")
+    if chosen.of is None:
+        st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
+        return
+    st.markdown(
+        "When an exercise was mended, or one problem's right answer was wrong. First you see which answers would be "
+        "marked otherwise; nothing changes before you say so."
+    )
+    _by_exercise(room, chosen.of)
+    _by_answer(room, chosen.of)
+    looked = st.session_state.get(_LOOKED)
+    if looked and looked[0] == chosen.of.id:
+        _difference(room, *looked[1:])
+
+
+def _look(of: StoredSet, what: str, remark: Remark) -> None:
+    st.session_state[_LOOKED] = (of.id, what, remark)
+
+
+def _by_exercise(room: Room, of: StoredSet) -> None:
+    st.subheader("By the exercises as they are now", anchor=False)
+    ids = list(dict.fromkeys(item.exercise for item in of.declaration.items))
+    titles = {"": "All exercises of the set"} | {
+        id_: library().exercises[id_].title for id_ in ids if id_ in library().exercises
+    }
+    exercise = st.selectbox("Exercise", list(titles), format_func=titles.__getitem__, key="desk remark exercise")
+    st.caption("An exercise that was mended is known here once the server has been started again.")
+    if st.button("Look at the difference"):
+        bar = Bar("Looking", "problems")
+        _look(of, titles[exercise], preview_content(room.store, engine(), of, exercise or None, bar))
+
+
+def _by_answer(room: Room, of: StoredSet) -> None:
+    st.subheader("By another right answer to one problem", anchor=False)
+    with st.form("another right answer", border=False):
+        left, right = st.columns(2)
+        code = left.text_input("Problem code", max_chars=20, placeholder="7KQ4-2P")
+        answer = right.text_input("Its right answer", max_chars=120)
+        sent = st.form_submit_button("Look at the difference to this problem")
+    if sent:
+        set_id, handed = handed_by_code(room.store, code)
+        if set_id != of.id:
+            raise ClassError(f"Problem {handed.code} belongs to another set. Choose that set above.")
+        _look(of, f"problem {handed.code}", preview_answer(room.store, engine(), handed.id, answer))
+
+
+def _difference(room: Room, what: str, remark: Remark) -> None:
+    st.subheader(f"The difference: {plain(what)}", anchor=False)
+    st.markdown(difference_told(remark))
+    if remark.changes:
+        show_table(
+            [
+                {
+                    "Learner": plain(person(change.handed.member)),
+                    "Problem": f"{change.handed.place} `{change.handed.code}`",
+                    "Answer": plain(change.answer.entry),
+                    "Now": VERDICTS.get(change.before, "not readable"),
+                    "Then": VERDICTS.get(change.after, "not readable"),
+                }
+                for change in remark.changes[:SHOWN_CHANGES]
+            ]
+        )
+    if len(remark.changes) > SHOWN_CHANGES:
+        st.markdown(f"And {len(remark.changes) - SHOWN_CHANGES} more.")
+    if remark.unfit:
+        listed = "\n".join(
+            f"- {plain(person(one.member))}, problem {one.place}: {plain(why)}" for one, why in remark.unfit
+        )
+        st.warning(f"**These cannot be marked again.**\n\n{listed}", icon="⚠")
+    if remark.corrected:
+        _make(room, remark)
+
+
+def difference_told(remark: Remark) -> str:
+    """How much would change, as a sentence."""
+    if not remark.corrected:
+        return "No problem has other values than before: nothing would change."
+    problems = "1 problem gets" if len(remark.corrected) == 1 else f"{len(remark.corrected)} problems get"
+    answers = "1 answer is" if len(remark.changes) == 1 else f"{len(remark.changes) or 'no'} answers are"
+    return f"{problems} another right answer; {answers} marked otherwise."
+
+
+def _make(room: Room, remark: Remark) -> None:
+    with st.form("apply the difference", border=False):
+        reason = st.text_input("Why (kept with the answers)", max_chars=LONGEST_REASON)
+        sent = st.form_submit_button("Make this change", type="primary")
+    if sent:
+        made = apply(room.store, engine(), remark, reason)
+        del st.session_state[_LOOKED]
+        st.session_state[_TOLD] = f"The change is made; {len(made)} answers are marked otherwise than before."
+        st.rerun()

@@ -1,0 +1,113 @@
+"""The report: how hard each problem was, how far the numbers can be trusted, and the mistakes of the class."""
+
+from datetime import UTC, datetime
+
+import streamlit as st
+
+from tutor.app import theme
+from tutor.app.desk.choice import turn_to
+from tutor.app.desk.making import start_from
+from tutor.app.desk.room import Chosen, Room
+from tutor.app.figures.class_report import places_right, ranked_mistakes
+from tutor.app.markdown_table import show_table
+from tutor.app.session import engine
+from tutor.app.showing import plain, show_cautions
+from tutor.classroom.mistakes import ClassMistake
+from tutor.classroom.report import ClassReport, LearnerLine, class_report
+from tutor.classroom.statistics import ENOUGH, Reliability
+from tutor.engine.labels import capitalised
+
+SHOWN_MISTAKES = 12
+_PRINT = """<style>@media print {
+[data-baseweb="tab-list"], [data-testid="stSelectbox"], [data-testid="stDownloadButton"], .stAlert { display: none; }
+}</style>"""
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The report of the chosen set."""
+    st.header("Report", anchor=False)
+    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    if chosen.of is None or not any(one.answers for one in outcomes):
+        st.markdown("No answer has come yet. The report begins with the first one.")
+        return
+    closed = chosen.of.state(datetime.now(UTC)) == "closed"
+    report = class_report(chosen.of.declaration, outcomes, engine(), closed=closed)
+    st.html(_PRINT)
+    if not closed:
+        st.markdown("The set is still open: what nobody has answered yet is left out.")
+    _mistakes(report)
+    _places(report)
+    st.subheader("Each learner", anchor=False)
+    show_table([_learner_row(line) for line in report.learners])
+    st.caption("To print this page, figures too, use the browser's own print command.")
+
+
+def _mistakes(report: ClassReport) -> None:
+    st.subheader("Mistakes of the class", anchor=False)
+    if not report.mistakes:
+        st.markdown("No mistake has been named so far.")
+    else:
+        drawn = ranked_mistakes(report.mistakes, theme.look())
+        theme.show_figure(drawn.figure, drawn.sentence, drawn.rows, "mistakes")
+    for at, mistake in enumerate(report.mistakes[:SHOWN_MISTAKES], start=1):
+        _mistake(at, mistake)
+    if report.unexplained:
+        st.markdown(f"{report.unexplained} wrong answers fit no known mistake.")
+
+
+def _mistake(at: int, mistake: ClassMistake) -> None:
+    st.markdown(f"**{at}. {plain(capitalised(mistake.words))}**")
+    st.markdown(plain(mistake_told(mistake)))
+    if mistake.says:
+        st.markdown(plain(mistake.says))
+    if mistake.examples:
+        st.markdown(f"Typed: {plain('; '.join(mistake.examples))}")
+    if mistake.broke_limit and mistake.safety:
+        show_cautions(mistake.safety)
+    if mistake.lesson:
+        st.page_link(
+            "screens/lessons.py", label=f"Lesson: {mistake.lesson_title}", query_params={"lesson": mistake.lesson}
+        )
+    if st.button("Make a follow-up set on this mistake", key=f"desk follow {at} {mistake.id}"):
+        start_from(mistake.follow_up)
+        turn_to("Sets", another=True)
+
+
+def mistake_told(mistake: ClassMistake) -> str:
+    """How many make a mistake, and how dangerous it is."""
+    learners = "1 learner makes it" if mistake.learners == 1 else f"{mistake.learners} learners make it"
+    told = f"{learners}{f', perhaps {mistake.perhaps:.1f} more' if mistake.perhaps >= 0.05 else ''}."
+    if mistake.broke_limit:
+        told += f" {mistake.broke_limit} of {mistake.answers} answers would break a limit: equipment or people at risk."
+    return told
+
+
+def _places(report: ClassReport) -> None:
+    st.subheader("Each problem", anchor=False)
+    drawn = places_right(report.statistics, theme.look())
+    theme.show_figure(drawn.figure, drawn.sentence, drawn.rows, "places")
+    for place in report.statistics.places:
+        if place.verdict:
+            st.markdown(f"Problem {place.place}: {plain(place.verdict)}.")
+    if not report.statistics.enough:
+        st.markdown(f"Below {ENOUGH} learners the numbers stand with their intervals and without verdicts.")
+    st.markdown(reliability_told(report.statistics.reliability))
+
+
+def reliability_told(of: Reliability) -> str:
+    """KR-20 in a sentence."""
+    if of.kr20 is None:
+        return "KR-20 cannot be told yet: it needs two learners with all problems decided and different sums."
+    span = f" (95 % interval {of.interval[0]:.2f} to {of.interval[1]:.2f})" if of.interval else ""
+    value = f"KR-20, how far the sum of right answers can be trusted, is {of.kr20:.2f}{span}"
+    return f"{value}, from {of.learners} learners and {of.places} problems.".replace("-0.", "−0.")
+
+
+def _learner_row(line: LearnerLine) -> dict[str, str]:
+    return {
+        "Learner": plain(line.member.name or line.member.number),
+        "Right": f"{line.right} of {line.places}",
+        "Wrong": str(line.wrong),
+        "Open": str(line.open),
+        "Minutes": f"{line.seconds / 60:.0f}" if line.seconds is not None else "",
+    }

@@ -1,0 +1,81 @@
+"""The desk from within: the one way from its pages to the store, and downloads that look at the session once more."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import streamlit as st
+
+from tutor.app import session
+from tutor.classroom.desk import Desk
+from tutor.classroom.models import Outcome, StoredSet
+from tutor.classroom.register import Register
+from tutor.classroom.results import Results
+from tutor.store.database import Store
+
+
+class EndedError(Exception):
+    """The session has ended; only entering again helps."""
+
+
+class Room:
+    """What an instructor who is inside works with; each use of the store looks at the session again."""
+
+    def __init__(self, token: str) -> None:
+        self._token = token
+
+    @property
+    def store(self) -> Store:
+        """The store. Raises EndedError once the session has ended."""
+        store = session.store()
+        if not Desk(store).is_inside(self._token):
+            raise EndedError("Your time at the desk has ended. Enter again; nothing that was saved is lost.")
+        return store
+
+    @property
+    def register(self) -> Register:
+        """The classes and their sets."""
+        return Register(self.store)
+
+    def results(self, of: StoredSet) -> Results:
+        """One set as its instructor sees it."""
+        return Results(self.store, of)
+
+    def outcomes(self, of: StoredSet) -> list[Outcome]:
+        """How everybody stands with a set."""
+        return self.results(of).outcomes()
+
+    def leave(self) -> None:
+        """End the session."""
+        Desk(session.store()).leave(self._token)
+
+    def download(
+        self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
+    ) -> None:
+        """Offer a file, made when it is asked for if the session lasts till then; `first`: it is what to do next."""
+
+        def made() -> bytes | str:
+            _ = self.store
+            return make()
+
+        kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
+        st.download_button(label, made, file_name, mime, on_click="ignore", key=f"desk {label}", type=kind)
+
+
+class Bar:
+    """A progress bar that tells how many of how many are done."""
+
+    def __init__(self, words: str, of: str) -> None:
+        self._bar, self._of = st.progress(0.0, words), of
+
+    def __call__(self, done: int, of: int) -> None:
+        """Show how far it is."""
+        self._bar.progress(done / max(1, of), f"{done} of {of} {self._of}")
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The class, and its set if it has one, that the desk is turned to."""
+
+    class_name: str
+    of: StoredSet | None

@@ -1,0 +1,180 @@
+"""The roster: read from a spreadsheet, added to by hand, names released, learners erased, personal codes printed."""
+
+import json
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from html import escape
+from zoneinfo import ZoneInfo
+
+import streamlit as st
+
+from tutor.app.desk.choice import link
+from tutor.app.desk.room import Chosen, Room
+from tutor.app.markdown_table import show_table
+from tutor.app.showing import plain
+from tutor.classroom.exports.person import person as kept_about
+from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.register import LONGEST_NAME, Entered
+from tutor.classroom.roster import Roster, read_roster
+from tutor.classroom.spreadsheet import Fault
+
+_TOLD = "desk roster told"
+_UPLOAD = "desk roster upload"
+SHOWN_FAULTS = 50
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """Who is on the roster, and below it the ways to change it."""
+    st.header("Roster", anchor=False)
+    if told := st.session_state.pop(_TOLD, ""):
+        st.success(plain(told), icon="✔")
+    members = room.register.members(chosen.class_name)
+    if members:
+        _listed(room, chosen, members)
+    else:
+        st.markdown(
+            "Nobody is on the roster yet. A learner can open the set only under a name or a number that stands here."
+        )
+    _from_file(room, chosen)
+    _by_hand(room, chosen)
+    if members:
+        _one(room, members)
+
+
+def person(member: Member) -> str:
+    """A member by name and number, as a choice in a box."""
+    return f"{member.name} ({member.number})" if member.name and member.number else member.name or member.number
+
+
+def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
+    taken = room.register.claimed(chosen.class_name)
+    zone = chosen.of.declaration.zone if chosen.of else "UTC"
+    st.markdown(f"On the roster: {len(members)}. Of them {len(taken)} have taken their name on a device.")
+    codes = room.register.personal_codes(chosen.class_name)
+    show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
+    st.caption("A learner types the personal code on a second device; on the first, name and class code are enough.")
+    of = chosen.of
+    if of is None:
+        return
+    room.download(
+        "Download the codes as slips to print",
+        lambda: slips(of, link(of), members, codes),
+        f"{of.declaration.id}-codes.html",
+        "text/html",
+    )
+
+
+def _row(member: Member, code: str, taken: datetime | None, zone: str) -> dict[str, str]:
+    at = f"{taken.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}" if taken else "not yet"
+    return {
+        "Number": plain(member.number),
+        "Name": plain(member.name),
+        "Personal code": f"`{code}`",
+        f"Name taken ({zone})": at,
+    }
+
+
+def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping[int, str]) -> str:
+    """A page of slips to cut apart: each learner's name, the link, the class code and the personal code."""
+    parts = [
+        f"<section><h2><bdi>{escape(person(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
+        f"<p>Open {escape(address)}<br>or type the class code <b>{of.code}</b> on the page Class work.</p>"
+        f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
+        "Keep it to yourself.</p></section>"
+        for member in members
+    ]
+    style = (
+        "body{font:12pt sans-serif}section{border:1px dashed #555;padding:4mm;margin:2mm;break-inside:avoid}"
+        "h2{font-size:14pt;margin:0}p{margin:2mm 0;overflow-wrap:anywhere}"
+    )
+    return (
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Codes: {escape(of.declaration.title)}</title>'
+        f"<style>{style}</style><h1>Codes: {escape(of.declaration.title)}</h1>{''.join(parts)}</html>"
+    )
+
+
+def _from_file(room: Room, chosen: Chosen) -> None:
+    st.subheader("From a spreadsheet", anchor=False)
+    st.markdown(
+        "Save the list as CSV. Its first row names the columns: **name** (or **first name** and **last name**), "
+        "**number**, or both. Whoever is on the roster already stays there."
+    )
+    upload = st.session_state.setdefault(_UPLOAD, 0)
+    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=f"desk roster file {upload}")
+    if file is None:
+        return
+    found = read_roster(file.getvalue())
+    st.markdown(f"The file names **{len(found.members)}** learners.")
+    show_faults(_first_told(found))
+    if not found.members:
+        return
+    if st.button(f"Put {len(found.members)} learners on the roster", type="primary"):
+        st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
+        st.session_state[_UPLOAD] = upload + 1
+        st.rerun()
+
+
+def _first_told(found: Roster) -> list[Fault]:
+    return sorted([*found.faults, *found.duplicates], key=lambda fault: fault.line)
+
+
+def show_faults(faults: list[Fault]) -> None:
+    """The lines of a file that were left out, each with its reason."""
+    if not faults:
+        return
+    listed = "\n".join(f"- {plain(str(fault))}" for fault in faults[:SHOWN_FAULTS])
+    more = f"\n- and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
+    lines = "1 line has" if len(faults) == 1 else f"{len(faults)} lines have"
+    st.warning(f"**{lines} to be looked at.**\n\n{listed}{more}", icon="⚠")
+
+
+def entered_told(entered: Entered) -> str:
+    """What became of a roster, as a sentence."""
+    told = ["1 learner was added" if len(entered.new) == 1 else f"{len(entered.new)} learners were added"]
+    if entered.there:
+        told.append(f"{len(entered.there)} {'was' if len(entered.there) == 1 else 'were'} there already")
+    if entered.renamed:
+        told.append(f"{len(entered.renamed)} renamed by their number")
+    return f"{', '.join(told)}."
+
+
+def _by_hand(room: Room, chosen: Chosen) -> None:
+    st.subheader("One by hand", anchor=False)
+    with st.form("add a learner", border=False, clear_on_submit=True):
+        left, right = st.columns(2)
+        name = left.text_input("Name", max_chars=LONGEST_NAME)
+        number = right.text_input("Number (may be empty)", max_chars=LONGEST_NAME)
+        sent = st.form_submit_button("Add this learner")
+    if sent and not (name.strip() or number.strip()):
+        st.warning("Type a name, a number, or both.")
+    elif sent:
+        one = Member(id=0, name=" ".join(name.split()), number=number.strip())
+        st.session_state[_TOLD] = entered_told(room.register.enter([one], chosen.class_name))
+        st.rerun()
+
+
+def _one(room: Room, members: list[Member]) -> None:
+    st.subheader("One learner", anchor=False)
+    by_id = {member.id: member for member in members}
+    member = by_id[st.selectbox("Learner", list(by_id), format_func=lambda id_: person(by_id[id_]), key="desk one")]
+    room.download(
+        "Download all that is kept about this learner",
+        lambda: json.dumps(kept_about(room.store, member.id), ensure_ascii=False, indent=2),
+        f"learner-{member.id}.json",
+        "application/json",
+    )
+    st.markdown("Does the name have to be taken anew, as when somebody took the wrong one? No work is lost.")
+    if st.button("Release the name"):
+        room.register.release(member.id)
+        st.session_state[_TOLD] = f"{person(member)} can be taken again on any device."
+        st.rerun()
+    with st.form("erase a learner", border=False, clear_on_submit=True):
+        wanted = member.name or member.number
+        typed = st.text_input(f"To erase all that is kept about this learner, type: {wanted}", max_chars=LONGEST_NAME)
+        sent = st.form_submit_button("Erase for good")
+    if sent and " ".join(typed.split()) == wanted:
+        room.register.erase(member.id)
+        st.session_state[_TOLD] = f"{person(member)} and all their answers were erased."
+        st.rerun()
+    elif sent:
+        st.warning("Nothing was erased: what you typed is not the learner's name.")

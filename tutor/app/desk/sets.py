@@ -1,0 +1,96 @@
+"""The sets of a class: how one stands, its code and link, closing and opening it again; and a new one."""
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import streamlit as st
+
+from tutor.app.desk import making
+from tutor.app.desk.choice import STATES, link
+from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.markdown_table import show_table
+from tutor.app.session import UNITS, engine, library
+from tutor.app.showing import plain
+from tutor.classroom.difficulty import spread
+from tutor.classroom.handing import hand_out
+from tutor.classroom.models import PracticeSet, StoredSet
+from tutor.classroom.sets import written_set
+from tutor.classroom.views import told_time
+
+_HELP = {"nothing": "no help", "hints": "hints", "solution": "hints and the worked solution"}
+
+
+def show(room: Room, chosen: Chosen) -> None:
+    """The chosen set, and below it a new one."""
+    if chosen.of is not None:
+        _standing(room, chosen.of)
+        st.divider()
+        if not st.toggle("Make another set", key=making.ANOTHER):
+            return
+    making.show(room, chosen)
+
+
+def rules_told(declared: PracticeSet) -> str:
+    """The rules of a set in a sentence or two."""
+    attempts = "one attempt" if declared.attempts == 1 else f"{declared.attempts} attempts"
+    solutions = {"when solved": "once solved", "when closed": "when the set closes", "never": "never"}
+    return (
+        f"{len(declared.places)} problems ({UNITS[declared.rulebook]}), {attempts} each, with "
+        f"{_HELP[declared.help]}. Marked {declared.marked}; worked solutions are shown {solutions[declared.solutions]}."
+    )
+
+
+def _standing(room: Room, of: StoredSet) -> None:
+    declared, now = of.declaration, datetime.now(UTC)
+    st.header(plain(declared.title), anchor=False)
+    st.markdown(f"This set is **{STATES[of.state(now)]}**. {plain(rules_told(declared))}")
+    times = [("Opens", declared.opens), ("Closes", declared.closes), ("Closed by you", of.closed_at)]
+    told = [f"{name}: {told_time(moment, declared.zone)}." for name, moment in times if moment is not None]
+    if told:
+        st.markdown(plain(" ".join(told)))
+    st.markdown("Learners type this code on the page 'Class work', or open the link:")
+    st.code(of.code, language=None)
+    st.code(link(of), language=None, wrap_lines=True)
+    left, right = st.columns(2)
+    with left:
+        room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
+    with right:
+        _close_or_reopen(room, of, now)
+    _problems(room, of)
+
+
+def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
+    if of.state(now) != "closed":
+        if st.button("Close the set now"):
+            room.register.close(of.id)
+            st.rerun()
+        return
+    with st.form("reopen", border=False):
+        until = st.datetime_input(f"Open again until ({of.declaration.zone}; empty: until you close it)", None)
+        sent = st.form_submit_button("Open the set again")
+    if sent:
+        room.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)
+        st.rerun()
+    if of.declaration.solutions != "never":
+        st.caption("Learners who have seen the worked solutions meanwhile know the answers.")
+
+
+def _problems(room: Room, of: StoredSet) -> None:
+    """The spread of difficulty over what is handed out, and handing out ahead of the learners' first visit."""
+    handed = [outcome.handed for outcome in room.outcomes(of)]
+    members = room.register.members(of.class_name)
+    have = {one.member.id for one in handed}
+    without = [one for one in members if one.id not in have]
+    with st.expander("How alike the learners' problems are"):
+        if handed:
+            show_table(making.spread_rows(spread(handed), library()))
+        else:
+            st.markdown("No problem is handed out yet.")
+    if without:
+        st.markdown(
+            f"{len(without)} of {len(members)} learners have not got their problems yet; each gets them on first "
+            "opening the link. For paper, hand them out now."
+        )
+        if st.button("Hand out the problems now"):
+            hand_out(room.store, engine(), of, without, Bar("Handing out", "learners"))
+            st.rerun()

@@ -1,0 +1,163 @@
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from urllib.parse import urlencode
+
+import streamlit as st
+
+from tutor.app import class_entry, class_problem, class_script, showing
+from tutor.app.class_entry import HERE
+from tutor.app.class_words import SIGNS, attempts_words, progress_words, rules_words, state_words
+from tutor.app.session import engine, record, store
+from tutor.classroom.claims import Claims
+from tutor.classroom.errors import ClassError
+from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.register import Register
+from tutor.classroom.views import ForLearner, PlaceForLearner
+from tutor.classroom.work import ClassWork
+from tutor.diagrams.drawing import Diagram
+from tutor.errors import FaultyRequestError
+from tutor.store.database import StoreError
+
+CODE_LENGTH = 20
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All that a run of the page shows of one learner's work; kept for a run in which the store does not answer."""
+
+    of: StoredSet
+    member: Member
+    work: ClassWork
+    lines: list[PlaceForLearner]
+    view: ForLearner
+    drawing: Diagram | None
+
+
+def place_of(text: str, last: int, places: int) -> int:
+    """The place that an address names, or the last one; raises ClassError for what is none."""
+    if not text:
+        return min(last, places)
+    if text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= places:
+        return int(text)
+    raise ClassError(f"The address names no problem of this set. It has problems 1 to {places}.")
+
+
+def load(of: StoredSet, member: Member) -> Sheet:
+    work = ClassWork(store(), engine(), of, member)
+    with st.spinner("Your problems are being prepared."):
+        lines = work.begin()
+    place = place_of(st.query_params.get("place", ""), work.last_place(), len(lines))
+    work.arrive(place)
+    return Sheet(of, member, work, lines, work.view(place), class_problem.drawing_for(work, place))
+
+
+def go(of: StoredSet, place: int) -> None:
+    st.switch_page(HERE, query_params={"set": of.code, "place": str(place)})
+
+
+def all_problems(sheet: Sheet) -> None:
+    closed = sheet.of.state(datetime.now(UTC)) == "closed"
+    with st.expander(f"All problems: {progress_words(sheet.lines)}"):
+        for line in sheet.lines:
+            here = " (this one)" if line.place == sheet.view.place else ""
+            told = f"{line.place}. {line.title} – {state_words(line, closed=closed)}{here}"
+            query = {"set": sheet.of.code, "place": str(line.place)}
+            st.page_link(HERE, label=f"{SIGNS[line.state]} {showing.plain(told)}", query_params=query)
+
+
+def told(sheet: Sheet) -> None:
+    view = sheet.view
+    all_problems(sheet)
+    with st.container(key="class-problem"):
+        st.header(f"Problem {view.place} of {view.places}: {showing.plain(view.title)}", anchor=False)
+    facts = [f"Problem code {view.code}", *([] if view.why_not else [attempts_words(view.attempts_left)])]
+    st.caption(" · ".join(facts))
+    class_problem.show_told(view, sheet.drawing)
+
+
+def to_neighbours(sheet: Sheet) -> None:
+    place, places = sheet.view.place, sheet.view.places
+    left, right = st.columns(2)
+    if place > 1 and left.button(f"Back to problem {place - 1}"):
+        go(sheet.of, place - 1)
+    ended = bool(sheet.view.why_not)
+    if place < places and right.button(f"On to problem {place + 1}", type="primary" if ended else "secondary"):
+        go(sheet.of, place + 1)
+
+
+def show(sheet: Sheet) -> None:
+    query = {"set": sheet.of.code, "place": str(sheet.view.place)}
+    st.query_params.from_dict(query)
+    class_entry.show_new_code(sheet.of, sheet.member)
+    told(sheet)
+    class_problem.answer_form(sheet.of, sheet.work, sheet.view)
+    class_problem.show_answers(sheet.of, sheet.view)
+    class_problem.show_help(sheet.of, sheet.work, sheet.view)
+    to_neighbours(sheet)
+    class_problem.show_cautions(sheet.view)
+    class_entry.show_who(sheet.of, sheet.member)
+    class_script.show()
+    with suppress(StoreError):
+        record().keep_place({"page": "class_work", "query": urlencode(query)})
+
+
+def show_set(code: str) -> None:
+    """A set by its code: who the learner is, then the work. All of it is read before any of it is shown."""
+    of = Register(store()).set_of_code(code)
+    member = Claims(store(), of).member(st.session_state["learner"])
+    if member is None:
+        show_title(of)
+        class_entry.ask_for_name(of)
+        return
+    try:
+        sheet = load(of, member)
+    except ClassError as error:
+        show_title(of)
+        st.info(showing.plain(str(error)))
+        if "place" in st.query_params:
+            st.page_link(HERE, label="Open the set where you were", query_params={"set": of.code})
+        class_entry.show_new_code(of, member)
+        class_entry.show_who(of, member)
+        return
+    st.session_state["class sheet"] = sheet
+    show_title(of)
+    show(sheet)
+
+
+def show_without_store(code: str) -> None:
+    """The page as it was last, so that what is typed stays in its boxes; what is pressed says that it was not kept."""
+    sheet = st.session_state.get("class sheet")
+    if sheet is None or sheet.of.code != code:
+        st.title("Class work", anchor=False)
+        st.error("The database does not answer just now. Nothing that was saved is lost. Try again in a moment.")
+        st.button("Try again", type="primary")
+        return
+    show_title(sheet.of)
+    st.error("The database does not answer just now. This is the page as it was; nothing that was saved is lost.")
+    show(sheet)
+
+
+def show_title(of: StoredSet) -> None:
+    st.title(showing.plain(of.declaration.title), anchor=False)
+    st.caption(showing.plain(rules_words(of)))
+
+
+def page() -> None:
+    code = st.query_params.get("set", "")[:CODE_LENGTH]
+    try:
+        if code:
+            show_set(code)
+            return
+        st.title("Class work", anchor=False)
+        st.markdown("Your instructor gives you a link or a code. The problems have numbers of your own.")
+        class_entry.ask_for_code()
+    except StoreError:
+        show_without_store(code)
+    except FaultyRequestError as error:
+        st.title("Class work", anchor=False)
+        st.error(showing.plain(str(error)))
+        class_entry.ask_for_code()
+
+
+page()
