@@ -84,6 +84,13 @@ def own_school(own_server: Server) -> School:
 
 
 @pytest.fixture
+def own_school_passphrase(own_server: Server) -> str:
+    """The passphrase of the desk of a test's own server, whose store holds no class yet."""
+    School.set_passphrase(own_server.store)
+    return School.passphrase
+
+
+@pytest.fixture
 def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     """Open an address in a fresh browser context (no cookies) and wait for the page's heading."""
     pages = []

@@ -13,11 +13,8 @@ from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.desk.roster import person
 from tutor.app.session import engine, library
 from tutor.classroom.codes import personal_code
-from tutor.classroom.errors import ClassError
-from tutor.classroom.handing import hand_out
-from tutor.classroom.keeping import set_again
-from tutor.classroom.models import Handed, Member, StoredSet
-from tutor.classroom.sheets.build import Coded, learner_key, learner_sheet, style_of
+from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.sheets.build import handed_by_member, learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
 from tutor.classroom.sheets.pdf import key_pdf, sheets_pdf
 
@@ -85,10 +82,9 @@ def _wanted(members: Sequence[Member]) -> Wanted:
 
 def make(room: Room, of: StoredSet, members: Sequence[Member], wanted: Wanted, tell: Tell) -> bytes:
     """The file. Raises ClassError if a problem cannot be printed again because its exercise has changed."""
-    handed = hand_out(room.store, engine(), of, members)
+    problems = handed_by_member(room.store, engine(), of, members)
     today = datetime.now(ZoneInfo(of.declaration.zone)).date()
     style = style_of(of.declaration, library(), today, paper=wanted.paper, large=wanted.large)
-    problems = {member: _coded([one for one in handed if one.member.id == member.id]) for member in members}
     if wanted.key:
         keys = [learner_key(member, coded) for member, coded in problems.items()]
         return key_page(style, keys).encode() if wanted.page else key_pdf(style, keys, tell)
@@ -102,14 +98,3 @@ def notes(of: StoredSet, member: Member) -> list[str]:
     """The lines at the head of a learner's sheet: how to go on with it on a screen."""
     own = personal_code(of.class_secret, member.id)
     return [f"To answer on a screen: {link(of)} (class code {of.code}; on a second device your personal code {own})."]
-
-
-def _coded(handed: Sequence[Handed]) -> list[Coded]:
-    coded = [(one.code, set_again(engine(), one)) for one in handed]
-    gone = [code for code, problem in coded if problem is None]
-    if gone:
-        raise ClassError(
-            f"Problem {gone[0]} cannot be printed again ({len(gone)} in all): its exercise has changed since it was "
-            "handed out. Answers to it are still taken and marked."
-        )
-    return [(code, problem) for code, problem in coded if problem is not None]
