@@ -312,3 +312,10 @@ def test_nothing_of_the_key_is_in_what_a_learner_is_given(school):
             if value is not None and handed.kept.kinds[handed.ask] == "number":
                 assert f"{value:.6g}" not in text
                 assert handed.answer not in text
+
+
+def test_a_broken_limit_is_told_without_a_number_to_work_back_from(school):
+    said = school.work[0].answer(COUNT, "1000", key="a").said
+    assert "breaks a limit" in said.feedback
+    assert "1000" not in said.feedback.partition("breaks a limit")[2]
+    assert not any(character.isdigit() for character in said.feedback.partition("breaks a limit")[2].split(".")[0])

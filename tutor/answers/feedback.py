@@ -74,6 +74,7 @@ def wrong(
     separating: str | None,
     carried: bool,
     breaks_limit: bool,
+    closed_book: bool,
 ) -> str:
     """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells."""
     if not found and first == problem.question.evidence:
@@ -84,7 +85,7 @@ def wrong(
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
     told.append(_consequence(problem, value))
     if breaks_limit:
-        told += _broken(problem, value)
+        told += _broken(problem, value, closed_book=closed_book)
     told.append(_next_goal(problem, first, named))
     return " ".join(part for part in told if part)
 
@@ -175,7 +176,7 @@ def _consequence(problem: Problem, value: float) -> str:
     return sentence.replace("{entry}", problem.text_of(problem.ask, value)) if sentence else ""
 
 
-def _broken(problem: Problem, value: float) -> list[str]:
+def _broken(problem: Problem, value: float, *, closed_book: bool) -> list[str]:
     """What the answer would do: each limit that it breaks, in words and, where they give nothing away, in numbers."""
     values = {**problem.known, **problem.values, problem.ask: value}
     told = []
@@ -183,7 +184,7 @@ def _broken(problem: Problem, value: float) -> list[str]:
         try:
             if not limit.holds(values):
                 broken = f"it no longer holds that {spoken(limit.tree, problem)}"
-                if not _gives_away(problem, limit):
+                if not (closed_book or _gives_away(problem, limit)):
                     broken += f": {check_line(problem, limit, values).text}"
                 told.append(f"As it stands the answer breaks a limit: {broken}.")
         except NO_VALUE:

@@ -22,9 +22,12 @@ from tutor.units import conversion
 ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to four figures takes up
 
 
-def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None) -> Marking:
+def mark(
+    problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None, *, closed_book: bool = False
+) -> Marking:
     """Mark an answer as typed, and those steps that were typed.
 
+    With `closed_book` the feedback holds no number from which a step could be worked out.
     Raises KeyError for a step that the problem does not have.
     """
     if isinstance(problem, OrderProblem):
@@ -46,7 +49,7 @@ def mark(problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] 
         return Marking("right", entry, feedback.right(problem, value), steps=marks)
     if _rounded_too_far(problem, entry):
         return Marking("unclear", entry, feedback.rounded_too_far(entry), steps=marks)
-    return _wrong(problem, entry, value, marks)
+    return _wrong(problem, entry, value, marks, closed_book=closed_book)
 
 
 def mark_step(problem: Problem, name: str, text: str, earlier: Mapping[str, str] | None = None) -> Mark:
@@ -138,7 +141,7 @@ def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, E
     return any(abs(value - one) <= tolerance(quantity, one) + 1e-9 * max(1.0, abs(one)) for one in expected)
 
 
-def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark]) -> Marking:
+def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark], *, closed_book: bool) -> Marking:
     entries = {name: mark.entry for name, mark in marks.items() if mark.entry is not None}
     first = next((name for name, mark in marks.items() if mark.verdict == "wrong"), problem.ask)
     carried = first != problem.ask and _follows(problem, problem.question.right.steps[-1], value, entries)
@@ -158,6 +161,7 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark])
         separating=separating,
         carried=carried,
         breaks_limit=breaks_limit(problem, value),
+        closed_book=closed_book,
     )
     of_answer = [] if first == problem.ask else of_answer
     return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))

@@ -41,7 +41,7 @@ def mark_handed(engine: Engine, handed: Handed, entry: str, steps: Mapping[str, 
     problem = set_again(engine, handed)
     if problem is None:
         return mark_by_kept(handed, entry, typed)
-    marking = mark(problem, entry, typed)
+    marking = mark(problem, entry, typed, closed_book=True)
     if marking.verdict == "right" or problem.question.version != handed.version:
         by_kept = mark_by_kept(handed, entry, typed)
         return marking if (marking.verdict == "right") == (by_kept.verdict == "right") else by_kept
