@@ -130,7 +130,7 @@ class Worlds:
                 return [whole] if whole else []
 
     def _partial_sums(self, node: Node) -> list[Vector]:
-        terms = [(vector, sign, inner) for inner, sign in _terms(node, 1) if (vector := self._value(inner))]
+        terms = [(vector, sign, inner) for inner, sign in _flat(node, "+", "-") if (vector := self._value(inner))]
         found = [vector for _, _, inner in terms for vector in self._partial(inner)]
         if len(terms) <= MOST_FACTORS:
             for taken in product((False, True), repeat=len(terms)):
@@ -139,7 +139,7 @@ class Worlds:
         return found
 
     def _partial_products(self, node: Node) -> list[Vector]:
-        factors = [(vector, sign, inner) for inner, sign in _factors(node, 1) if (vector := self._value(inner))]
+        factors = [(vector, sign, inner) for inner, sign in _flat(node, "*", "/") if (vector := self._value(inner))]
         few = len(factors) <= MOST_FACTORS
         found: list[Vector] = [] if few else [vector for vector, _, _ in factors]
         inner_ones: list[list[Vector]] = [
@@ -223,26 +223,12 @@ def _swapped(node: Node, new: Mapping[str, Node]) -> Node:
     return replace_names(node, lambda name: new.get(name, Name(name)))
 
 
-def _terms(node: Node, sign: int) -> Iterator[tuple[Node, int]]:
+def _flat(node: Node, joins: str, parts_with: str, sign: int = 1) -> Iterator[tuple[Node, int]]:
+    """The terms of a sum or the factors of a product, each with 1, or -1 where it is taken away or divides."""
     match node:
-        case Operation("+", left, right):
-            yield from _terms(left, sign)
-            yield from _terms(right, sign)
-        case Operation("-", left, right):
-            yield from _terms(left, sign)
-            yield from _terms(right, -sign)
-        case _:
-            yield node, sign
-
-
-def _factors(node: Node, sign: int) -> Iterator[tuple[Node, int]]:
-    match node:
-        case Operation("*", left, right):
-            yield from _factors(left, sign)
-            yield from _factors(right, sign)
-        case Operation("/", left, right):
-            yield from _factors(left, sign)
-            yield from _factors(right, -sign)
+        case Operation(by, left, right) if by in (joins, parts_with):
+            yield from _flat(left, joins, parts_with, sign)
+            yield from _flat(right, joins, parts_with, sign if by == joins else -sign)
         case _:
             yield node, sign
 
