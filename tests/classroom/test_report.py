@@ -73,8 +73,8 @@ def test_no_name_and_no_number_of_a_learner_is_in_the_mistakes(engine, handed_ou
     assert not any(f'"n{at}"' in told for at in range(1, 6))
 
 
-def test_a_dangerous_mistake_comes_before_a_more_frequent_harmless_one(engine, make):
-    """Two whose strings would destroy the charger against five who leave a module out: 2 x 3 > 5 x 1."""
+def test_a_dangerous_mistake_comes_before_a_more_frequent_milder_one(engine, make):
+    """Two whose strings would destroy the charger against five who leave a module out: 2 x 6 > 5 x 2."""
     problem = draw(engine.question("most-modules-in-series"), 4)
     right = round(problem.answer.value)
 
@@ -86,9 +86,9 @@ def test_a_dangerous_mistake_comes_before_a_more_frequent_harmless_one(engine, m
     outcomes += [typed(member, str(right - 1), "one-off-for-safety") for member in class_[2:]]
     first, second = mistakes_of(outcomes, engine, "us")
     assert (first.id, first.broke_limit, first.answers) == ("rounded-up", 2, 2)
-    assert (second.id, second.broke_limit, second.did_harm) == ("one-off-for-safety", 0, 0)
+    assert (second.id, second.broke_limit, second.did_harm) == ("one-off-for-safety", 0, 5)
     assert first.rank == 2 * WEIGHT[Harm.LIMIT_BROKEN]
-    assert second.rank == 5 * WEIGHT[Harm.NONE]
+    assert second.rank == 5 * WEIGHT[Harm.SOME]
 
 
 def test_what_is_not_named_counts_by_its_probability(engine, make):
@@ -172,11 +172,11 @@ def test_harm_follows_the_limit_and_the_glossary(engine):
     problem = draw(engine.question("most-modules-in-series"), 4)
     right = round(problem.answer.value)
     assert harm_of(problem, str(right + 1)) is Harm.LIMIT_BROKEN
-    assert harm_of(problem, str(right - 1)) is Harm.NONE
+    assert harm_of(problem, str(right - 1)) is Harm.SOME
     assert harm_of(problem, "what?") is Harm.NONE
-    voltage = draw(engine.question("most-modules-in-series", "cold_voltage"), 4)
-    assert harm_of(voltage, f"{voltage.answer.value * 0.8:.2f}") is Harm.SOME
-    assert harm_of(voltage, f"{voltage.answer.value * 1.2:.2f}") is Harm.NONE
+    label = draw(engine.question("fill-factor", "module_voc"), 4)
+    assert not label.question.library.quantities["module_voc"].too_low
+    assert harm_of(label, f"{label.answer.value * 0.8:.2f}") is Harm.NONE
 
 
 def test_learners_lines_add_up(make):

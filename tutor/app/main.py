@@ -32,7 +32,7 @@ theme.apply()
 if "learner" not in st.session_state:
     st.session_state["learner"] = token(st.context.cookies) or new_token()
 session.rulebook_choice()
-with faults_in_words():
+with faults_in_words(again=True):
     page.run()
 st.divider()
 st.markdown(CAUTION)

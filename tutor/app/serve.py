@@ -35,8 +35,9 @@ MAIN = Path(__file__).with_name("main.py")
 HEAVY_MODULES = ("schemdraw", "plotly.graph_objects")
 
 STORE_FAILED = (
-    "Your work cannot be saved just now. Wait a moment and press the button. "
-    "All that was marked before is kept; if your last answer is not there then, send it again."
+    "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
+    "saved before is there, and what you typed stays in its box. Wait a moment and press the button again, or load the "
+    "page again."
 )
 
 OPTIONS: dict[str, Any] = {

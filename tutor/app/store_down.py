@@ -7,24 +7,25 @@ from contextlib import contextmanager
 import streamlit as st
 
 from tutor.app import showing
+from tutor.app.serve import STORE_FAILED
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 
-DOWN = (
-    "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
-    "saved before is there, and what you typed stays in its box. Wait a moment and press the button again, or load the "
-    "page again."
-)
 _log = logging.getLogger(__name__)
 
 
 @contextmanager
-def faults_in_words() -> Iterator[None]:
-    """Show what goes wrong inside as a sentence; where the store lies and why it fails is for the log alone."""
+def faults_in_words(*, again: bool = False) -> Iterator[None]:
+    """Show what goes wrong inside as a sentence; where the store lies and why it fails is for the log alone.
+
+    With `again` a button goes on where nothing else of the page is there to press.
+    """
     try:
         yield
     except StoreError as error:
         _log.warning("%s", error)
-        st.error(DOWN, icon="⚠")
+        st.error(STORE_FAILED, icon="⚠")
+        if again:
+            st.button("Try again", type="primary")
     except FaultyRequestError as error:
         st.error(showing.plain(str(error)))

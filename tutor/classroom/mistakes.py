@@ -23,9 +23,9 @@ from tutor.engine.ways import ways
 EXAMPLES = 3
 LONGEST_EXAMPLE = 60
 WORTH_TELLING = 0.5  # learners, named and perhaps, below which a mistake is not told
-WEIGHT = {Harm.NONE: 1.0, Harm.SOME: 2.0, Harm.LIMIT_BROKEN: 3.0}
-"""How much a learner counts: whoever would destroy or overload something counts as three whose answer harms nothing.
-Common practice, no source."""
+WEIGHT = {Harm.NONE: 1.0, Harm.SOME: 2.0, Harm.LIMIT_BROKEN: 6.0}
+"""How much a learner counts: whoever would destroy or overload something counts as three whose answer only does some
+harm, and as six whose answer does none.  Common practice, no source."""
 MOST_EXERCISES = 4
 PROBLEMS_EACH = 2
 
