@@ -90,7 +90,7 @@ def test_a_battery_circuit_of_which_nothing_is_said_still_names_its_parts():
     assert not any("→" in text for text in words(diagram.svg))
 
 
-@pytest.mark.parametrize("ways", WAYS, ids=lambda ways: "-".join(ways) or "nothing")
+@pytest.mark.parametrize("ways", WAYS, ids=lambda ways: "-".join(sorted(ways)) or "nothing")
 def test_the_way_of_the_moment_is_thick_and_named(ways):
     diagram = source_paths(ways, LABELS)
     # By hand: supply: its wire, the contact; battery and array: their own wire, the shared one, the contact; then the
