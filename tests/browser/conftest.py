@@ -57,7 +57,7 @@ def own_server(tmp_path: Path) -> Iterator[Server]:
     running.kill()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # no longer: its event loop would stand in the way of other files' own
 def chromium() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)

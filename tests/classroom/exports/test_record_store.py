@@ -55,7 +55,7 @@ class Lrs:
     def judge(self, body):
         step = self.plan.pop(0) if self.plan else "take"
         if step == "hang":
-            threading.Event().wait(0.6)
+            threading.Event().wait(4)
             return 200, []
         if step == "take, then break":
             self.take(body)
@@ -81,7 +81,7 @@ class Lrs:
             self.kept[one["id"]] = one
 
     def store(self, **more):
-        return RecordStore(self.url, "me", "secret", sleep=self.waits.append, timeout=0.3, **more)
+        return RecordStore(self.url, "me", "secret", sleep=self.waits.append, timeout=2.0, **more)
 
 
 @pytest.fixture
