@@ -8,6 +8,7 @@ from tutor.classroom.codes import (
     ALPHABET,
     is_personal_code,
     new_problem_code,
+    new_secret,
     new_set_code,
     personal_code,
     plain,
@@ -56,8 +57,9 @@ def test_codes_are_seldom_the_same():
 
 
 def test_a_personal_code_is_the_members_and_the_classs_own():
-    codes = {personal_code(secret, member) for secret in (SECRET, "0b" * 32) for member in range(500)}
+    own = [new_secret() for _ in range(500)]
+    codes = {personal_code(secret, one) for secret in (SECRET, "0b" * 32) for one in own}
     assert len(codes) == 1000
-    assert is_personal_code(personal_code(SECRET, 3).lower(), SECRET, 3)
-    for text in ("", personal_code(SECRET, 4), personal_code("0b" * 32, 3), "ß"):
-        assert not is_personal_code(text, SECRET, 3)
+    assert is_personal_code(personal_code(SECRET, own[3]).lower(), SECRET, own[3])
+    for text in ("", personal_code(SECRET, own[4]), personal_code("0b" * 32, own[3]), "ß"):
+        assert not is_personal_code(text, SECRET, own[3])

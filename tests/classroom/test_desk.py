@@ -120,3 +120,18 @@ def test_nothing_of_it_can_be_read_in_the_store(shut, noon, held):
 def test_who_comes_by_an_identity_provider_has_a_session_too(desk, noon):
     token = desk.begin_for_owner(noon)
     assert desk.is_inside(token, noon)
+
+
+def test_wrong_tries_of_others_do_not_keep_out_who_has_been_inside(shut, store, noon):
+    mine, thief = Desk(store, "the instructor's browser"), Desk(store, "another browser")
+    mine.enter(PASSPHRASE, noon)
+    for minute in range(1, 20):
+        with pytest.raises(DeskError):
+            thief.enter("a wrong passphrase", noon + timedelta(minutes=minute))
+    assert mine.enter(PASSPHRASE, noon + timedelta(minutes=19))
+    with pytest.raises(DeskError, match="just now"):
+        Desk(store, "a third browser").enter(PASSPHRASE, noon + timedelta(minutes=19))
+    with pytest.raises(DeskError, match="Wait 1 s"):
+        mine.enter("a wrong passphrase", noon + timedelta(minutes=19))
+    with pytest.raises(DeskError, match="just now"):
+        mine.enter(PASSPHRASE, noon + timedelta(minutes=19))

@@ -122,12 +122,12 @@ def test_attempts_count_and_closing_does_not(school, register, noon):
 
 
 def test_who_is_excused_or_done_or_has_seen_the_solution_gets_no_more(make_class, register):
-    school = make_class(solutions="when closed")
+    school = make_class(help="solution", solutions="when solved")
     first, second, third = school.handed[0][:3]
     school.work[0].answer(1, *school.right(first), key="a")
     Results(school.store, school.of).excuse(second.id)
-    register.close(school.of.id)
     school.work[0].solution(3)
+    register.close(school.of.id)
     report = marked(school, [(one.code, "77") for one in (first, second, third)])
     assert report.new == 0
     assert [fault.reason for fault in report.faults] == [
@@ -135,6 +135,18 @@ def test_who_is_excused_or_done_or_has_seen_the_solution_gets_no_more(make_class
         "not counted: the learner is excused from this problem.",
         "not counted: the learner has seen the worked solution.",
     ]
+
+
+def test_paper_typed_in_after_closing_counts_though_the_learner_has_looked_at_the_solution_since(make_class, register):
+    school = make_class(solutions="when closed")
+    register.close(school.of.id)
+    school.work[0].solution(1)
+    one = school.handed[0][0]
+    assert marked(school, [(one.code, school.right(one)[0])]).verdicts == {"right": 1}
+    register.reopen(school.of.id)
+    second = school.handed[0][1]
+    school.work[0].answer(2, "77", key="a")
+    assert marked(school, [(second.code, school.right(second)[0])]).verdicts == {"right": 1}
 
 
 def test_another_sets_codes_are_not_taken_for_this_ones(make_class):

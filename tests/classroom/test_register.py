@@ -183,8 +183,7 @@ def row_counts(store):
         return {name: len(connection.execute(select(table)).all()) for name, table in tables.tables.items()}
 
 
-@pytest.mark.parametrize("by", ["the desk", "the learner"])
-def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, held, by):
+def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, held):
     tokens = [new_token() for _ in school.members]
     ids = [one.id for one in school.members]
     for at, (token, member, word) in enumerate(zip(tokens, school.members, ("ERASED", "OTHER", "THIRD"), strict=True)):
@@ -195,10 +194,7 @@ def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, held, 
         school.work[at].answer(1, f"{word}-ANSWER", key="a")
         school.work[at].keep_draft(2, school.handed[at][1].ask, f"{word}-DRAFT")
         school.work[at].arrive(2)
-    if by == "the desk":
-        register.erase(ids[0])
-    else:
-        Record(school.store, tokens[0]).erase()
+    register.erase(ids[0])
     counts = row_counts(school.store)
     assert b"ERASED" not in held()
     assert b"OTHER-ANSWER" in held()
@@ -216,6 +212,55 @@ def test_erasing_a_member_leaves_the_others_and_no_byte(school, register, held, 
     assert counts["whereabouts"] == 2
     again = hand_out(school.store, school.engine, school.of, school.members[1:])
     assert again == [*school.handed[1], *school.handed[2]]
+
+
+def test_a_learners_own_erasing_leaves_the_classs_work_to_the_class(school, register):
+    """Else whoever takes somebody's name could wipe their work."""
+    token = new_token()
+    school.claims().claim(token, "Ana")
+    school.work[0].answer(1, "7.77", key="a")
+    Record(school.store, token).keep_setting("rulebook", "iec")
+    Record(school.store, token).erase()
+    assert Record(school.store, token).setting("rulebook") is None
+    assert school.claims().member(token) is None
+    assert [member.name for member in register.members()] == ["Ana", "Bo", "Čeda"]
+    assert len(school.work[0].view(1).answers) == 1
+
+
+def test_a_released_name_has_another_personal_code(school, register):
+    first, ana = new_token(), school.members[0]
+    school.claims().claim(first, "Ana")
+    old = school.claims().personal_code(ana)
+    register.release(ana.id)
+    school.claims().claim(new_token(), "Ana")
+    with pytest.raises(CodeWantedError, match="not the personal code"):
+        school.claims().claim(first, "Ana", old)
+    assert register.personal_codes()[ana.id] == school.claims().personal_code(ana) != old
+
+
+def test_who_comes_after_somebody_erased_gets_nothing_of_theirs(school, register):
+    last = school.members[-1]
+    code, problems = register.personal_codes()[last.id], [one.number for one in school.handed[-1]]
+    register.erase(last.id)
+    (new,) = register.enter([Member(id=0, name="Dora")]).new
+    assert new.id != last.id
+    assert register.personal_codes()[new.id] != code
+    handed = hand_out(school.store, school.engine, school.of, [new])
+    assert [one.number for one in handed] != problems
+
+
+def test_two_of_one_name_stay_two_when_their_numbers_come(register):
+    register.enter([Member(id=0, name="Ana Silva")], "evening")
+    register.enter([Member(id=0, name="Ana Silva", number="1"), Member(id=0, name="Ana Silva", number="2")], "evening")
+    assert [(one.name, one.number) for one in register.members("evening")] == [("Ana Silva", "1"), ("Ana Silva", "2")]
+
+
+def test_a_set_closed_before_it_opens_is_not_open_to_be_looked_at(make_class, register, noon):
+    school = make_class(opens=noon)
+    register.close(school.of.id, noon - timedelta(hours=2))
+    with pytest.raises(ClassError, match="opens on"):
+        school.work[0].solution(1, noon - timedelta(hours=1))
+    assert register.get(school.of.id).state(noon) == "closed"
 
 
 def test_practice_in_a_browser_that_others_share_is_not_erased_with_a_member(school, register):

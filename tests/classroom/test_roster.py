@@ -124,3 +124,8 @@ def test_any_bytes_are_read_or_refused_in_words(data):
         assert str(error).endswith(".")  # noqa: PT017
     else:
         assert all(one.name or one.number for one in roster.members)
+
+
+def test_a_table_of_very_many_columns_is_refused_at_once():
+    with pytest.raises(ClassError, match="20000 columns; at most 200"):
+        read_roster((";".join(f"c{at}" for at in range(20_000)) + "\n").encode())

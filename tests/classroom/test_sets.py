@@ -156,3 +156,12 @@ def test_an_unknown_lesson_is_told():
         proposed_items(LIBRARY, ["quux"], 3)
     with pytest.raises(SetError, match="1 to 60"):
         proposed_items(LIBRARY, ["ampacity"], 61)
+
+
+@pytest.mark.parametrize("zone", ["5", "[UTC]", "''", "../../etc/passwd", "Nowhere/Land"])
+def test_an_odd_time_zone_is_told_in_a_sentence(tmp_path, library, zone):
+    file = tmp_path / "set.yaml"
+    items = "items: [{exercise: most-modules-in-series}]"
+    file.write_text(f"id: a\ntitle: A set\nzone: {zone}\nopens: 2026-03-02 09:00\n{items}\n")
+    with pytest.raises(ContentError, match="time zone"):
+        read_set(file, library)

@@ -319,3 +319,38 @@ def test_a_broken_limit_is_told_without_a_number_to_work_back_from(school):
     assert "breaks a limit" in said.feedback
     assert "1000" not in said.feedback.partition("breaks a limit")[2]
     assert not any(character.isdigit() for character in said.feedback.partition("breaks a limit")[2].split(".")[0])
+
+
+@pytest.mark.parametrize("typed", ["{:.0f}+1e6*0e-4", "{:.2g}", "{:.6g}+1.00*1000000-1.00*1000000"])
+def test_an_answer_typed_so_coarsely_that_it_covers_many_is_sent_back_unseen(school, typed):
+    """Else the reply tells for nothing whether the right value lies in an interval of the learner's choosing."""
+    handed = school.handed[0][VOLTAGE - 1]
+    right = conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask])
+    replies = [school.work[0].answer(VOLTAGE, typed.format(value), key=f"{value}") for value in (right, 3 * right)]
+    assert len({(reply.said.verdict, reply.said.feedback) for reply in replies}) == 1
+    assert replies[0].said.verdict == "refused"
+    assert replies[1].problem.attempts_left == 2
+
+
+def test_steps_are_not_told_right_beside_an_answer_that_costs_nothing(school):
+    handed = school.handed[0][SURVIVES - 1]
+    step = handed.kept.evidence
+    right = f"{conversion(handed.kept.units[step]).to_shown(handed.expected[step]):.6g}"
+    for at, entry in enumerate(("?", "maybe")):
+        said = school.work[0].answer(SURVIVES, entry, {step: right}, key=str(at)).said
+        assert (said.counted, dict(said.step_verdicts)) == (False, {})
+
+
+def test_a_withdrawn_answer_of_a_set_that_keeps_verdicts_back_tells_none(make_class):
+    school = make_class(marked="when closed")
+    school.work[0].answer(COUNT, "77", key="a")
+    Results(school.store, school.of).withdraw(outcome(school, 0, COUNT).answers[0].id)
+    (answer,) = school.work[0].view(COUNT).answers
+    assert (answer.verdict, answer.feedback, answer.counted) == ("", SAVED, False)
+
+
+def test_who_was_erased_meanwhile_leaves_no_trace_on_arriving(school, register):
+    register.erase(school.members[0].id)
+    with pytest.raises(ClassError):
+        school.work[0].arrive(1)
+    assert Results(school.store, school.of).who_is_where()[0].member.name == "Bo"

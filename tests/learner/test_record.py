@@ -255,7 +255,7 @@ def test_nothing_else_is_kept_about_a_learner():
 
 def test_nothing_else_is_kept_about_a_member_of_a_class():
     """The name and number on the roster, what was handed out, answers, what the instructor said to them, times."""
-    member = {"name", "number", "claimed_at", "made_at"}
+    member = {"name", "number", "secret", "claimed_at", "made_at"}
     handed = {"place", "code", "exercise", "version", "ask", "rulebook", "givens", "expected", "answer", "tolerance"}
     handed |= {"kept", "excused", "shown_at", "help", "hints_seen"}
     answers = {"key", "at", "source", "entry", "steps", "step_verdicts", "verdict", "named", "mistakes", "feedback"}

@@ -1,5 +1,6 @@
 """A backup brings everything back, on either database; a file that is not whole changes nothing."""
 
+import hashlib
 import json
 import os
 import signal
@@ -19,7 +20,7 @@ from sqlalchemy import create_engine, insert, select
 from tutor.cli import main
 from tutor.learner.record import Attempt, Record
 from tutor.store import backup
-from tutor.store.backup import BackupError, back_up, restore
+from tutor.store.backup import LONGEST_ROW, BackupError, back_up, restore
 from tutor.store.database import Store
 from tutor.store.migrations import migrate, revisions
 from tutor.store.tables import SCHEMA, learner, metadata
@@ -225,6 +226,35 @@ def test_a_backup_that_was_changed(made, change):
     assert "is no backup of a Cold Morning store, or is damaged. Take another copy" in refused(
         store, file, replace=True
     )
+
+
+def forged(file, table, lines):
+    """Put other lines into a table of the archive, with the sums that belong to them."""
+    with zipfile.ZipFile(file) as archive:
+        contents = json.loads(archive.read("contents.json"))
+    rows = len(lines.splitlines())
+    contents["tables"][table] = {"rows": rows, "sha256": hashlib.sha256(lines).hexdigest()}
+    changed = {f"{table}.jsonl": lines, "contents.json": json.dumps(contents).encode()}
+    rewritten(file, changed.get)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        b"[]\n",
+        b"null\n",
+        b'"x"\n',
+        b'{"id": 1}\n',
+        b'{"id": 1000000000000000000000000000000, "token_hash": "x", "made_at": "2026-01-01T00:00:00+00:00"}\n',
+        b'{"id": 1, "token_hash": "x", "made_at": "2026-01-01T00:00:00"}\n',
+        b'{"id": 1, "token_hash": "' + b"x" * (LONGEST_ROW + 1) + b'"}\n',
+    ],
+    ids=["a list", "null", "a text", "a column missing", "a giant number", "a time without a zone", "a giant line"],
+)
+def test_a_forged_backup_is_a_damaged_one(made, lines):
+    store, file = made
+    forged(file, "learner", lines)
+    assert "is no backup of a Cold Morning store, or is damaged" in refused(store, file, replace=True)
 
 
 def test_a_file_cut_anywhere_or_with_a_byte_changed(made):

@@ -23,7 +23,7 @@ class Draft(BaseModel):
     """Unsent text: the set's code, the place, the field and what is in its box."""
 
     code: str = Field(max_length=20)
-    place: int
+    place: int = Field(ge=1, le=1000)
     field: str = Field(max_length=80)
     text: str = Field(max_length=LONGEST)
 

@@ -69,7 +69,11 @@ class Claims:
 
     def personal_code(self, of: Member) -> str:
         """What a member types on a further device; for the desk and for the member alone."""
-        return personal_code(self._set.class_secret, of.id)
+        with self._store.reading() as connection:
+            own = connection.scalar(select(member.c.secret).where(member.c.id == of.id))
+        if own is None:
+            raise ClassError("This name is not on the class list any more. Ask your instructor.")
+        return personal_code(self._set.class_secret, own)
 
     def _bound(self, connection: Connection, token_hash: str) -> Member | None:
         query = (
@@ -97,8 +101,8 @@ class Claims:
         return fitting[0]
 
     def _check_free(self, connection: Connection, found: Member, personal: str) -> None:
-        taken = connection.scalar(select(member.c.claimed_at).where(member.c.id == found.id))
-        if taken is None or is_personal_code(personal, self._set.class_secret, found.id):
+        row = connection.execute(select(member.c.claimed_at, member.c.secret).where(member.c.id == found.id)).one()
+        if row.claimed_at is None or is_personal_code(personal, self._set.class_secret, row.secret):
             return
         if personal.strip():
             raise CodeWantedError("This is not the personal code for that name. Compare it, or ask your instructor.")

@@ -42,11 +42,17 @@ def set_code(text: str) -> str | None:
     return f"{code[:3]}-{code[3:]}" if len(code) == 6 and all(c in ALPHABET for c in code) else None
 
 
-def personal_code(class_secret: str, member: int) -> str:
-    """What a member types on a further device, such as 'K7Q4-M2PX': from the class's secret, kept nowhere."""
-    digest = hmac.new(
-        bytes.fromhex(class_secret), f"personal code of member {member}".encode(), hashlib.sha256
-    ).digest()
+def new_secret() -> str:
+    """What a member's personal code is made from: 128 random bits in hexadecimal digits."""
+    return secrets.token_hex(16)
+
+
+def personal_code(class_secret: str, members_secret: str) -> str:
+    """What a member types on a further device, such as 'K7Q4-M2PX': from the class's secret and the member's own.
+
+    It is kept nowhere; another secret of the member makes it another code.
+    """
+    digest = hmac.new(bytes.fromhex(class_secret), f"personal code {members_secret}".encode(), hashlib.sha256).digest()
     number = int.from_bytes(digest[:16], "big")
     code = ""
     for _ in range(8):
@@ -55,9 +61,9 @@ def personal_code(class_secret: str, member: int) -> str:
     return f"{code[:4]}-{code[4:]}"
 
 
-def is_personal_code(text: str, class_secret: str, member: int) -> bool:
+def is_personal_code(text: str, class_secret: str, members_secret: str) -> bool:
     """Whether a text is a member's personal code; takes as long for any text."""
-    return hmac.compare_digest(plain(text).encode(), plain(personal_code(class_secret, member)).encode())
+    return hmac.compare_digest(plain(text).encode(), plain(personal_code(class_secret, members_secret)).encode())
 
 
 def _with_check(code: str) -> str:

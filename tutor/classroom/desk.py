@@ -1,7 +1,8 @@
 """The way to the desk: a passphrase kept as a scrypt hash, waits that grow with wrong tries, sessions that end.
 
 The tries are counted in the store, so that several processes, and a restart, count together. A try is counted before it
-is looked at: many at once gain nothing.
+is looked at: many at once gain nothing. A browser that has been inside counts for itself, so that nobody's wrong tries
+keep its instructor out; all others count together.
 """
 
 import hashlib
@@ -10,11 +11,11 @@ import secrets
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Table, delete, insert, select, update
 
 from tutor.classroom.errors import ClassError
 from tutor.store.database import Store
-from tutor.store.tables import desk, desk_session
+from tutor.store.tables import desk, desk_browser, desk_session
 
 SESSION = timedelta(hours=12)
 SET_UP_CODE = timedelta(hours=24)
@@ -30,10 +31,10 @@ class DeskError(ClassError):
 
 
 class Desk:
-    """The desk of a store; every method may raise StoreError."""
+    """The desk of a store, seen from a browser by the token that it holds; every method may raise StoreError."""
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    def __init__(self, store: Store, browser: str = "") -> None:
+        self._store, self._browser = store, _token_hash(browser)
 
     def has_passphrase(self) -> bool:
         """Whether a passphrase was set."""
@@ -50,13 +51,13 @@ class Desk:
     def set_first(self, passphrase: str, set_up_code: str, now: datetime | None = None) -> str:
         """Set the first passphrase and begin a session; gives the session's token.
 
-        Raises DeskError for a wrong code, while waiting after wrong ones, for a poor passphrase, or if one is set.
+        The code is too long to be guessed, so that wrong ones need no wait. Raises DeskError for a wrong code, for a
+        poor passphrase, or if one is set.
         """
         now = now or datetime.now(UTC)
         _check(passphrase)
         if self.has_passphrase():
             raise DeskError("The desk has a passphrase already. Enter with it, or set another in the server's shell.")
-        self._store.write(lambda connection: _count_try(connection, now))
         if not self._is_kept(_SET_UP, set_up_code.strip().lower(), now):
             raise DeskError("This is not the set-up code. The server printed it in its terminal when it started.")
         self.set_passphrase(passphrase, now)
@@ -76,18 +77,19 @@ class Desk:
             free = {"wrong_tries": 0, "wait_until": None}
             connection.execute(update(desk).where(desk.c.id == _ROW).values(**values, **free))
             connection.execute(delete(desk_session))
+            connection.execute(delete(desk_browser))
 
         self._store.write(work)
 
     def enter(self, passphrase: str, now: datetime | None = None) -> str:
         """Begin a session; gives its token. Raises DeskError for a wrong passphrase and while waiting after one."""
         now = now or datetime.now(UTC)
-        row = self._store.write(lambda connection: _count_try(connection, now))
+        row, tries = self._store.write(lambda connection: self._count_try(connection, now))
         if row.passphrase_hash is None:
             raise DeskError("The desk has no passphrase yet. Set one with the code that the server printed.")
         given = _hashed(passphrase[:MOST_CHARACTERS], row.salt)
         if not hmac.compare_digest(given, row.passphrase_hash):
-            seconds = _wait(row.wrong_tries + 1).seconds
+            seconds = _wait(tries).seconds
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
         return self._begin(now)
 
@@ -104,12 +106,37 @@ class Desk:
         gone = desk_session.c.token_hash == _token_hash(token)
         self._store.write(lambda connection: connection.execute(delete(desk_session).where(gone)))
 
+    def _counter(self, connection: Connection) -> tuple[Table, ColumnElement[bool]]:
+        """Where this browser's wrong tries are counted, and in which row."""
+        _row(connection)
+        own = desk_browser.c.token_hash == self._browser
+        if connection.scalar(select(desk_browser.c.token_hash).where(own)) is not None:
+            return desk_browser, own
+        return desk, desk.c.id == _ROW
+
+    def _count_try(self, connection: Connection, now: datetime) -> tuple[Any, int]:
+        """Count one more try as wrong until it proves right; gives the passphrase's row and how many tries that makes.
+
+        Raises DeskError while waiting.
+        """
+        counter, which = self._counter(connection)
+        counted = connection.execute(select(counter.c.wrong_tries, counter.c.wait_until).where(which)).one()
+        if counted.wait_until is not None and now < counted.wait_until:
+            seconds = max(1, round((counted.wait_until - now).total_seconds()))
+            raise DeskError(f"There was a wrong try just now. Wait {seconds} s and try again.")
+        tries = counted.wrong_tries + 1
+        values = {"wrong_tries": tries, "wait_until": now + _wait(tries)}
+        connection.execute(update(counter).where(which).values(**values))
+        return connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).one(), tries
+
     def _begin(self, now: datetime) -> str:
         token = secrets.token_urlsafe(32)
 
         def work(connection: Connection) -> None:
-            _row(connection)
-            connection.execute(update(desk).where(desk.c.id == _ROW).values(wrong_tries=0, wait_until=None))
+            counter, which = self._counter(connection)
+            connection.execute(update(counter).where(which).values(wrong_tries=0, wait_until=None))
+            if counter is desk:
+                connection.execute(insert(desk_browser).values(token_hash=self._browser, wrong_tries=0))
             connection.execute(delete(desk_session).where(desk_session.c.ends_at <= now))
             _keep(connection, _DESK, token, now, now + SESSION)
 
@@ -123,23 +150,6 @@ class Desk:
         with self._store.reading() as connection:
             ends_at = connection.scalar(query)
         return ends_at is not None and now < ends_at
-
-
-def _count_try(connection: Connection, now: datetime) -> Any:
-    """Count one more try as wrong until it proves right; gives the desk's row as it was before.
-
-    Raises DeskError while waiting.
-    """
-    _row(connection)
-    query = select(desk.c.salt, desk.c.passphrase_hash, desk.c.wrong_tries, desk.c.wait_until)
-    row = connection.execute(query.where(desk.c.id == _ROW)).one()
-    if row.wait_until is not None and now < row.wait_until:
-        seconds = max(1, round((row.wait_until - now).total_seconds()))
-        raise DeskError(f"There was a wrong try just now. Wait {seconds} s and try again.")
-    tries = row.wrong_tries + 1
-    values = {"wrong_tries": tries, "wait_until": now + _wait(tries)}
-    connection.execute(update(desk).where(desk.c.id == _ROW).values(**values))
-    return row
 
 
 def _wait(tries: int) -> timedelta:

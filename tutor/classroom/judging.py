@@ -1,7 +1,8 @@
 """What an answer is kept as: its verdict, whether it counts, and what is said.
 
-Where verdicts are kept back until the set closes, nothing that is said or counted may give one away. So every answer
-that can be read takes an attempt there, and one with too few figures is sent back whether it is right or not.
+Nothing that costs no attempt may tell more than that an answer cannot be read. So one that is typed too coarsely is
+sent back before it is looked at, whether it is right or not, and steps are told right or wrong only beside an answer
+that counts. Where verdicts are kept back until the set closes, every answer that can be read takes an attempt.
 """
 
 from collections.abc import Mapping
@@ -12,21 +13,20 @@ from tutor.classroom.marking import FEWEST_FIGURES
 from tutor.classroom.models import Answer, Handed
 from tutor.classroom.views import Standing
 
+COARSEST = 0.0051  # half of the last place typed, as a share of the value: that of 1.00
 _MORE_FIGURES = (
-    "Answers of this set are marked when it closes, so give at least three significant figures, as '12.0'; "
-    "nothing was counted."
+    "Give the answer to at least three significant figures, as '12.0'; it was not looked at, and nothing was counted."
 )
 
 
 def judged(standing: Standing, marking: Marking, *, on_paper: bool = False) -> dict[str, Any]:
     """The fields of a marked answer; one on paper cannot be sent back for more figures."""
     found = of_marking(marking)
-    if not standing.hidden or marking.entry is None or _lacks_evidence(standing.handed, marking):
-        return found
-    kind = standing.handed.kept.kinds.get(standing.handed.ask)
-    if kind == "number" and marking.entry.digits < FEWEST_FIGURES and not on_paper:
+    readable = marking.entry is not None and not _lacks_evidence(standing.handed, marking)
+    if readable and not on_paper and _is_coarse(standing.handed, marking):
         return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
-    return found | {"counted": True}
+    counted = found["counted"] or (standing.hidden and readable)
+    return found | {"counted": counted} | ({} if counted else {"step_verdicts": {}})
 
 
 def of_marking(marking: Marking) -> dict[str, Any]:
@@ -41,11 +41,14 @@ def of_marking(marking: Marking) -> dict[str, Any]:
     }
 
 
-def counts(standing: Standing, answer: Answer, values: Mapping[str, Any]) -> bool:
-    """Whether an answer that is marked again counts: one that the desk has withdrawn stays so."""
+def counts(standing: Standing, answer: Answer, values: Mapping[str, Any], unused: int) -> bool:
+    """Whether an answer that is marked again counts: one that the desk has withdrawn stays so.
+
+    One that did not count before counts now only while attempts are `unused`.
+    """
     if answer.verdict in ("right", "wrong"):
         return answer.counted and (bool(values["counted"]) or standing.of.declaration.marked == "when closed")
-    return answer.counted or bool(values["counted"])
+    return answer.counted or (bool(values["counted"]) and unused > 0)
 
 
 def unmarked(standing: Standing) -> dict[str, Any]:
@@ -58,6 +61,14 @@ def unmarked(standing: Standing) -> dict[str, Any]:
         "counted": False,
         "step_verdicts": {},
     }
+
+
+def _is_coarse(handed: Handed, marking: Marking) -> bool:
+    """Whether a number is typed with so few figures, or so wide a spread, that it covers many answers."""
+    entry = marking.entry
+    if entry is None or handed.kept.kinds.get(handed.ask) != "number":
+        return False
+    return entry.digits < FEWEST_FIGURES or entry.half_width > COARSEST * abs(entry.value)
 
 
 def _lacks_evidence(handed: Handed, marking: Marking) -> bool:

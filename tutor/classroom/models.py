@@ -77,9 +77,10 @@ class StoredSet:
     def state(self, now: datetime) -> Literal["not yet", "open", "closed"]:
         """Whether answers are taken at a moment."""
         times = self.declaration
-        if self.closed_at is not None or (times.closes is not None and now >= times.closes):
-            return "closed"
-        return "not yet" if times.opens is not None and now < times.opens else "open"
+        if times.opens is not None and now < times.opens:
+            return "not yet"
+        ended = self.closed_at is not None or (times.closes is not None and now >= times.closes)
+        return "closed" if ended else "open"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -42,6 +42,9 @@ class Roll:
         """Put a member on the roll, or in the place of the one with that number or name."""
         if one.number:
             self._by_number[_key(one.number)] = one
+            alone = self._by_name_alone.get(_key(one.name))
+            if alone is not None and alone.id == one.id:
+                del self._by_name_alone[_key(one.name)]
         if one.name:
             self._by_name.setdefault(_key(one.name), one)
             if not one.number:

@@ -218,6 +218,11 @@ def _why_not(standing: Standing) -> str:
         return "the learner is excused from this problem."
     if standing.solved:
         return "the learner has solved this problem already."
-    if standing.help == "solution":
+    if standing.help == "solution" and not _written_before(standing):
         return "the learner has seen the worked solution."
-    return "" if standing.attempts_left else "the learner has used all attempts at this problem."
+    return "" if standing.attempts_unused else "the learner has used all attempts at this problem."
+
+
+def _written_before(standing: Standing) -> bool:
+    """Whether what is on paper was written before the worked solution could be seen: that was after closing only."""
+    return standing.of.declaration.solutions == "when closed" and standing.of.state(standing.now) == "closed"

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 
-from tutor.classroom.codes import new_set_code, personal_code, set_code
+from tutor.classroom.codes import new_secret, new_set_code, personal_code, set_code
 from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, PracticeSet, StoredSet
 from tutor.classroom.names import Roll, same_name
@@ -143,7 +143,7 @@ class Register:
     def enter(self, roster: Iterable[Member], class_name: str = USUAL_CLASS) -> Entered:
         """Add the members of a roster (their ids do not matter); who is there already by number or name stays.
 
-        With a number that is there and another name, the member is renamed.
+        With a number that is there and another name, the member is renamed; one without a number gets it by the name.
         """
         wanted = list(roster)
 
@@ -177,19 +177,24 @@ class Register:
     def personal_codes(self, class_name: str = USUAL_CLASS) -> dict[int, str]:
         """What each member of a class types on a further device, by the member's id; for the desk alone."""
         query = (
-            select(member.c.id, school_class.c.secret)
+            select(member.c.id, member.c.secret.label("own"), school_class.c.secret)
             .join_from(member, school_class)
             .where(school_class.c.name == class_name)
         )
         with self._store.reading() as connection:
-            return {row.id: personal_code(row.secret, row.id) for row in connection.execute(query)}
+            return {row.id: personal_code(row.secret, row.own) for row in connection.execute(query)}
 
     def release(self, member_id: int) -> None:
-        """Let a name be taken again, on any device and without the personal code; no work is lost."""
+        """Let a name be taken again, on any device and without the personal code, which is another from then on.
+
+        No work is lost.
+        """
 
         def work(connection: Connection) -> None:
             connection.execute(binding.delete().where(binding.c.member_id == member_id))
-            connection.execute(update(member).where(member.c.id == member_id).values(claimed_at=None))
+            connection.execute(
+                update(member).where(member.c.id == member_id).values(claimed_at=None, secret=new_secret())
+            )
 
         self._store.write(work)
 
@@ -227,7 +232,8 @@ def _members(connection: Connection, owner: int) -> list[Member]:
 def _enter(connection: Connection, owner: int, one: Member, roll: Roll, entered: Entered) -> None:
     known = roll.find(one)
     if known is None:
-        row = {"school_class_id": owner, "name": one.name, "number": one.number, "made_at": datetime.now(UTC)}
+        row = {"school_class_id": owner, "name": one.name, "number": one.number}
+        row |= {"secret": new_secret(), "made_at": datetime.now(UTC)}
         made = connection.execute(insert(member).values(row)).inserted_primary_key
         entered.new.append(replace(one, id=made[0] if made else 0))
         roll.add(entered.new[-1])
@@ -235,6 +241,10 @@ def _enter(connection: Connection, owner: int, one: Member, roll: Roll, entered:
         connection.execute(update(member).where(member.c.id == known.id).values(name=one.name))
         entered.renamed.append(replace(known, name=one.name))
         roll.add(entered.renamed[-1])
+    elif one.number and not known.number:
+        connection.execute(update(member).where(member.c.id == known.id).values(number=one.number))
+        entered.there.append(replace(known, number=one.number))
+        roll.add(entered.there[-1])
     else:
         entered.there.append(known)
 

@@ -181,8 +181,9 @@ def _range_around(engine: Engine, old: Handed, value: float) -> tuple[float, flo
 def _changes(engine: Engine, standing: Standing, new: Handed) -> list[Change]:
     """The answers of a problem whose verdict would be another one."""
     found = []
+    unused = standing.attempts_unused
     for answer in standing.answers:
-        if answer.verdict == "":
+        if answer.verdict == "" or (answer.verdict == "refused" and answer.source == "screen"):
             continue
         try:
             values = of_marking(mark_handed(engine, new, answer.entry, answer.steps))
@@ -190,7 +191,8 @@ def _changes(engine: Engine, standing: Standing, new: Handed) -> list[Change]:
             known = {name: text for name, text in answer.steps.items() if name in new.expected}
             values = of_marking(mark_handed(engine, new, answer.entry, known))
         if values["verdict"] != answer.verdict:
-            values |= {"counted": counts(standing, answer, values)}
+            values |= {"counted": counts(standing, answer, values, unused)}
+            unused -= values["counted"] and not answer.counted
             found.append(Change(new, answer, values))
     return found
 

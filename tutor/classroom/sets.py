@@ -138,11 +138,10 @@ def _choose(known: Collection[str]) -> str:
 
 def _check_zone(document: Document) -> None:
     zone = document.data.get("zone", "UTC")
-    if isinstance(zone, str):
-        try:
-            ZoneInfo(zone)
-        except (KeyError, ValueError, OSError):
-            raise document.fault(("zone",), _no_zone(zone)) from None
+    try:
+        ZoneInfo(zone)
+    except (KeyError, ValueError, OSError, TypeError, AttributeError):
+        raise document.fault(("zone",), _no_zone(str(zone))) from None
 
 
 def _no_zone(zone: str) -> str:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from tutor.classroom.names import tidy
 
 LARGEST = 20_000_000  # bytes
 MOST_ROWS = 200_000
+MOST_COLUMNS = 200
 LONGEST_FIELD = 10_000
 _SEPARATORS = ",;\t|"
 _MARKS = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
@@ -116,7 +118,9 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
 def _header(cells: Sequence[str], columns: Mapping[str, Sequence[str]]) -> list[str]:
     named = {_key(alias): name for name, aliases in columns.items() for alias in (name, *aliases)}
     header = [named.get(_key(cell), cell.lower()) for cell in cells]
-    twice = next((name for name in header if name and header.count(name) > 1), None)
+    if len(header) > MOST_COLUMNS:
+        raise ClassError(f"The table has {len(header)} columns; at most {MOST_COLUMNS} are read. Take the others away.")
+    twice = next((name for name, count in Counter(header).items() if name and count > 1), None)
     if twice is not None:
         raise ClassError(f"Two columns are named '{twice[:60]}'. Take one away or rename it.")
     return header

@@ -118,12 +118,16 @@ class Standing:
         return any(answer.counted and answer.verdict == "right" for answer in self.answers)
 
     @property
+    def attempts_unused(self) -> int:
+        """How many of the attempts that the set allows have not been used."""
+        return max(0, self.of.declaration.attempts - sum(answer.counted for answer in self.answers))
+
+    @property
     def attempts_left(self) -> int:
         """How many answers would still count."""
         if self.help == "solution" or (self.solved and not self.hidden):
             return 0
-        counted = sum(answer.counted for answer in self.answers)
-        return max(0, self.of.declaration.attempts - counted)
+        return self.attempts_unused
 
     @property
     def why_not(self) -> str:
@@ -196,7 +200,7 @@ def for_learner(standing: Standing, library: Library, drafts: Mapping[str, str])
 
 def answer_for_learner(answer: Answer, *, hidden: bool) -> AnswerForLearner:
     """The learner's view of an answer; what was not counted says why in any case."""
-    kept_back = hidden and answer.counted
+    kept_back = hidden and (answer.counted or answer.verdict in ("right", "wrong", "unclear"))
     return AnswerForLearner(
         at=answer.at,
         source=answer.source,

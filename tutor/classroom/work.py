@@ -92,6 +92,7 @@ class ClassWork:
             return
 
         def work(connection: Connection) -> None:
+            self._standing(connection, place, now)  # who was erased meanwhile leaves no trace
             values = {"place": place, "at": now}
             if not connection.execute(update(whereabouts).where(here).values(values)).rowcount:
                 row = {"practice_set_id": self._set_id, "member_id": self._member.id, **values}

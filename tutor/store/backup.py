@@ -18,6 +18,7 @@ from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 from pydantic import BaseModel
 from sqlalchemy import JSON, Connection, DateTime, LargeBinary, MetaData, Table, func, insert, select, text
+from sqlalchemy.exc import DataError, StatementError
 
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
@@ -27,6 +28,22 @@ from tutor.whole_file import whole_file
 FORMAT = 1
 _CONTENTS = "contents.json"
 _ROWS_AT_ONCE = 500
+LARGEST_CONTENTS = 1_000_000  # bytes
+LONGEST_ROW = 4_000_000  # bytes
+
+
+_OF_DAMAGED_BYTES = (
+    BadZipFile,
+    zlib.error,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    KeyError,
+    ValueError,
+    TypeError,
+    OverflowError,
+    StatementError,
+)
 
 
 class BackupError(FaultyRequestError):
@@ -86,8 +103,11 @@ def restore(store: Store, path: Path, *, replace: bool = False) -> int:
             tables = _tables(connection)
             if {table.name for table in tables} != set(contents.tables):
                 raise _damaged(path)
-            for table in tables:
-                _read_rows(connection, table, archive)
+            try:
+                for table in tables:
+                    _read_rows(connection, table, archive)
+            except DataError as error:
+                raise _damaged(path) from error
             migrate(connection)
 
         store.write(work)
@@ -169,7 +189,8 @@ def _checked(archive: ZipFile, path: Path) -> _Contents:
     """Read the contents and prove every table's lines against them."""
     from tutor.store.migrations import revisions  # noqa: PLC0415 - slow to import
 
-    contents = _Contents.model_validate_json(archive.read(_CONTENTS))
+    with archive.open(_CONTENTS) as member:
+        contents = _Contents.model_validate_json(member.read(LARGEST_CONTENTS))
     if contents.format > FORMAT or contents.schema_revision not in revisions():
         raise BackupError(
             f"The backup {path} was made by a newer version of Cold Morning. "
@@ -178,7 +199,9 @@ def _checked(archive: ZipFile, path: Path) -> _Contents:
     for name, lines in contents.tables.items():
         digest, rows = sha256(), 0
         with archive.open(_member(name)) as member:
-            for line in member:
+            while line := member.readline(LONGEST_ROW + 1):
+                if len(line) > LONGEST_ROW:
+                    raise _damaged(path)
                 digest.update(line)
                 rows += 1
         if (rows, digest.hexdigest()) != (lines.rows, lines.sha256):
@@ -194,7 +217,7 @@ def _reading(path: Path) -> Iterator[ZipFile]:
             yield archive
     except OSError as error:
         raise BackupError(f"The backup {path} cannot be read ({error.strerror}). Check its name.") from error
-    except (BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, KeyError, ValueError) as error:
+    except _OF_DAMAGED_BYTES as error:
         raise _damaged(path) from error
 
 

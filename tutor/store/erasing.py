@@ -12,13 +12,13 @@ _BY_MEMBER = (tables.outbox, tables.whereabouts, tables.binding, tables.handed)
 
 
 def erase_learner(connection: Connection, token_hash: str) -> None:
-    """Delete all that is kept about the learner of a browser, and about the members of classes who they are."""
+    """Delete all that is kept about the learner of a browser; what a class keeps of its members stays with the class.
+
+    For a name can be taken by another than its owner, and a class's work is its instructor's to erase.
+    """
     owner = connection.scalar(select(tables.learner.c.id).where(tables.learner.c.token_hash == token_hash))
     if owner is None:
         return
-    members = select(tables.binding.c.member_id).where(tables.binding.c.learner_id == owner)
-    for member in connection.scalars(members).all():
-        erase_member(connection, member)
     _erase_browser(connection, owner)
 
 

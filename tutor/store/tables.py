@@ -172,9 +172,11 @@ member = Table(
     _of("school_class"),
     Column("name", TypedText, nullable=False),
     Column("number", TypedText, nullable=False),
+    Column("secret", String(32), nullable=False),
     Column("made_at", UtcTime, nullable=False),
     Column("claimed_at", UtcTime),
     Index(None, "school_class_id"),
+    sqlite_autoincrement=True,  # the id of somebody who was erased is nobody else's again
 )
 
 binding = Table(
@@ -307,6 +309,15 @@ desk = Table(
     Column("wait_until", UtcTime),
 )
 """One row: the instructor's passphrase, hashed, and how long the next try has to wait."""
+
+desk_browser = Table(
+    "desk_browser",
+    metadata,
+    Column("token_hash", String(64), primary_key=True),
+    Column("wrong_tries", Integer, nullable=False),
+    Column("wait_until", UtcTime),
+)
+"""Browsers that have been inside: each waits for its own wrong tries only."""
 
 desk_session = Table(
     "desk_session",

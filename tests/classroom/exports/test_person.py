@@ -46,6 +46,17 @@ def test_the_sets_key_and_no_secret_is_in_it(worked):
             assert repr(handed.expected[handed.ask]) not in text
     assert worked.of.secret not in text
     assert worked.of.class_secret not in text
+    assert not {"secret", "number"} & (told["member"].keys() - {"number"} | told["handed"][0].keys())
+
+
+def test_marks_that_the_learner_may_not_see_yet_are_left_out(make_class, register):
+    school = make_class(marked="when closed", attempts=3)
+    school.work[0].answer(2, "77", key="a")
+    (answer,) = person(school.store, school.members[0].id)["class_answer"]
+    assert (answer["entry"], answer["verdict"], answer["feedback"], answer["named"]) == ("77", None, None, None)
+    register.close(school.of.id)
+    (answer,) = person(school.store, school.members[0].id)["class_answer"]
+    assert answer["verdict"] == "wrong"
 
 
 def test_erasing_removes_just_what_was_told(worked):
@@ -65,5 +76,5 @@ def test_erasing_removes_just_what_was_told(worked):
 
 def test_every_table_with_something_of_a_member_is_told():
     """Each table that leads to a member, a handed problem, an answer or a browser; the rest is the school's or ours."""
-    ours = {"school_class", "practice_set", "desk", "desk_session"}
+    ours = {"school_class", "practice_set", "desk", "desk_browser", "desk_session"}
     assert set(tables.metadata.tables) - set(tables_about_a_member()) == ours

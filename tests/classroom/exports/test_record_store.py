@@ -5,15 +5,18 @@ import json
 import socket
 import threading
 from collections import Counter
+from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
+from sqlalchemy import delete, insert
 
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.record_store import BATCH, TRIES, RecordStore, RecordStoreError
 from tutor.classroom.exports.xapi import statements
 from tutor.classroom.models import PracticeSet
 from tutor.store.database import Store
+from tutor.store.tables import class_answer, member
 
 HOME = "https://school.example"
 SET = PracticeSet(id="cold-strings", title="Cold strings", items=[{"exercise": "most-modules-in-series"}])
@@ -92,6 +95,28 @@ def lrs():
     made.server.server_close()
 
 
+def opened_with_members(where):
+    """A store that knows the members and answers that the invented statements are about."""
+    store = Store.open(where)
+    now = datetime(2026, 1, 12, tzinfo=UTC)
+    one = {"school_class_id": 1, "name": "x", "number": "", "secret": "0", "made_at": now}
+    members = [{"id": at, **one} for at in range(1, 21)]
+    fields = {"at": now, "source": "screen", "entry": "13", "steps": {}, "step_verdicts": {}, "verdict": "right"}
+    fields |= {"mistakes": {}, "feedback": "", "counted": True, "help": "nothing", "comment": ""}
+    answers = [
+        {"id": 100 * (1000 * at + place), "handed_id": 1000 * at + place, "key": "a", **fields}
+        for at in range(1, 21)
+        for place in range(1, 4)
+    ]
+
+    def work(connection):
+        connection.execute(insert(member), members)
+        connection.execute(insert(class_answer), answers)
+
+    store.write(work)
+    return store
+
+
 @pytest.fixture
 def box(tmp_path):
     """box(name): an outbox in a store of its own, the same for the same name."""
@@ -99,7 +124,7 @@ def box(tmp_path):
 
     def opened(name="mine"):
         if name not in stores:
-            stores[name] = Store.open(str(tmp_path / f"{name}.sqlite3"))
+            stores[name] = opened_with_members(str(tmp_path / f"{name}.sqlite3"))
         return Outbox(stores[name])
 
     yield opened
@@ -274,9 +299,28 @@ def test_a_correction_before_sending_replaces_what_waits(outbox, make):
 
 def test_what_waits_survives_a_restart(lrs, told, tmp_path):
     where = str(tmp_path / "kept.sqlite3")
-    store = Store.open(where)
+    store = opened_with_members(where)
     Outbox(store).put(told)
     store.close()
     store = Store.open(where)
     assert RecordStore(lrs.url).deliver(Outbox(store)).sent == 80
     store.close()
+
+
+@pytest.mark.parametrize("said", ["<html>Welcome</html>", {"ok": True}, [], ["another id"]])
+def test_what_takes_anything_with_a_200_is_no_record_store(lrs, outbox, told, said):
+    outbox.put(told)
+    lrs.plan = [(200, said)] * 10
+    with pytest.raises(RecordStoreError, match="did not name the statements that it took"):
+        lrs.store().deliver(outbox)
+    lrs.plan = []
+    assert lrs.store().deliver(outbox).sent == 80
+
+
+def test_of_who_was_erased_meanwhile_nothing_is_put(tmp_path, told):
+    store = opened_with_members(str(tmp_path / "erased.sqlite3"))
+    store.write(lambda connection: connection.execute(delete(member).where(member.c.id == 2)))
+    store.write(lambda connection: connection.execute(delete(class_answer).where(class_answer.c.id == 100_100)))
+    kept = Outbox(store).put(told)
+    store.close()
+    assert kept == len([one for one in told if one.member != 2 and one.answer != 100_100]) < len(told)

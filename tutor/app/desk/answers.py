@@ -83,7 +83,7 @@ def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
         st.caption(plain(answer.feedback))
     with st.form(f"comment {answer.id}", border=False):
         text = st.text_area(
-            f"Comment that the learner sees, to {answer.entry[:40]}", answer.comment, max_chars=LONGEST_COMMENT
+            f"Comment that the learner sees, to {plain(answer.entry[:40])}", answer.comment, max_chars=LONGEST_COMMENT
         )
         sent = st.form_submit_button("Keep the comment")
     if sent:

@@ -21,7 +21,7 @@ _TOLD = "desk told"
 
 def enter() -> Room | None:
     """The room if this tab's session is inside; else the way in is shown."""
-    desk = Desk(session.store())
+    desk = Desk(session.store(), st.session_state["learner"])
     token = st.session_state.get(_TOKEN, "")
     if desk.is_inside(token):
         return Room(token)

@@ -170,7 +170,9 @@ def _one(room: Room, members: list[Member]) -> None:
         st.rerun()
     with st.form("erase a learner", border=False, clear_on_submit=True):
         wanted = member.name or member.number
-        typed = st.text_input(f"To erase all that is kept about this learner, type: {wanted}", max_chars=LONGEST_NAME)
+        typed = st.text_input(
+            f"To erase all that is kept about this learner, type: {plain(wanted)}", max_chars=LONGEST_NAME
+        )
         sent = st.form_submit_button("Erase for good")
     if sent and " ".join(typed.split()) == wanted:
         room.register.erase(member.id)

@@ -12,7 +12,6 @@ from tutor.app.desk.choice import link
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.desk.roster import person
 from tutor.app.session import engine, library
-from tutor.classroom.codes import personal_code
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.sheets.build import handed_by_member, learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
@@ -88,13 +87,14 @@ def make(room: Room, of: StoredSet, members: Sequence[Member], wanted: Wanted, t
     if wanted.key:
         keys = [learner_key(member, coded) for member, coded in problems.items()]
         return key_page(style, keys).encode() if wanted.page else key_pdf(style, keys, tell)
+    codes = room.register.personal_codes(of.class_name)
     sheets = [
-        learner_sheet(member, coded, notes=notes(of, member), steps=wanted.steps) for member, coded in problems.items()
+        learner_sheet(member, coded, notes=notes(of, codes[member.id]), steps=wanted.steps)
+        for member, coded in problems.items()
     ]
     return sheets_page(style, sheets).encode() if wanted.page else sheets_pdf(style, sheets, tell)
 
 
-def notes(of: StoredSet, member: Member) -> list[str]:
-    """The lines at the head of a learner's sheet: how to go on with it on a screen."""
-    own = personal_code(of.class_secret, member.id)
+def notes(of: StoredSet, own: str) -> list[str]:
+    """The lines at the head of a learner's sheet: how to go on with it on a screen; `own` is the personal code."""
     return [f"To answer on a screen: {link(of)} (class code {of.code}; on a second device your personal code {own})."]

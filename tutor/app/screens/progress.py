@@ -30,7 +30,8 @@ def own_data() -> None:
     st.header("What is kept about you", anchor=False)
     st.markdown(
         "Your answers, the help you looked at and the times, under a random token in this browser's cookie. "
-        "No name, nothing else, and nothing leaves this computer."
+        "No name, nothing else, and nothing leaves this computer. What you did in a class's set is kept with the "
+        "class: your instructor gives it out and erases it."
     )
     mine = record()  # the download is made outside this run, where no session is known
     st.download_button(

@@ -64,7 +64,10 @@ def open_(file: Path, class_name: str, content: Path | None, store: str | None, 
 
     found = read_set(file, engine_of(content).library)
     with opened(store) as kept:
-        _print_set(Register(kept).put(found, class_name), as_json)
+        of = Register(kept).put(found, class_name)
+        _print_set(of, as_json)
+    if (of.declaration.opens, of.declaration.closes) != (found.opens, found.closes):
+        click.echo("It was open already and keeps its times; 'coldmorning set times' changes them.", err=True)
 
 
 @sets.command("list")

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, delete, insert, select, update
 from tutor.classroom.exports.tables import stable_id
 from tutor.classroom.exports.xapi import Told, voiding
 from tutor.store.database import Store
-from tutor.store.tables import outbox
+from tutor.store.tables import class_answer, member, outbox
 
 
 @dataclass(frozen=True)
@@ -34,20 +34,24 @@ class Outbox:
         self._store = store
 
     def put(self, told: Sequence[Told]) -> int:
-        """Keep the statements that are new; one that replaces another takes that back. Gives how many are new."""
+        """Keep the statements that are new; one that replaces another takes that back. Gives how many are new.
+
+        Of a member who has been erased meanwhile, and of their answers, none is kept.
+        """
 
         def work(connection: Connection) -> int:
-            rows = _by_subject(connection, {one.member for one in told})
-            return sum(_put(connection, one, rows[one.subject]) for one in told)
+            there = _still_there(connection, told)
+            rows = _by_subject(connection, {one.member for one in there})
+            return sum(_put(connection, one, rows[one.subject]) for one in there)
 
         return self._store.write(work)
 
     def waiting(self, most: int) -> list[Told]:
         """The first statements that are neither sent nor refused, in order."""
         found: list[Told] = []
-        for kept, member, answer in self._unsent():
+        for kept, owner, answer in self._unsent():
             if len(found) < most and kept["refused"] is None:
-                found.append(Told(kept["subject"], kept["statement"], member, answer))
+                found.append(Told(kept["subject"], kept["statement"], owner, answer))
         return found
 
     def sent(self, ids: Sequence[str]) -> None:
@@ -83,7 +87,13 @@ class Outbox:
         columns = (outbox.c.statement, outbox.c.member_id, outbox.c.class_answer_id)
         query = select(*columns).where(outbox.c.sent_at.is_(None)).order_by(outbox.c.id)
         with self._store.reading() as connection:
-            return [(kept, member, answer) for kept, member, answer in connection.execute(query)]
+            return [(kept, owner, answer) for kept, owner, answer in connection.execute(query)]
+
+
+def _still_there(connection: Connection, told: Sequence[Told]) -> list[Told]:
+    members = set(connection.scalars(select(member.c.id)))
+    answers = set(connection.scalars(select(class_answer.c.id)))
+    return [one for one in told if one.member in members and (one.answer is None or one.answer in answers)]
 
 
 def _by_subject(connection: Connection, members: set[int]) -> dict[str, list[_Row]]:

@@ -4,37 +4,50 @@ The rows come from the same tables that `tutor.store.erasing` empties; each test
 """
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Table, select
 
 from tutor.classroom.errors import ClassError
+from tutor.classroom.rows import standings
 from tutor.store import tables
 from tutor.store.database import Store
 
 Json = dict[str, Any]
 
 # What would give away other learners' answers or let somebody in: a problem's right answer is the set's, not theirs.
-_KEY = ("expected", "answer", "tolerance", "kept")
-_LEFT_OUT: Mapping[str, Sequence[str]] = {"handed": _KEY, "learner": ("token_hash",), "correction": ("before", "after")}
+_KEY = ("number", "expected", "answer", "tolerance", "kept")
+_LEFT_OUT: Mapping[str, Sequence[str]] = {
+    "handed": _KEY,
+    "learner": ("token_hash",),
+    "correction": ("before", "after"),
+    "member": ("secret",),
+}
 
 
-def person(store: Store, member_id: int) -> Json:
+_MARKS = ("verdict", "named", "mistakes", "feedback", "step_verdicts", "counted", "statement", "before", "after")
+_OF_ONE_ANSWER = {"class_answer": "id", "outbox": "class_answer_id", "verdict_change": "class_answer_id"}
+
+
+def person(store: Store, member_id: int, now: datetime | None = None) -> Json:
     """Give all that is kept about a member, by table; moments are written as ISO 8601 in UTC.
 
-    Right answers are left out, for they are the set's.  Raises ClassError if there is no such member.
+    Right answers are left out, for they are the set's, and so is how answers were marked while the set keeps that from
+    its learners.  Raises ClassError if there is no such member.
     """
     with store.reading() as connection:
         mine = tables.member.c.id == member_id
         found = _rows(connection, tables.member, mine)
         if not found:
             raise ClassError("There is no such member. 'coldmorning export person' lists the members of a class.")
-        return {
-            "member": found[0],
-            "class": _name(connection, tables.school_class, found[0]["school_class_id"]),
-            **{name: _rows(connection, table, where) for name, (table, where) in _about(member_id).items()},
-        }
+        about = {name: _rows(connection, table, where) for name, (table, where) in _about(member_id).items()}
+        hidden = _answers_kept_back(connection, member_id, now or datetime.now(UTC))
+        for name, column in _OF_ONE_ANSWER.items():
+            for row in (row for row in about[name] if row[column] in hidden):
+                row.update(dict.fromkeys(row.keys() & set(_MARKS)))
+        school = _name(connection, tables.school_class, found[0]["school_class_id"])
+        return {"member": found[0], "class": school, **about}
 
 
 def tables_about_a_member() -> list[str]:
@@ -67,6 +80,12 @@ def _browsers_of_theirs_alone(member_id: int) -> Any:
     binding = tables.binding
     others = select(binding.c.learner_id).where(binding.c.member_id != member_id)
     return select(binding.c.learner_id).where(binding.c.member_id == member_id, binding.c.learner_id.not_in(others))
+
+
+def _answers_kept_back(connection: Connection, member_id: int, now: datetime) -> set[int]:
+    """The answers whose marks their learner may not see yet."""
+    found = standings(connection, tables.handed.c.member_id == member_id, now)
+    return {answer.id for standing in found if standing.hidden for answer in standing.answers}
 
 
 def _name(connection: Connection, table: Table, id_: int) -> str:

@@ -23,6 +23,7 @@ FIRST_WAIT = 1.0
 LONGEST_WAIT = 60.0
 TIMEOUT = 20.0
 CONFLICT, TOO_LARGE, TOO_MANY = 409, 413, 429
+LARGEST_ANSWER = 1_000_000  # bytes
 LONGEST_REASON = 300
 
 
@@ -74,7 +75,10 @@ class RecordStore:
         timeout: float = TIMEOUT,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
-        parts = urlsplit(url.strip())
+        try:
+            parts = urlsplit(url.strip())
+        except ValueError:
+            parts = urlsplit("")
         if parts.scheme not in ("http", "https") or not parts.hostname:
             raise RecordStoreError(f"'{url[:60]}' is no record store's address. It begins with 'https://'.")
         if parts.username or parts.password:
@@ -135,7 +139,7 @@ class RecordStore:
         request = Request(self._url, body, self._headers, method="POST")
         try:
             with self._opener.open(request, timeout=self._timeout) as answer:
-                answer.read()
+                _check_taken(answer.read(LARGEST_ANSWER), batch)
         except HTTPError as error:
             with error:
                 self._judge(error, alone=len(batch) == 1)
@@ -164,6 +168,16 @@ class RecordStore:
         if error.code >= 500 or error.code in (408, TOO_MANY):
             raise _UnreachableError(reason, _retry_after(error))
         raise _RefusedError(reason)
+
+
+def _check_taken(said: bytes, batch: Sequence[Told]) -> None:
+    """A record store answers with the ids that it took; whatever else answers so is none."""
+    try:
+        taken = json.loads(said)
+    except ValueError:
+        taken = None
+    if not isinstance(taken, list) or not {told.id for told in batch} <= {str(id_) for id_ in taken}:
+        raise _UnreachableError("what answers there is no record store: it did not name the statements that it took")
 
 
 def _said(error: HTTPError) -> str:

@@ -93,8 +93,7 @@ def account(member: Member, home: str) -> Json:
 
 def _answered(handed: Handed, answer: Answer, set_activity: Json, home: str) -> Told:
     kind = INTERACTION.get(handed.kept.kinds.get(handed.ask, ""), "other")
-    parts = (handed.exercise, handed.ask, handed.rulebook, handed.version, handed.number)
-    place = "/".join(quote(str(part), safe="") for part in parts)
+    place = "/".join(quote(part, safe="") for part in (handed.exercise, handed.ask, handed.code))
     title = handed.kept.title or handed.exercise
     activity = _activity(f"{home}/problems/{place}", title, "cmi.interaction", interactionType=kind)
     result: Json = {"success": answer.verdict == "right", "response": answer.entry}
@@ -168,7 +167,10 @@ def _moment(moment: datetime) -> str:
 
 
 def _checked(home: str) -> str:
-    parts = urlsplit(home.strip())
+    try:
+        parts = urlsplit(home.strip())
+    except ValueError:
+        parts = urlsplit("")
     if parts.scheme not in ("http", "https") or not parts.hostname or any(c.isspace() for c in home.strip()):
         raise HomeError(f"'{home[:60]}' is no web address. Give the school's own, such as 'https://school.example'.")
     return home.strip().rstrip("/")

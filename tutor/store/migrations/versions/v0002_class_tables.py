@@ -20,6 +20,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_desk"),
     )
     op.create_table(
+        "desk_browser",
+        sa.Column("token_hash", sa.String(length=64), nullable=False),
+        sa.Column("wrong_tries", sa.Integer(), nullable=False),
+        sa.Column("wait_until", sa.DateTime(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("token_hash", name="pk_desk_browser"),
+    )
+    op.create_table(
         "desk_session",
         sa.Column("token_hash", sa.String(length=64), nullable=False),
         sa.Column("kind", sa.String(), nullable=False),
@@ -42,12 +49,14 @@ def upgrade() -> None:
         sa.Column("school_class_id", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("number", sa.Text(), nullable=False),
+        sa.Column("secret", sa.String(length=32), nullable=False),
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("claimed_at", sa.DateTime(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(
             ["school_class_id"], ["school_class.id"], name="fk_member_school_class_id_school_class"
         ),
         sa.PrimaryKeyConstraint("id", name="pk_member"),
+        sqlite_autoincrement=True,
     )
     op.create_index("ix_member_school_class_id", "member", ["school_class_id"])
     op.create_table(
