@@ -30,7 +30,7 @@ def own_data() -> None:
     st.header("What is kept about you", anchor=False)
     st.markdown(
         "Your answers, the help you looked at and the times, under a random token in this browser's cookie. "
-        "No name, nothing else, and nothing leaves this computer. What you did in a class's set is kept with the "
+        "No name, nothing else, and nothing is sent on. What you did in a class's set is kept with the "
         "class: your instructor gives it out and erases it."
     )
     mine = record()  # the download is made outside this run, where no session is known
@@ -42,7 +42,7 @@ def own_data() -> None:
         on_click="ignore",
     )
     with st.form("erase", border=False):
-        sure = st.checkbox("Yes, erase everything that is kept about me. It cannot be brought back.")
+        sure = st.checkbox("Yes, erase everything that is kept of my own practice. It cannot be brought back.")
         sent = st.form_submit_button("Erase")
     if sent and sure:
         mine.erase()
