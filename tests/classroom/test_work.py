@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tutor.classroom.errors import ClassError
 from tutor.classroom.marking import StepError
-from tutor.classroom.models import Outcome
+from tutor.classroom.models import Item, Outcome
 from tutor.classroom.results import Results
 from tutor.classroom.views import SAVED
 from tutor.units import conversion
@@ -354,3 +354,19 @@ def test_who_was_erased_meanwhile_leaves_no_trace_on_arriving(school, register):
     with pytest.raises(ClassError):
         school.work[0].arrive(1)
     assert Results(school.store, school.of).who_is_where()[0].member.name == "Bo"
+
+
+def test_a_tables_value_of_two_figures_is_taken_and_a_rounded_one_is_wrong(make_class):
+    school = make_class(
+        id="tables", items=[Item(exercise="correction-factor", ask="ambient_factor"), Item(exercise="battery-fuse")]
+    )
+    factor = school.handed[0][0]
+    assert factor.kept.tabled
+    right = factor.expected[factor.ask]
+    wide = school.work[0].answer(1, f"{right:.2g}+1e6*0e-4", key="a").said
+    assert (wide.verdict, wide.counted) in (("wrong", True), ("right", True))
+    other = school.handed[1][0]
+    assert school.work[1].answer(1, f"{other.expected[other.ask]:g}", key="a").said.verdict == "right"
+    fuse = school.handed[0][1]
+    assert fuse.kept.tabled
+    assert school.work[0].answer(2, "9 A", key="a").said.verdict == "wrong"

@@ -19,12 +19,18 @@ _MORE_FIGURES = (
 )
 
 
+_ALL_FIGURES = "Not yet. A value from a table is told with all its figures."
+
+
 def judged(standing: Standing, marking: Marking, *, on_paper: bool = False) -> dict[str, Any]:
     """The fields of a marked answer; one on paper cannot be sent back for more figures."""
     found = of_marking(marking)
     readable = marking.entry is not None and not _lacks_evidence(standing.handed, marking)
-    if readable and not on_paper and _is_coarse(standing.handed, marking):
-        return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
+    if readable and not on_paper and standing.handed.kept.kinds.get(standing.handed.ask) == "number":
+        if standing.handed.kept.tabled and marking.verdict == "unclear":
+            return found | {"verdict": "wrong", "feedback": _ALL_FIGURES, "counted": True}
+        if not standing.handed.kept.tabled and _is_coarse(marking):
+            return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
     counted = found["counted"] or (standing.hidden and readable)
     return found | {"counted": counted} | ({} if counted else {"step_verdicts": {}})
 
@@ -63,10 +69,10 @@ def unmarked(standing: Standing) -> dict[str, Any]:
     }
 
 
-def _is_coarse(handed: Handed, marking: Marking) -> bool:
+def _is_coarse(marking: Marking) -> bool:
     """Whether a number is typed with so few figures, or so wide a spread, that it covers many answers."""
     entry = marking.entry
-    if entry is None or handed.kept.kinds.get(handed.ask) != "number":
+    if entry is None:
         return False
     return entry.digits < FEWEST_FIGURES or entry.half_width > COARSEST * abs(entry.value)
 

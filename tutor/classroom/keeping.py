@@ -133,6 +133,7 @@ def _kept(problem: Problem) -> Kept:
         choices=list(quantities[problem.ask].choices),
         accepted=accepted_range(problem),
         evidence=question.evidence,
+        tabled=problem.ask in question.discrete and question.right.steps[-1].kind not in ("round", "trace"),
         bounded=bool(question.limits),
         profile=profile(problem).as_tuple(),
     )

@@ -108,8 +108,9 @@ class Kept:
 
     `listed` are the lettered lines of an order; `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of
     the givens too); `accepted` is the range of right answers in the working unit, cut off where a limit would be
-    broken; `evidence` is the step that a yes or no has to come with; `bounded` says that the answer has a limit, `said`
-    that the instructor has said the right answer; `profile` is (steps, traps, size class), the difficulty.
+    broken; `evidence` is the step that a yes or no has to come with; `tabled` says that the answer is one of a table's
+    values, `bounded` that it has a limit, `said` that the instructor has said the right answer; `profile` is (steps,
+    traps, size class), the difficulty.
     """
 
     title: str = ""
@@ -124,6 +125,7 @@ class Kept:
     choices: Sequence[str] = field(default_factory=list)
     accepted: tuple[float, float] = (0.0, 0.0)
     evidence: str | None = None
+    tabled: bool = False
     bounded: bool = False
     said: bool = False
     order: KeptOrder | None = None

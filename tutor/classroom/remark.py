@@ -28,7 +28,7 @@ from tutor.store.database import Store
 from tutor.store.tables import class_answer, correction, handed, verdict_change
 
 _CORRECTED = ("version", "expected", "answer", "tolerance")
-_OF_MARKING = ("words", "units", "kinds", "tolerances", "choices", "accepted", "evidence", "bounded", "order")
+_OF_MARKING = ("words", "units", "kinds", "tolerances", "choices", "accepted", "evidence", "tabled", "bounded", "order")
 
 
 @dataclass(frozen=True)
