@@ -50,12 +50,12 @@ class School:
 
     @staticmethod
     def wrong_passphrases(address: str, tries: int) -> None:
-        """Try wrong passphrases, each as soon as it is looked at; the last but now."""
+        """Try wrong passphrases, the first in a minute and then one a minute, so that each is looked at."""
         now = datetime.now(UTC)
         with closing(Store.open(address)) as store:
             for at in range(tries):
                 with suppress(DeskError):
-                    Desk(store).enter("wrong every time", now - timedelta(minutes=tries - 1 - at))
+                    Desk(store).enter("wrong every time", now + timedelta(minutes=1 + at))
 
     def cookie(self, at: int, server: str) -> dict[str, str]:
         """The cookie by which the server knows the browser of a learner who has claimed a name."""

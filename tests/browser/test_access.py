@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tutor.app import desk
+
 pytestmark = pytest.mark.browser
 
 TABS = {
@@ -24,12 +26,40 @@ TABS = {
     "Sheets": "Each learner gets their own numbers",
     "Exports": "Gradebook",
 }
-DOWNLOADS = {
-    "Download the set as a file": "Sets",
-    "Download the codes as slips to print": "Roster",
-    "Download all that is kept about this learner": "Roster",
-    "Download the gradebook": "Exports",
+
+
+def make_the_package(visitor):
+    visitor.button("Make the package").click()
+
+
+def give_the_ids(visitor):
+    for label in ("Id of the school", "Id of the class", "Id of the category", "Id of the grading period"):
+        visitor.page.get_by_label(label).fill("a-1")
+    visitor.button("Take these ids").click()
+
+
+def give_the_address(visitor):
+    box = visitor.page.get_by_label("The school's address, under which learners are named")
+    box.fill("https://school.example")
+    box.press("Enter")
+
+
+def make_the_file(visitor):
+    visitor.button("Make the file").click()
+
+
+DOWNLOADS = {  # where each is, and what has to be done first
+    "Download the set as a file": ("Sets", None),
+    "Download the codes as slips to print": ("Roster", None),
+    "Download all that is kept about this learner": ("Roster", None),
+    "Download the gradebook": ("Exports", None),
+    "Download cold-strings-qti-2.1.zip": ("Exports", make_the_package),
+    "Download the results": ("Exports", give_the_ids),
+    "Download the statements": ("Exports", give_the_address),
+    "Download cold-strings-sheets.pdf": ("Sheets", make_the_file),
 }
+FURTHER = 1  # the file of a set that is still being made: it holds nothing of a class
+DESK = Path(desk.__file__).parent
 OUTSIDE = ["nobody", "another learner", "the learner"]
 GATE = "Passphrase"
 
@@ -157,12 +187,23 @@ def test_a_learner_sees_only_their_own_problems(who, visitor, school, server):
     assert ceda.name.encode() not in sent
 
 
+def test_every_download_of_the_desk_is_in_the_table():
+    """Each is made by `Room.download`, which looks at the session."""
+    made = [line for file in DESK.glob("*.py") for line in file.read_text().splitlines() if ".download(" in line]
+    direct = [file.name for file in DESK.glob("*.py") if "st.download_button" in file.read_text()]
+    assert len(made) == len(DOWNLOADS) + FURTHER
+    assert direct == ["room.py"]
+
+
 @pytest.mark.parametrize("who", ["the instructor"])
 def test_downloads_are_the_instructors_and_end_with_the_session(who, visitor, school, server, tmp_path):
     choose_class(visitor, school)
     addresses = {}
-    for label, tab in DOWNLOADS.items():
+    for label, (tab, first) in DOWNLOADS.items():
         to_tab(visitor, tab)
+        if first is not None:
+            first(visitor)
+            visitor.button(label).wait_for(timeout=90_000)
         with visitor.page.expect_download() as got:
             visitor.button(label).click()
         got.value.save_as(tmp_path / "file")
