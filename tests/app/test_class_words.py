@@ -36,7 +36,7 @@ def field(kind, unit="", choices=()):
         (field("choice", choices=("array", "supply")), "Cold voltage (array, supply)"),
         (field("size"), "Cold voltage (standard size)"),
         (field("order"), "The whole order (letters)"),
-        (field("next action"), "What may come next (letters)"),
+        (field("next_action"), "What may come next (letters)"),
     ],
 )
 def test_a_label_says_what_may_be_typed(asked, label):

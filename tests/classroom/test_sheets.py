@@ -12,8 +12,8 @@ from PIL import Image
 
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets import pdf
-from tutor.classroom.sheets.build import LONG, learner_key, learner_sheet, style_of
-from tutor.classroom.sheets.content import LearnerSheet
+from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
+from tutor.classroom.sheets.content import LONG, LearnerSheet
 from tutor.content.library import load
 from tutor.engine.question import Engine
 from tutor.engine.setting import set_problem

@@ -6,20 +6,14 @@ from uuid import NAMESPACE_URL, uuid5
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
-from tutor.units import written_unit
+from tutor.engine.labels import label
 
-_ORDERS = {"order": "The whole order (letters)", "next action": "What may come next (letters)"}
 SIGNS = {"open": "○", "right": "✔", "wrong": "✖", "answered": "●", "excused": "–"}
 
 
 def label_of(field: FieldForLearner) -> str:
     """The label of the box for a quantity, with what may be typed there, as 'Cold voltage (V)'."""
-    if field.kind in _ORDERS:
-        return _ORDERS[field.kind]
-    words = field.words[:1].upper() + field.words[1:]
-    expected = {"answer": "yes or no", "choice": ", ".join(field.choices), "size": "standard size"}
-    told = expected.get(field.kind, written_unit(field.unit) if field.unit else "")
-    return f"{words} ({told})" if told else words
+    return label(field.words, field.kind, field.unit, field.choices)
 
 
 def attempts_words(left: int) -> str:

@@ -13,8 +13,9 @@ from tutor.answers.marking import breaks_limit
 from tutor.classroom.difficulty import profile
 from tutor.classroom.models import Handed, Kept, KeptOrder, Member
 from tutor.content.errors import ContentError
+from tutor.content.library import Library
 from tutor.content.models import Amount
-from tutor.engine.order import WHOLE, OrderProblem
+from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine, RequestError
 from tutor.trade.rulebooks import TableError
@@ -96,6 +97,13 @@ def _order_with_todays_content(engine: Engine, handed: Handed, order: KeptOrder)
     return OrderProblem(question, handed.number, dict(order.letters), tuple(order.done), {})
 
 
+def cautions_of(handed: Handed, library: Library) -> dict[str, str]:
+    """The cautions that fit, by their hazards: the exercise's of today, and all if it is gone."""
+    exercise = library.exercises.get(handed.exercise)
+    fitting = exercise.safety if exercise is not None else library.hazards
+    return {id_: library.hazards[id_].text for id_ in fitting}
+
+
 def accepted_range(problem: Problem) -> tuple[float, float]:
     """The answers that are right, in working units: the tolerance around the value, cut off where a limit breaks."""
     value = float(problem.values[problem.ask])
@@ -145,7 +153,7 @@ def _kept_of_order(problem: OrderProblem) -> Kept:
         story=problem.story,
         listed=problem.listed,
         task=problem.task,
-        kinds={problem.ask: "order" if problem.ask == WHOLE else "next action"},
+        kinds={problem.ask: problem.ask},
         order=kept_order(problem),
         profile=profile(problem).as_tuple(),
     )

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from tutor.classroom.keeping import cautions_of
 from tutor.classroom.models import Answer, Handed, Help, StoredSet, Verdict
 from tutor.content.library import Library
 
@@ -184,7 +185,7 @@ def for_learner(standing: Standing, library: Library, drafts: Mapping[str, str])
         answer=_field(handed, handed.ask),
         steps=[_field(handed, name) for name in offered],
         evidence=kept.evidence,
-        cautions=[library.hazards[id_].text for id_ in exercise.safety] if exercise is not None else [],
+        cautions=list(cautions_of(handed, library).values()),
         attempts=rules.attempts,
         attempts_left=standing.attempts_left,
         why_not=standing.why_not,

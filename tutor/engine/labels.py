@@ -1,5 +1,6 @@
 """What the box or the line for an answer is called, on the screen and on paper."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from tutor.engine.order import OrderProblem
@@ -14,26 +15,26 @@ def capitalised(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def label(words: str, kind: str, unit: str = "", choices: Sequence[str] = ()) -> str:
+    """A label with what may be answered there, as 'Voltage at the record low (V)'.
+
+    `kind` is that of tutor.content.models.Quantity, or what is asked of an order.
+    """
+    if kind in ORDERS:
+        return f"{ORDERS[kind]} (letters)"
+    expected = {"answer": "yes or no", "choice": ", ".join(choices), "size": "standard size"}
+    told = expected.get(kind, written_unit(unit) if unit else "")
+    return f"{capitalised(words)} ({told})" if told else capitalised(words)
+
+
 def answer_label(problem: Problem | OrderProblem) -> str:
-    """The label of the answer, as 'Voltage at the record low (V)'."""
+    """The label of the answer."""
     if isinstance(problem, OrderProblem):
-        return f"{ORDERS[problem.ask]} (letters)"
+        return label("", problem.ask)
     return quantity_label(problem, problem.ask)
 
 
 def quantity_label(problem: Problem, name: str) -> str:
-    """The label of one of a problem's quantities, with its unit."""
-    return f"{capitalised(problem.question.library.quantities[name].words)}{asked_unit(problem, name)}"
-
-
-def asked_unit(problem: Problem, name: str) -> str:
-    """The unit that is asked for, as ' (V)', or what may be answered."""
+    """The label of one of a problem's quantities."""
     quantity = problem.question.library.quantities[name]
-    if quantity.kind == "answer":
-        return " (yes or no)"
-    if quantity.kind == "choice":
-        return f" ({', '.join(quantity.choices)})"
-    if quantity.kind == "size":
-        return " (standard size)"
-    unit = written_unit(problem.unit_of(name))
-    return f" ({unit})" if unit else ""
+    return label(quantity.words, quantity.kind, problem.unit_of(name), quantity.choices)

@@ -80,7 +80,7 @@ def _wanted(members: Sequence[Member]) -> Wanted:
 
 
 def make(room: Room, of: StoredSet, members: Sequence[Member], wanted: Wanted, tell: Tell) -> bytes:
-    """The file. Raises ClassError if a problem cannot be printed again because its exercise has changed."""
+    """The file. Raises StoreError."""
     problems = handed_by_member(room.store, engine(), of, members)
     today = datetime.now(ZoneInfo(of.declaration.zone)).date()
     style = style_of(of.declaration, library(), today, paper=wanted.paper, large=wanted.large)

@@ -6,11 +6,15 @@ from datetime import date
 from functools import lru_cache
 from typing import TypeAlias
 
-from tutor.classroom.errors import ClassError
 from tutor.classroom.handing import hand_out
 from tutor.classroom.keeping import set_again
 from tutor.classroom.models import Member, PracticeSet, StoredSet
+from tutor.classroom.sheets.changed import Changed, printed_as_kept, worked_as_kept
 from tutor.classroom.sheets.content import (
+    FEWEST_LINES,
+    FOR_ALL,
+    LONG,
+    MOST_LINES,
     GivenRow,
     LearnerKey,
     LearnerSheet,
@@ -33,13 +37,10 @@ from tutor.engine.solution import Line, worked_solution
 from tutor.looks import PAPER
 from tutor.store.database import Store
 
-FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
-FEWEST_LINES, MOST_LINES = 3, 8
-LONG = 1000  # characters; what is shorter fits a page with its givens, diagram and room to work
 _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
 
 AnyProblem: TypeAlias = Problem | OrderProblem
-Coded: TypeAlias = tuple[str, AnyProblem]
+Coded: TypeAlias = tuple[str, AnyProblem | Changed]
 
 
 def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
@@ -52,21 +53,12 @@ def handed_by_member(
 ) -> dict[Member, list[Coded]]:
     """Each member's problems with their codes, handed out first where they are not yet; all members if none are named.
 
-    Raises ClassError if a problem cannot be printed again because its exercise has changed, StoreError.
+    Raises StoreError.
     """
     found: dict[Member, list[Coded]] = {}
-    gone = []
     for one in hand_out(store, engine, of, members):
-        problem = set_again(engine, one)
-        if problem is None:
-            gone.append(one.code)
-        else:
-            found.setdefault(one.member, []).append((one.code, problem))
-    if gone:
-        raise ClassError(
-            f"Problem {gone[0]} cannot be printed again ({len(gone)} in all): its exercise has changed since it was "
-            "handed out. Answers to it are still taken and marked."
-        )
+        problem = set_again(engine, one) or Changed(one, engine.library)
+        found.setdefault(one.member, []).append((one.code, problem))
     return found
 
 
@@ -87,7 +79,9 @@ def learner_key(member: Member, problems: Iterable[Coded]) -> LearnerKey:
     return LearnerKey(name=member.name, number=member.number, problems=worked)
 
 
-def _printed(place: int, code: str, problem: AnyProblem, steps: bool) -> PrintedProblem:
+def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) -> PrintedProblem:
+    if isinstance(problem, Changed):
+        return printed_as_kept(place, problem, steps=steps)
     exercise = problem.question.exercise
     hazards = problem.question.library.hazards
     actions: tuple[tuple[str, str], ...] = ()
@@ -114,7 +108,9 @@ def _printed(place: int, code: str, problem: AnyProblem, steps: bool) -> Printed
     )
 
 
-def _worked(place: int, code: str, problem: AnyProblem) -> WorkedProblem:
+def _worked(place: int, code: str, problem: AnyProblem | Changed) -> WorkedProblem:
+    if isinstance(problem, Changed):
+        return worked_as_kept(place, problem)
     return WorkedProblem(
         place=place,
         code=code,
