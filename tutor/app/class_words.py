@@ -8,8 +8,6 @@ from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
 from tutor.engine.labels import label
 
-SIGNS = {"open": "○", "right": "✔", "wrong": "✖", "answered": "●", "excused": "–"}
-
 
 def label_of(field: FieldForLearner) -> str:
     """The label of the box for a quantity, with what may be typed there, as 'Cold voltage (V)'."""

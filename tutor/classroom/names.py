@@ -21,6 +21,11 @@ def _key(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
+def called(member: Member) -> str:
+    """A member by name and number, as people tell one from another."""
+    return f"{member.name} ({member.number})" if member.name and member.number else member.name or member.number
+
+
 class Roll:
     """Members, found again by number where both have one, else by name."""
 

@@ -7,11 +7,13 @@ from html.parser import HTMLParser
 import pytest
 
 from tutor.app.desk import making, matrix, paper, remarking, roster
+from tutor.classroom import live
 from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
 from tutor.classroom.paper import PaperReport
 from tutor.classroom.register import Entered
 from tutor.classroom.remark import Remark
 from tutor.classroom.results import Whereabouts
+from tutor.classroom.sheets.slips import slips
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 HOSTILE = '<img src=x onerror="alert(1)">&\u202e'
@@ -101,7 +103,7 @@ def test_the_matrix_shows_each_state_with_sign_and_word_and_lets_no_name_in_as_m
     ],
 )
 def test_how_long_ago(ago, told):
-    assert matrix.ago(NOW - timedelta(seconds=ago), NOW) == told
+    assert live.ago(NOW - timedelta(seconds=ago), NOW) == told
 
 
 def test_who_has_used_up_the_attempts(people):
@@ -112,7 +114,7 @@ def test_who_has_used_up_the_attempts(people):
         outcome(handed(bo, 1), "wrong", "wrong"),
         outcome(handed(ana, 1), "wrong", "right"),
     ]
-    assert matrix.who_needs_help(outcomes, 2) == {1: [bo], 2: [ana]}
+    assert live.who_needs_help(outcomes, 2) == {1: [bo], 2: [ana]}
 
 
 def test_the_grid_gives_answers_with_the_numbers_that_they_need(people):
@@ -180,7 +182,7 @@ def test_slips_hold_names_as_text(people):
         class_secret="",
         made_at=NOW,
     )
-    page = roster.slips(of, "http://localhost/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    page = slips(of, "http://localhost/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
     assert "<img" not in page
     assert "<b>set" not in page
     assert page.count("<section>") == 2

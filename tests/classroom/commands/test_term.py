@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[3]
 SET = """\
 id: week-3
 title: Strings on a cold morning
+attempts: 2
 items:
   - exercise: most-modules-in-series
   - exercise: switching-on
@@ -43,6 +44,17 @@ coldmorning markall answers.csv --store "$STORE" --json > marked.json
 coldmorning markall answers.csv --store "$STORE" --json > again.json
 coldmorning set close week-3 --store "$STORE"
 coldmorning remark week-3 --store "$STORE" --json > remark.json
+coldmorning where week-3 --store "$STORE" --json > where.json
+coldmorning report week-3 --store "$STORE" --json > report.json
+coldmorning report week-3 --store "$STORE" --follow-up 1 --out next.yaml
+coldmorning set check next.yaml --json > next.json
+coldmorning slips week-3 --store "$STORE" --address http://school.example:8501/ --out slips.html
+CODE=$("$PYTHON" -c 'import json; print(json.load(open("handed.json"))["problems"][0]["code"])')
+coldmorning handed comment "$CODE" 'Look at the record low again.' --store "$STORE"
+coldmorning handed withdraw "$CODE" --answer 1 --store "$STORE"
+coldmorning handed excuse "$CODE" --store "$STORE"
+coldmorning handed show "$CODE" --store "$STORE" --json > shown.json
+coldmorning release-learner Bo --class morning --store "$STORE"
 coldmorning set reopen week-3 --store "$STORE" --closes '2199-01-01 12:00'
 coldmorning set list --store "$STORE" --json > list.json
 coldmorning erase-learner 17 --class morning --yes --store "$STORE"
@@ -71,6 +83,23 @@ def test_a_term_runs_from_a_shell_script(tmp_path):
     assert told["marked"]["faults"][-1]["line"] == 6
     assert (told["again"]["new"], told["again"]["there"]) == (0, 4)
     assert told["remark"] == {"applied": False, "problems": 0, "changes": [], "unfit": []}
+    assert [(one["name"], [problem["state"] for problem in one["problems"]]) for one in told["where"]["learners"]] == [
+        ("Zoë", ["wrong", "wrong"]),
+        ("Bo", ["wrong", "wrong"]),
+    ]
+    assert told["next"]["items"]
+    assert [item["exercise"] for item in told["next"]["items"]] == [
+        item["exercise"] for item in told["report"]["mistakes"][0]["follow_up"]["items"]
+    ]
+    slips = (tmp_path / "slips.html").read_text(encoding="utf-8")
+    assert f"http://school.example:8501/class-work?set={told['set']['code']}" in slips
+    assert all(one["personal_code"] in slips for one in told["roster"]["members"])
+    assert told["shown"]["state"] == "excused"
+    assert [(one["entry"], one["counted"], one["comment"]) for one in told["shown"]["answers"]] == [
+        ("77", False, "Look at the record low again.")
+    ]
+    codes = [{one["name"]: one["personal_code"] for one in told[when]["members"]} for when in ("roster", "left")]
+    assert codes[0]["Bo"] != codes[1]["Bo"]
     assert [(one["id"], one["state"], one["closes"][:10]) for one in told["list"]] == [("week-3", "open", "2199-01-01")]
     assert [one["name"] for one in told["left"]["members"]] == ["Bo"]
     assert "Zoë".encode() not in (tmp_path / "term.sqlite3").read_bytes()
@@ -100,6 +129,11 @@ def shell(tmp_path):
         (["remark", "quux", "--answer", "7"], "--problem and --answer belong together"),
         (["roster", "nowhere.csv"], "cannot be read"),
         (["erase-learner", "Dana", "--yes"], "Nobody is called 'Dana'"),
+        (["release-learner", "Dana"], "Nobody is called 'Dana'"),
+        (["where", "quux"], "There is no practice set 'quux'"),
+        (["handed", "show", "2222"], "is no problem's code"),
+        (["handed", "quux"], "No such command 'quux'"),
+        (["slips", "quux"], "Missing option '--address'"),
     ],
 )
 def test_a_faulty_request_takes_one_line(shell, arguments, told):
@@ -134,3 +168,58 @@ def test_one_problems_right_answer_is_corrected_after_a_look(shell, tmp_path):
         assert "'1' wrong -> right" in shell(*look).stdout
     assert "1 verdicts, 0 unfit. Done." in shell(*look, "--apply", "one is enough here").stdout
     assert "0 verdicts" in shell(*look).stdout
+
+
+@pytest.fixture
+def answered(shell, tmp_path):
+    """The class with two answers, of one learner to one problem; gives the shell and the problem's code."""
+    shell("set", "open", tmp_path / "week-3.yaml")
+    shell("roster", tmp_path / "roster.csv")
+    code = json.loads(shell("hand-out", "week-3", "--json").stdout)["problems"][0]["code"]
+    for at, entry in enumerate(("88", "99")):
+        file = tmp_path / f"answers-{at}.csv"
+        file.write_text(f"code,answer\n{code},{entry}\n", encoding="utf-8")
+        shell("markall", file)
+    return shell, code
+
+
+def test_an_answer_is_chosen_by_its_place_and_else_the_last(answered):
+    shell, code = answered
+    shell("handed", "comment", code, "the first", "--answer", 1)
+    shell("handed", "comment", code, "the last")
+    told = json.loads(shell("handed", "show", code, "--json").stdout)
+    assert [(one["entry"], one["comment"]) for one in told["answers"]] == [("88", "the first"), ("99", "the last")]
+    done = shell("handed", "withdraw", code, "--answer", 3)
+    assert (done.exit_code, "has 2 answers" in done.stderr) == (2, True)
+
+
+def test_an_excuse_is_taken_back(answered):
+    shell, code = answered
+    shell("handed", "excuse", code)
+    assert "(excused)" in shell("handed", "show", code).stdout
+    shell("handed", "excuse", code, "--undo")
+    assert "(wrong)" in shell("handed", "show", code).stdout
+
+
+def test_who_is_where_is_told_in_lines(answered):
+    shell, _ = answered
+    told = shell("where", "week-3").stdout.splitlines()
+    assert told[0].startswith("✖○  0 of 2  Zoë (17): ")
+    assert told[1].startswith("○○  0 of 2  Bo (18): not begun")
+    assert told[3] == "No attempts left at problem 1: Zoë (17)"
+
+
+def test_a_follow_up_that_is_not_listed_is_refused(answered):
+    shell, _ = answered
+    done = shell("report", "week-3", "--follow-up", 99)
+    assert (done.exit_code, "there is no number 99" in done.stderr) == (2, True)
+
+
+def test_a_sheet_says_how_to_go_on_with_it_on_a_screen(answered, tmp_path):
+    shell, _ = answered
+    file = tmp_path / "sheets.html"
+    done = shell("sheet", "week-3", "--sheets", file, "--address", "http://school.example", "--note", "Bring a pencil.")
+    assert done.exit_code == 0, done.stderr
+    page = file.read_text(encoding="utf-8")
+    assert page.count("http://school.example/class-work?set=") == 2
+    assert page.count("Bring a pencil.") == 2

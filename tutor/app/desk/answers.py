@@ -2,14 +2,13 @@
 
 import streamlit as st
 
-from tutor.app.class_words import SIGNS
-from tutor.app.desk.matrix import WORDS
 from tutor.app.desk.room import Chosen, Room
-from tutor.app.desk.roster import person
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
 from tutor.app.showing import plain, show_solution
+from tutor.classroom.live import SIGNS, WORDS
 from tutor.classroom.models import Answer, Outcome, StoredSet
+from tutor.classroom.names import called
 from tutor.classroom.results import LONGEST_COMMENT
 from tutor.classroom.views import told_time
 from tutor.classroom.work import solution_lines
@@ -34,7 +33,7 @@ def show(room: Room, chosen: Chosen) -> None:
     members = {one.handed.member.id: one.handed.member for one in outcomes}
     left, right = st.columns(2)
     owner = left.selectbox(
-        "Learner", list(members), format_func=lambda id_: person(members[id_]), key="desk answers of"
+        "Learner", list(members), format_func=lambda id_: called(members[id_]), key="desk answers of"
     )
     mine = {one.handed.place: one for one in outcomes if one.handed.member.id == owner}
     place = right.selectbox("Problem", list(mine), format_func=lambda at: _line(mine[at]), key="desk answers at")

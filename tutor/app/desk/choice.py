@@ -10,6 +10,7 @@ from tutor.app.desk.room import Chosen, Room
 from tutor.app.showing import plain
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
+from tutor.classroom.sheets.slips import link as link_from
 
 _GO = "desk go"
 STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
@@ -67,4 +68,4 @@ def link(of: StoredSet) -> str:
     """The address that a learner opens."""
     here = urlsplit(st.context.url or "")
     origin = f"{here.scheme}://{here.netloc}" if here.netloc else ""
-    return f"{origin}/class-work?set={of.code}"
+    return link_from(of, origin)

@@ -4,11 +4,12 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
-from tutor.app.desk.matrix import LEGEND, matrix_html, who_needs_help
+from tutor.app.desk.matrix import matrix_html
 from tutor.app.desk.room import Chosen, EndedError, Room
-from tutor.app.desk.roster import person
 from tutor.app.showing import plain
+from tutor.classroom.live import LEGEND, who_needs_help
 from tutor.classroom.models import StoredSet
+from tutor.classroom.names import called
 from tutor.errors import FaultyRequestError
 
 SECONDS = 5
@@ -41,7 +42,7 @@ def _watch(room: Room, of: StoredSet) -> None:
         f"Looked at every {SECONDS} seconds."
     )
     for place, members in who_needs_help(outcomes, of.declaration.attempts).items():
-        listed = ", ".join(person(member) for member in members)
+        listed = ", ".join(called(member) for member in members)
         st.markdown(f"➡ No attempts left at **problem {place}**: {plain(listed)}.")
     st.html(matrix_html(there, outcomes, places, now))
     st.caption(f"{LEGEND}. A number beside a sign counts the tries; a frame shows where the learner is.")

@@ -4,13 +4,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from html import escape
 
-from tutor.app.class_words import SIGNS
-from tutor.classroom.models import Member, Outcome
+from tutor.classroom.live import SIGNS, WORDS, ago, where_told
+from tutor.classroom.models import Outcome
 from tutor.classroom.results import Whereabouts
 from tutor.looks import DARK, LIGHT
 
-WORDS = {"right": "right", "wrong": "not right yet", "open": "open", "excused": "excused"}
-LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
 _STYLE = f"""<style>
 .class-matrix {{ overflow-x: auto; max-width: 100%; }}
 .class-matrix table {{ border-collapse: collapse; font-size: 0.9rem; width: max-content; }}
@@ -61,28 +59,3 @@ def _cell(cell: Outcome | None, *, here: bool) -> str:
     mark = ' class="place here"' if here else ' class="place"'
     said = f"{words}, is here" if here else words
     return f'<td{mark}><span aria-hidden="true">{SIGNS[state]}{count}</span><span class="said">{said}</span></td>'
-
-
-def where_told(one: Whereabouts, now: datetime) -> str:
-    """Where a learner is, in words."""
-    return "not begun" if one.place is None else f"problem {one.place}, {ago(one.at, now)}"
-
-
-def ago(moment: datetime | None, now: datetime) -> str:
-    """How long ago something was, roughly."""
-    if moment is None:
-        return "none"
-    seconds = max(0.0, (now - moment).total_seconds())
-    for name, length in (("days", 86400), ("h", 3600), ("min", 60)):
-        if seconds >= 2 * length or (seconds >= length and name != "days"):
-            return f"{seconds / length:.0f} {name} ago"
-    return "just now"
-
-
-def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> dict[int, list[Member]]:
-    """Who has used up the attempts at a problem without solving it, by the problem's place."""
-    stuck: dict[int, list[Member]] = {}
-    for one in outcomes:
-        if one.state == "wrong" and sum(answer.counted for answer in one.answers) >= attempts:
-            stuck.setdefault(one.handed.place, []).append(one.handed.member)
-    return dict(sorted(stuck.items()))

@@ -5,13 +5,13 @@ from typing import Any
 
 import streamlit as st
 
-from tutor.app.class_words import SIGNS
-from tutor.app.desk.matrix import LEGEND
 from tutor.app.desk.room import Bar, Chosen, Room
-from tutor.app.desk.roster import person, show_faults
+from tutor.app.desk.roster import show_faults
 from tutor.app.session import engine
 from tutor.app.showing import plain
+from tutor.classroom.live import LEGEND, SIGNS
 from tutor.classroom.models import Outcome, StoredSet
+from tutor.classroom.names import called
 from tutor.classroom.paper import PaperEntry, PaperReport, mark_entries, mark_paper
 from tutor.classroom.spreadsheet import Fault
 from tutor.units import written_unit
@@ -107,7 +107,7 @@ def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[d
     heads = [name for name, _ in _heads(outcomes)]
     for mine in by_member.values():
         signs = "".join(SIGNS[one.state] for one in mine)
-        rows.append({LEARNER: person(mine[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
+        rows.append({LEARNER: called(mine[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
         keys.append({})
         for one in mine:
             keys[-1][_head(one)] = (one.handed.code, "")

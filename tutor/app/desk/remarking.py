@@ -2,14 +2,14 @@
 
 import streamlit as st
 
-from tutor.app.class_words import SIGNS
 from tutor.app.desk.room import Bar, Chosen, Room
-from tutor.app.desk.roster import person
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain
 from tutor.classroom.errors import ClassError
+from tutor.classroom.live import SIGNS
 from tutor.classroom.models import StoredSet
+from tutor.classroom.names import called
 from tutor.classroom.remark import Remark, apply, preview_answer, preview_content
 from tutor.classroom.results import handed_by_code
 
@@ -77,7 +77,7 @@ def _difference(room: Room, what: str, remark: Remark) -> None:
         show_table(
             [
                 {
-                    "Learner": plain(person(change.handed.member)),
+                    "Learner": plain(called(change.handed.member)),
                     "Problem": f"{change.handed.place} `{change.handed.code}`",
                     "Answer": plain(change.answer.entry),
                     "Now": VERDICTS.get(change.before, "not readable"),
@@ -90,7 +90,7 @@ def _difference(room: Room, what: str, remark: Remark) -> None:
         st.markdown(f"And {len(remark.changes) - SHOWN_CHANGES} more.")
     if remark.unfit:
         listed = "\n".join(
-            f"- {plain(person(one.member))}, problem {one.place}: {plain(why)}" for one, why in remark.unfit
+            f"- {plain(called(one.member))}, problem {one.place}: {plain(why)}" for one, why in remark.unfit
         )
         st.warning(f"**These cannot be marked again.**\n\n{listed}", icon="⚠")
     if remark.corrected:

@@ -1,9 +1,7 @@
 """The roster: read from a spreadsheet, added to by hand, names released, learners erased, personal codes printed."""
 
 import json
-from collections.abc import Iterable, Mapping
 from datetime import datetime
-from html import escape
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -13,9 +11,11 @@ from tutor.app.desk.room import Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
 from tutor.classroom.exports.person import person as kept_about
-from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.models import Member
+from tutor.classroom.names import called
 from tutor.classroom.register import LONGEST_NAME, Entered
 from tutor.classroom.roster import Roster, read_roster
+from tutor.classroom.sheets.slips import slips
 from tutor.classroom.spreadsheet import Fault
 
 _TOLD = "desk roster told"
@@ -39,11 +39,6 @@ def show(room: Room, chosen: Chosen) -> None:
     _by_hand(room, chosen)
     if members:
         _one(room, members)
-
-
-def person(member: Member) -> str:
-    """A member by name and number, as a choice in a box."""
-    return f"{member.name} ({member.number})" if member.name and member.number else member.name or member.number
 
 
 def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
@@ -72,25 +67,6 @@ def _row(member: Member, code: str, taken: datetime | None, zone: str) -> dict[s
         "Personal code": f"`{code}`",
         f"Name taken ({zone})": at,
     }
-
-
-def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping[int, str]) -> str:
-    """A page of slips to cut apart: each learner's name, the link, the class code and the personal code."""
-    parts = [
-        f"<section><h2><bdi>{escape(person(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
-        f"<p>Open {escape(address)}<br>or type the class code <b>{of.code}</b> on the page Class work.</p>"
-        f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
-        "Keep it to yourself.</p></section>"
-        for member in members
-    ]
-    style = (
-        "body{font:12pt sans-serif}section{border:1px dashed #555;padding:4mm;margin:2mm;break-inside:avoid}"
-        "h2{font-size:14pt;margin:0}p{margin:2mm 0;overflow-wrap:anywhere}"
-    )
-    return (
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Codes: {escape(of.declaration.title)}</title>'
-        f"<style>{style}</style><h1>Codes: {escape(of.declaration.title)}</h1>{''.join(parts)}</html>"
-    )
 
 
 def _from_file(room: Room, chosen: Chosen) -> None:
@@ -156,7 +132,7 @@ def _by_hand(room: Room, chosen: Chosen) -> None:
 def _one(room: Room, members: list[Member]) -> None:
     st.subheader("One learner", anchor=False)
     by_id = {member.id: member for member in members}
-    member = by_id[st.selectbox("Learner", list(by_id), format_func=lambda id_: person(by_id[id_]), key="desk one")]
+    member = by_id[st.selectbox("Learner", list(by_id), format_func=lambda id_: called(by_id[id_]), key="desk one")]
     room.download(
         "Download all that is kept about this learner",
         lambda: json.dumps(kept_about(room.store, member.id), ensure_ascii=False, indent=2),
@@ -166,7 +142,7 @@ def _one(room: Room, members: list[Member]) -> None:
     st.markdown("Does the name have to be taken anew, as when somebody took the wrong one? No work is lost.")
     if st.button("Release the name"):
         room.register.release(member.id)
-        st.session_state[_TOLD] = f"{person(member)} can be taken again on any device."
+        st.session_state[_TOLD] = f"{called(member)} can be taken again on any device."
         st.rerun()
     with st.form("erase a learner", border=False, clear_on_submit=True):
         wanted = member.name or member.number
@@ -176,7 +152,7 @@ def _one(room: Room, members: list[Member]) -> None:
         sent = st.form_submit_button("Erase for good")
     if sent and " ".join(typed.split()) == wanted:
         room.register.erase(member.id)
-        st.session_state[_TOLD] = f"{person(member)} and all their answers were erased."
+        st.session_state[_TOLD] = f"{called(member)} and all their answers were erased."
         st.rerun()
     elif sent:
         st.warning("Nothing was erased: what you typed is not the learner's name.")

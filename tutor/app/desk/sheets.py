@@ -10,12 +10,13 @@ import streamlit as st
 
 from tutor.app.desk.choice import link
 from tutor.app.desk.room import Bar, Chosen, Room
-from tutor.app.desk.roster import person
 from tutor.app.session import engine, library
 from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.names import called
 from tutor.classroom.sheets.build import handed_by_member, learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
 from tutor.classroom.sheets.pdf import key_pdf, sheets_pdf
+from tutor.classroom.sheets.slips import screen_note
 
 _MADE = "desk sheets made"
 EVERYBODY = 0
@@ -63,7 +64,7 @@ def _wanted(members: Sequence[Member]) -> Wanted:
     left, right = st.columns(2)
     key = left.radio("What", ["Learners' sheets", "Answer key and marking strip"], key="desk print what")
     kind = right.radio("As", ["PDF to print", "Page for screen readers (HTML)"], key="desk print as")
-    names = {EVERYBODY: "Everybody", **{member.id: person(member) for member in members}}
+    names = {EVERYBODY: "Everybody", **{member.id: called(member) for member in members}}
     member = left.selectbox("For", list(names), format_func=names.__getitem__, key="desk print for")
     page = kind != "PDF to print"
     paper = right.selectbox("Paper", ["A4", "Letter"], disabled=page, key="desk print paper")
@@ -89,12 +90,7 @@ def make(room: Room, of: StoredSet, members: Sequence[Member], wanted: Wanted, t
         return key_page(style, keys).encode() if wanted.page else key_pdf(style, keys, tell)
     codes = room.register.personal_codes(of.class_name)
     sheets = [
-        learner_sheet(member, coded, notes=notes(of, codes[member.id]), steps=wanted.steps)
+        learner_sheet(member, coded, notes=[screen_note(of, link(of), codes[member.id])], steps=wanted.steps)
         for member, coded in problems.items()
     ]
     return sheets_page(style, sheets).encode() if wanted.page else sheets_pdf(style, sheets, tell)
-
-
-def notes(of: StoredSet, own: str) -> list[str]:
-    """The lines at the head of a learner's sheet: how to go on with it on a screen; `own` is the personal code."""
-    return [f"To answer on a screen: {link(of)} (class code {of.code}; on a second device your personal code {own})."]

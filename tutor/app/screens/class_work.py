@@ -7,10 +7,11 @@ import streamlit as st
 
 from tutor.app import class_entry, class_problem, class_script, showing
 from tutor.app.class_entry import HERE
-from tutor.app.class_words import SIGNS, attempts_words, progress_words, rules_words, state_words
+from tutor.app.class_words import attempts_words, progress_words, rules_words, state_words
 from tutor.app.session import engine, record, store
 from tutor.classroom.claims import Claims
 from tutor.classroom.errors import ClassError
+from tutor.classroom.live import SIGNS
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.views import ForLearner, PlaceForLearner

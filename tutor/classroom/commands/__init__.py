@@ -9,20 +9,25 @@ import click
 
 from tutor.classroom.commands.desk import passphrase
 from tutor.classroom.commands.exports import export, report
+from tutor.classroom.commands.handed import handed
 from tutor.classroom.commands.marking import hand_out, markall, remark
-from tutor.classroom.commands.people import erase_learner, roster
+from tutor.classroom.commands.people import erase_learner, release_learner, roster, slips, where
 from tutor.classroom.commands.sets import sets
 from tutor.classroom.commands.sheets import sheet
 
 CLASS_COMMANDS: Sequence[click.Command] = (
     sets,
     roster,
+    slips,
     hand_out,
     sheet,
+    where,
     markall,
+    handed,
     remark,
     report,
     export,
     passphrase,
+    release_learner,
     erase_learner,
 )

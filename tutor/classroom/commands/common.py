@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.shell import store_option
+from tutor.shell import Fault, store_option
 
 if TYPE_CHECKING:
-    from tutor.classroom.models import StoredSet
+    from tutor.classroom.models import Member, StoredSet
     from tutor.engine.question import Engine
     from tutor.store.database import Store
 
@@ -50,6 +50,34 @@ def engine_of(content: Path | None) -> "Engine":
     from tutor.engine.question import Engine
 
     return Engine(load_proved(content))
+
+
+def member_called(store: "Store", class_name: str, who: str) -> "Member":
+    """The one member of a class with that number or name. Raises Fault if there is none, or several."""
+    from tutor.classroom.names import same_name
+    from tutor.classroom.register import Register
+
+    members = Register(store).members(class_name)
+    found = [one for one in members if one.number and same_name(one.number, who)]
+    found = found or [one for one in members if same_name(one.name, who)]
+    if len(found) != 1:
+        raise Fault(
+            f"{'Several are' if found else 'Nobody is'} called '{who[:60]}' in the class '{class_name}'. "
+            "Give the number, or see 'coldmorning roster'."
+        )
+    return found[0]
+
+
+def write_file(file: Path, data: bytes) -> None:
+    """Write a file whole or not at all. Raises Fault if it cannot be written."""
+    from tutor.whole_file import whole_file
+
+    try:
+        with whole_file(file) as whole:
+            whole.write(data)
+    except OSError as error:
+        raise Fault(f"{file} cannot be written ({error.strerror}). Name another file.") from None
+    click.echo(f"Written: {file}", err=True)
 
 
 def set_json(of: "StoredSet") -> dict[str, Any]:

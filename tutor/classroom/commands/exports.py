@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.classroom.commands.common import engine_of, of_a_set, opened
+from tutor.classroom.commands.common import engine_of, member_called, of_a_set, opened, write_file
 from tutor.shell import Fault, content_option, json_option, print_json, store_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.classroom.exports.xapi import Told
     from tutor.classroom.models import Outcome, StoredSet
+    from tutor.classroom.report import ClassReport
     from tutor.store.database import Store
 
 PASSWORD = "COLDMORNING_RECORD_STORE_PASSWORD"  # the name of the variable, no password
@@ -28,22 +29,45 @@ _must_file = click.option(
 
 @click.command()
 @of_a_set
+@click.option("--follow-up", type=click.IntRange(min=1), help="Write the follow-up set on this mistake of the list.")
+@_to_file
 @content_option
 @json_option
 @told_plainly
-def report(which: str, class_name: str | None, store: str | None, content: Path | None, as_json: bool) -> None:
-    """Tell how a class did: the places, the mistakes, the learners."""
+def report(
+    which: str,
+    class_name: str | None,
+    store: str | None,
+    follow_up: int | None,
+    out: Path | None,
+    content: Path | None,
+    as_json: bool,
+) -> None:
+    """Tell how a class did: the places, the mistakes, the learners; or write a set on one of the mistakes."""
     from tutor.classroom.report import class_report
     from tutor.classroom.report_words import report_lines
 
     engine = engine_of(content)
     with _worked(which, class_name, store) as (of, outcomes, _):
         made = class_report(of.declaration, outcomes, engine, closed=_is_closed(of))
+    if follow_up is not None:
+        _write(out, _follow_up(made, follow_up))
+        return
+    if out is not None:
+        raise Fault("--out takes the set that --follow-up makes. Give both, or send the report itself on with '>'.")
     if as_json:
         print_json(made.as_json())
         return
     for line in report_lines(made):
         click.echo(line)
+
+
+def _follow_up(made: "ClassReport", at: int) -> bytes:
+    from tutor.classroom.sets import written_set
+
+    if at > len(made.mistakes):
+        raise Fault(f"The report lists {len(made.mistakes)} mistakes; there is no number {at}.")
+    return written_set(made.mistakes[at - 1].follow_up).encode()
 
 
 @click.group()
@@ -155,15 +179,10 @@ def xapi(
 def person(learner: str, class_name: str, store: str | None, out: Path | None) -> None:
     """Write everything that is kept about one LEARNER, named by number or name, as JSON."""
     from tutor.classroom.exports.person import person as everything
-    from tutor.classroom.register import Register
 
     with opened(store) as kept:
-        members = Register(kept).members(class_name)
-        fitting = [one for one in members if learner == one.number] or [one for one in members if learner == one.name]
-        if len(fitting) != 1:
-            there = "Several are" if fitting else "Nobody is"
-            raise Fault(f"{there} called '{learner[:60]}' in the class '{class_name}'. Give the number.")
-        told = json.dumps(everything(kept, fitting[0].id), ensure_ascii=False, indent=2)
+        found = member_called(kept, class_name, learner)
+        told = json.dumps(everything(kept, found.id), ensure_ascii=False, indent=2)
     _write(out, f"{told}\n".encode("utf-8", "replace"))
 
 
@@ -203,15 +222,8 @@ def _is_closed(of: "StoredSet") -> bool:
 
 
 def _write(out: Path | None, data: bytes) -> None:
-    """Write a file whole or not at all; without one, to the standard output."""
-    from tutor.whole_file import whole_file
-
+    """To the file; without one, to the standard output."""
     if out is None:
         click.echo(data, nl=False)
-        return
-    try:
-        with whole_file(out) as file:
-            file.write(data)
-    except OSError as error:
-        raise Fault(f"{out} cannot be written ({error.strerror}). Name another file.") from None
-    click.echo(f"Written: {out}", err=True)
+    else:
+        write_file(out, data)

@@ -1,11 +1,15 @@
 """The commands about the members of a class."""
 
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
-from tutor.classroom.commands.common import in_class, opened
-from tutor.shell import Fault, json_option, print_json, store_option, told_plainly
+from tutor.classroom.commands.common import in_class, member_called, of_a_set, opened, write_file
+from tutor.shell import json_option, print_json, store_option, told_plainly
+
+_who = click.argument("who", metavar="NAME-OR-NUMBER")
 
 
 @click.command()
@@ -53,28 +57,94 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
         click.echo(f"{codes[one.id]}  {one.number:12} {one.name}")
 
 
+@click.command()
+@of_a_set
+@click.option("--address", required=True, help="The server's address, as http://school.example:8501.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The .html file to write.")
+@told_plainly
+def slips(which: str, class_name: str | None, store: str | None, address: str, out: Path) -> None:
+    """Write slips to cut apart: each learner's link, class code and personal code."""
+    from tutor.classroom.register import Register
+    from tutor.classroom.sheets.slips import link
+    from tutor.classroom.sheets.slips import slips as page_of_slips
+
+    with opened(store) as kept:
+        register = Register(kept)
+        of = register.find(which, class_name)
+        members, codes = register.members(of.class_name), register.personal_codes(of.class_name)
+    write_file(out, page_of_slips(of, link(of, address), members, codes).encode("utf-8", "replace"))
+
+
+@click.command()
+@of_a_set
+@json_option
+@told_plainly
+def where(which: str, class_name: str | None, store: str | None, as_json: bool) -> None:
+    """Tell who of the class is where in a set, and how it goes."""
+    from tutor.classroom.live import live_lines
+    from tutor.classroom.register import Register
+    from tutor.classroom.results import Results
+
+    with opened(store) as kept:
+        of = Register(kept).find(which, class_name)
+        results = Results(kept, of)
+        there, outcomes = results.who_is_where(), results.outcomes()
+    if as_json:
+        print_json({"set": of.declaration.id, "class": of.class_name, "learners": _where_json(there, outcomes)})
+        return
+    rules = of.declaration
+    for line in live_lines(there, outcomes, len(rules.places), rules.attempts, datetime.now(UTC)):
+        click.echo(line)
+
+
+def _where_json(there: Any, outcomes: Any) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": one.member.name,
+            "number": one.member.number,
+            "place": one.place,
+            "at": one.at.isoformat() if one.at else None,
+            "last_answer": one.last_answer.isoformat() if one.last_answer else None,
+            "problems": [
+                {"place": outcome.handed.place, "code": outcome.handed.code, "state": outcome.state}
+                for outcome in outcomes
+                if outcome.handed.member.id == one.member.id
+            ],
+        }
+        for one in there
+    ]
+
+
+@click.command("release-learner")
+@_who
+@in_class
+@store_option
+@told_plainly
+def release_learner(who: str, class_name: str, store: str | None) -> None:
+    """Let a learner's name be taken anew on any device, as when somebody took the wrong one. No work is lost."""
+    from tutor.classroom.names import called
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        found = member_called(kept, class_name, who)
+        Register(kept).release(found.id)
+    click.echo(f"{called(found)} can be taken again; the personal code is another one now.")
+
+
 @click.command("erase-learner")
-@click.argument("who", metavar="NAME-OR-NUMBER")
+@_who
 @in_class
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @store_option
 @told_plainly
 def erase_learner(who: str, class_name: str, yes: bool, store: str | None) -> None:
     """Erase all that is kept about a learner of a class: name, problems, answers, practice. It cannot be undone."""
-    from tutor.classroom.names import same_name
+    from tutor.classroom.names import called
     from tutor.classroom.register import Register
 
     with opened(store) as kept:
-        register = Register(kept)
-        members = register.members(class_name)
-        found = [one for one in members if one.number and same_name(one.number, who)]
-        found = found or [one for one in members if same_name(one.name, who)]
-        if len(found) != 1:
-            raise Fault(
-                f"{'Several are' if found else 'Nobody is'} called '{who[:60]}' in the class '{class_name}'. "
-                "Give the number, or see 'coldmorning roster'."
-            )
+        found = member_called(kept, class_name, who)
         if not yes:
-            click.confirm(f"Erase all of {found[0].name or found[0].number}, for good?", abort=True)
-        register.erase(found[0].id)
+            click.confirm(f"Erase all of {called(found)}, for good?", abort=True)
+        Register(kept).erase(found.id)
     click.echo("Erased.")

@@ -1,19 +1,20 @@
 """The command `sheet`: sheets and answer key, as PDF and as pages."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.classroom.commands.common import engine_of, of_a_set, opened, told_progress
+from tutor.classroom.commands.common import engine_of, of_a_set, opened, told_progress, write_file
 from tutor.shell import Fault, content_option, told_plainly
 
 if TYPE_CHECKING:
-    from tutor.classroom.models import Member
+    from tutor.classroom.models import Member, StoredSet
     from tutor.classroom.sheets.build import Coded
     from tutor.classroom.sheets.content import Style
+    from tutor.store.database import Store
 
 _file = click.Path(dir_okay=False, writable=True, path_type=Path)
 
@@ -25,6 +26,7 @@ _file = click.Path(dir_okay=False, writable=True, path_type=Path)
 @click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True)
 @click.option("--large", is_flag=True, help="Large print: nothing below 18 points.")
 @click.option("--steps", is_flag=True, help="Print the steps on the way, to be filled in.")
+@click.option("--address", help="The server's address: print the link and the codes, to go on with on a screen.")
 @click.option("--note", "notes", multiple=True, help="A line of your own for every learner.")
 @content_option
 @told_plainly
@@ -37,6 +39,7 @@ def sheet(
     paper: Any,
     large: bool,
     steps: bool,
+    address: str | None,
     notes: tuple[str, ...],
     content: Path | None,
 ) -> None:
@@ -59,16 +62,30 @@ def sheet(
         if not everyone:
             raise Fault(f"The class '{of.class_name}' has no members yet: 'coldmorning roster FILE' enters them.")
         if sheets is not None:
-            _write(sheets, _sheets(sheets, style, everyone, notes, steps, partial(_told, progress, 0, len(files))))
+            noted = _noted(kept, of, everyone, notes, address)
+            write_file(sheets, _sheets(sheets, style, everyone, noted, steps, partial(_told, progress, 0, len(files))))
         if key is not None:
-            _write(key, _key(key, style, everyone, partial(_told, progress, len(files) - 1, len(files))))
+            write_file(key, _key(key, style, everyone, partial(_told, progress, len(files) - 1, len(files))))
+
+
+def _noted(
+    store: "Store", of: "StoredSet", members: "Iterable[Member]", notes: Sequence[str], address: str | None
+) -> "dict[Member, Sequence[str]]":
+    """The lines at the head of each learner's sheet."""
+    from tutor.classroom.register import Register
+    from tutor.classroom.sheets.slips import link, screen_note
+
+    if address is None:
+        return dict.fromkeys(members, notes)
+    codes = Register(store).personal_codes(of.class_name)
+    return {one: [screen_note(of, link(of, address), codes[one.id]), *notes] for one in members}
 
 
 def _sheets(
     file: Path,
     style: "Style",
     everyone: "Mapping[Member, Sequence[Coded]]",
-    notes: Sequence[str],
+    notes: "Mapping[Member, Sequence[str]]",
     steps: bool,
     progress: Callable[[int, int], None],
 ) -> bytes:
@@ -76,7 +93,7 @@ def _sheets(
     from tutor.classroom.sheets.page import sheets_page
     from tutor.classroom.sheets.pdf import sheets_pdf
 
-    made = [learner_sheet(member, coded, notes=notes, steps=steps) for member, coded in everyone.items()]
+    made = [learner_sheet(member, coded, notes=notes[member], steps=steps) for member, coded in everyone.items()]
     if file.suffix == ".html":
         return sheets_page(style, made).encode()
     return sheets_pdf(style, made, lambda done: progress(done, len(made)))
@@ -97,17 +114,6 @@ def _key(
 
 def _told(progress: Callable[[int, int], None], files_before: int, files: int, done: int, of: int) -> None:
     progress(files_before * of + done, files * of)
-
-
-def _write(file: Path, content: bytes) -> None:
-    from tutor.whole_file import whole_file
-
-    try:
-        with whole_file(file) as whole:
-            whole.write(content)
-    except OSError as error:
-        raise Fault(f"{file} cannot be written ({error.strerror}). Name another file.") from None
-    click.echo(f"Written: {file}")
 
 
 def _check_endings(files: Sequence[Path]) -> None:

@@ -1,0 +1,52 @@
+"""Who is where and how it goes, in words: for the desk and for the shell."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Final
+
+from tutor.classroom.models import Member, Outcome
+from tutor.classroom.names import called
+from tutor.classroom.results import Whereabouts
+
+SIGNS: Final = {"open": "○", "right": "✔", "wrong": "✖", "answered": "●", "excused": "–"}
+WORDS: Final = {"right": "right", "wrong": "not right yet", "open": "open", "excused": "excused"}
+LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
+
+
+def where_told(one: Whereabouts, now: datetime) -> str:
+    """Where a learner is, in words."""
+    return "not begun" if one.place is None else f"problem {one.place}, {ago(one.at, now)}"
+
+
+def ago(moment: datetime | None, now: datetime) -> str:
+    """How long ago something was, roughly."""
+    if moment is None:
+        return "none"
+    seconds = max(0.0, (now - moment).total_seconds())
+    for name, length in (("days", 86400), ("h", 3600), ("min", 60)):
+        if seconds >= 2 * length or (seconds >= length and name != "days"):
+            return f"{seconds / length:.0f} {name} ago"
+    return "just now"
+
+
+def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> dict[int, list[Member]]:
+    """Who has used up the attempts at a problem without solving it, by the problem's place."""
+    stuck: dict[int, list[Member]] = {}
+    for one in outcomes:
+        if one.state == "wrong" and sum(answer.counted for answer in one.answers) >= attempts:
+            stuck.setdefault(one.handed.place, []).append(one.handed.member)
+    return dict(sorted(stuck.items()))
+
+
+def live_lines(
+    there: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, attempts: int, now: datetime
+) -> Iterator[str]:
+    """A line for each learner, then who has no attempts left."""
+    states = {(one.handed.member.id, one.handed.place): one.state for one in outcomes}
+    for one in there:
+        mine = [states.get((one.member.id, at), "open") for at in range(1, places + 1)]
+        signs = "".join(SIGNS[state] for state in mine)
+        yield f"{signs}  {mine.count('right')} of {places}  {called(one.member)}: {where_told(one, now)}"
+    yield LEGEND
+    for place, members in who_needs_help(outcomes, attempts).items():
+        yield f"No attempts left at problem {place}: {', '.join(map(called, members))}"

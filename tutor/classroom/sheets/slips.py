@@ -1,0 +1,36 @@
+"""How learners get from paper to the screen: the link, slips with the codes, the line at the head of a sheet."""
+
+from collections.abc import Iterable, Mapping
+from html import escape
+
+from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.names import called
+
+
+def link(of: StoredSet, origin: str) -> str:
+    """The address that a learner opens; `origin` is that of the server, as 'http://school.example:8501'."""
+    return f"{origin.rstrip('/')}/class-work?set={of.code}"
+
+
+def screen_note(of: StoredSet, address: str, own: str) -> str:
+    """The line at the head of a learner's sheet: how to go on with it on a screen; `own` is the personal code."""
+    return f"To answer on a screen: {address} (class code {of.code}; on a second device your personal code {own})."
+
+
+def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping[int, str]) -> str:
+    """A page of slips to cut apart: each learner's name, the link, the class code and the personal code."""
+    parts = [
+        f"<section><h2><bdi>{escape(called(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
+        f"<p>Open {escape(address)}<br>or type the class code <b>{of.code}</b> on the page Class work.</p>"
+        f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
+        "Keep it to yourself.</p></section>"
+        for member in members
+    ]
+    style = (
+        "body{font:12pt sans-serif}section{border:1px dashed #555;padding:4mm;margin:2mm;break-inside:avoid}"
+        "h2{font-size:14pt;margin:0}p{margin:2mm 0;overflow-wrap:anywhere}"
+    )
+    return (
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Codes: {escape(of.declaration.title)}</title>'
+        f"<style>{style}</style><h1>Codes: {escape(of.declaration.title)}</h1>{''.join(parts)}</html>"
+    )
