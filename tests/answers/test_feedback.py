@@ -5,6 +5,7 @@ import re
 import pytest
 
 from tutor.answers.marking import mark
+from tutor.answers.own import own_amounts
 from tutor.engine.draw import draw
 from tutor.units import conversion
 
@@ -41,3 +42,30 @@ def test_a_broken_limit_is_told_without_the_right_values(bounded_question):
                     and re.search(rf"(?<![\w.]){re.escape(value)}(?!\w|\.\d)", said)
                 ]
                 assert given_away == [], said
+
+
+COLD = {"module_voc": "50.8 V", "voc_coefficient": "-0.26 %/K", "record_low": "-12 degC", "input_voltage_max": "600 V"}
+
+
+@pytest.mark.parametrize(
+    ("step", "first"),
+    [("50.8 V", "The label's voltage holds for cells at 25 °C."), ("57 V", "How 57 V came about is not identified.")],
+)
+def test_a_mistake_made_after_the_first_is_told_too(engine, step, first):
+    """600 V ÷ 50.8 V = 11.8 and 600 V ÷ 57 V = 10.5, both rounded up."""
+    question = engine.question("most-modules-in-series")
+    problem = draw(question, 1, own_amounts(question, COLD))
+    answer = "12" if step == "50.8 V" else "11"
+    said = mark(problem, answer, {"cold_voltage": step}).feedback
+    assert first in said
+    assert "From there on: With that many modules, what does the string reach on the coldest morning?" in said
+
+
+def test_a_last_step_that_is_right_for_an_unexplained_value_says_so(engine):
+    """600 V ÷ 62 V = 9.7, so 9 follows."""
+    question = engine.question("most-modules-in-series")
+    problem = draw(question, 1, own_amounts(question, COLD))
+    said = mark(problem, "9", {"cold_voltage": "62 V"}).feedback
+    assert "How 62 V came about is not identified." in said
+    assert "Your last step is right for your own module's open-circuit voltage on the coldest morning" in said
+    assert "From there on" not in said

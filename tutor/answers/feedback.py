@@ -71,16 +71,22 @@ def wrong(
     named: Candidate | None,
     first: str,
     *,
+    further: Candidate | None,
     separating: str | None,
     carried: bool,
     breaks_limit: bool,
     closed_book: bool,
 ) -> str:
-    """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells."""
+    """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells.
+
+    `entry` is that of the `first` quantity that departs; `further` a mistake made after it, on the way to the answer.
+    """
     if not found and first == problem.question.evidence:
         told = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
     else:
-        told = [_cause(problem, entry, value, found, named, separating)]
+        told = [_cause(problem, entry, value, found, named, first, separating)]
+    if further is not None:
+        told.append(f"From there on: {_says(problem, further)} {_beside(problem, further, None)}".strip())
     if carried:
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
     told.append(_consequence(problem, value))
@@ -96,12 +102,14 @@ def _cause(
     value: float,
     found: Sequence[Candidate],
     named: Candidate | None,
+    first: str,
     separating: str | None,
 ) -> str:
     if named is not None:
         return f"{_says(problem, named)} {_beside(problem, named, None)}".strip()
     if not found:
-        return f"Not yet. How {entry.text} came about is not identified. {_size(problem, entry, value)}".strip()
+        size = _size(problem, entry, value) if first == problem.ask else ""
+        return f"Not yet. How {entry.text} came about is not identified. {size}".strip()
     ways = "; ".join(candidate.words for candidate in found[:OFFERED])
     asked = "Which was yours?"
     if separating:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from tutor.answers import feedback
 from tutor.answers.choice import read_choice
 from tutor.answers.entry import Entry, EntryError, read_entry
-from tutor.answers.naming import candidates, in_working_units, separating_step
+from tutor.answers.naming import candidates, carried_on, in_working_units, separating_step
 from tutor.answers.order import mark_order
 from tutor.answers.size import read_size
 from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
@@ -132,7 +132,7 @@ def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, En
 
 def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, Entry]) -> bool:
     """Whether a value is what the step's relation gives for the learner's own earlier values."""
-    own = {name: in_working_units(problem, name, entry) for name, entry in earlier.items()}
+    own = carried_on(problem, {name: in_working_units(problem, name, entry) for name, entry in earlier.items()})
     quantity = problem.question.library.quantities[step.name]
     try:
         expected = [problem.evaluate(tree, own) for tree in step.trees]
@@ -149,15 +149,16 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark],
     if not carried:
         of_answer = candidates(problem, {**entries, problem.ask: entry}, problem.ask)
     found = of_answer if first == problem.ask else list(marks[first].candidates)
-    named = claimed(found)
+    named, further = claimed(found), claimed(of_answer) if first != problem.ask else None
     separating = None if named or not found else separating_step(problem, found, entries)
     told = feedback.wrong(
         problem,
-        entry,
+        entry if first == problem.ask else entries[first],
         value,
         found,
         named,
         first,
+        further=further,
         separating=separating,
         carried=carried,
         breaks_limit=breaks_limit(problem, value),

@@ -61,7 +61,7 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     order = problem.step_names
     before = order[: order.index(wrong)]
     own = {name: in_working_units(problem, name, entries[name]) for name in before if name in entries}
-    values = _carried(problem, own)
+    values = carried_on(problem, own)
     typed_last = max((order.index(name) for name in own), default=-1)
     nowhere = UNKNOWN * _chance(problem, wrong, entries[wrong]) * (len(before) - typed_last) / len(order)
     of_few = not own and _is_discrete(problem, wrong, entries[wrong])
@@ -88,7 +88,7 @@ def separating_step(problem: Problem, found: Sequence[Candidate], entries: Itera
     return best[1] if best else None
 
 
-def _carried(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
+def carried_on(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
     """All values of the right way from the learner's own earlier ones; what cannot be worked out keeps its value."""
     values = {**problem.known, **problem.values, **own}
     for step in problem.question.right.steps if own else ():

@@ -39,7 +39,7 @@ def of_marking(marking: Marking) -> dict[str, Any]:
     """The fields of an answer that stands as it was marked."""
     return {
         "verdict": marking.verdict,
-        "named": marking.named.id if marking.named else None,
+        "named": "+".join(one.id for one in marking.all_named) or None,
         "mistakes": {one.id: one.probability for one in marking.candidates},
         "feedback": marking.feedback,
         "counted": marking.counts,

@@ -39,7 +39,9 @@ WEIGHTS = {
     "early": 2.0,
     "scale": 1.0,
     "twice": 0.5,
+    "reference": 1.0,
 }
+REFERENCES = ("25", "20")  # °C: of a label's values and of tables of resistance or of the air, taken for one another
 FEW_COLUMNS = 5
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
@@ -139,6 +141,9 @@ class _Deriving:
                 yield from self._in_parts(node, arguments)
             case Negative(operand):
                 yield from self._in_parts(node, (operand,))
+            case Literal(text, "degC") if text in REFERENCES:
+                other = next(one for one in REFERENCES if one != text)
+                yield _Change("reference", f"{other} °C taken for {text} °C", Literal(other, "degC"))
 
     def _in_parts(self, node: Node, parts: tuple[Node, ...]) -> Iterator[_Change]:
         for at, part in enumerate(parts):
