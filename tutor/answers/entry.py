@@ -19,6 +19,7 @@ from tutor.answers.unit_names import COUNT, conversion_for, measured, understood
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
+ENTRIES_KEPT = 4096  # of those read last: a class types the same ones again and again
 EXACT_DIGITS = 15  # a double holds 15 decimal digits, whatever they are
 
 Form = Literal["number", "count", "yes-or-no"]
@@ -101,6 +102,7 @@ _YES_OR_NO = dict.fromkeys(("yes", "y", "true", "it does"), 1.0) | dict.fromkeys
 )
 
 
+@lru_cache(maxsize=ENTRIES_KEPT)
 def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     """Read an answer to a question that asks for `unit`, in the spelling of tutor.units.
 

@@ -69,6 +69,8 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     tried = ((ways, claim_of_few),) if of_few else ((ways, CLAIM), (pairs, CLAIM_A_PAIR))
     for some, claim in tried:
         competing = some(problem)
+        if some is pairs and not _may_be_told(competing, nowhere):
+            return []
         matches = list(_matches(problem, competing, values, own, wrong, entries[wrong]))
         if matches:
             return _weighed(competing, matches, nowhere, claim)
@@ -164,6 +166,12 @@ def _half_width(entry: Entry) -> float:
             break
         half_width *= 10
     return half_width
+
+
+def _may_be_told(some: Ways, nowhere: float) -> bool:
+    """Whether the likeliest pair would be told if it met the entry."""
+    share = EXACT * COMMON["pair"] * some.likeliest
+    return share >= TOLD_AS_A_PAIR * (share + nowhere)
 
 
 def _weighed(some: Ways, matches: list[_Match], nowhere: float, claim: float) -> list[Candidate]:

@@ -5,7 +5,7 @@ A way is followed from any point on, so that a working is judged from the learne
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import combinations
 from typing import Literal as OneOf
 
@@ -103,6 +103,14 @@ class Ways:
 
     all: tuple[Way, ...]
     total: Mapping[Origin, float]
+
+    @cached_property
+    def likeliest(self) -> float:
+        """The weight of the likeliest one's ways together, as a share of the weight of all of its origin."""
+        by_id: dict[tuple[str, Origin], float] = {}
+        for way in self.all:
+            by_id[way.id, way.origin] = by_id.get((way.id, way.origin), 0.0) + way.weight
+        return max((weight / self.total[origin] for (_, origin), weight in by_id.items()), default=0.0)
 
 
 def ways(problem: Problem) -> Ways:

@@ -1,5 +1,6 @@
 """The store's tables as they are now; the migrations lead to them from every earlier shape."""
 
+import re
 from datetime import UTC, datetime
 
 from sqlalchemy import (
@@ -48,6 +49,9 @@ class UtcTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else value.astimezone(UTC)
 
 
+_UNSTORABLE = re.compile("[\0\ud800-\udfff]")
+
+
 class TypedText(TypeDecorator[str]):
     """Text that a person typed; a character that no database text can hold becomes U+FFFD."""
 
@@ -58,7 +62,7 @@ class TypedText(TypeDecorator[str]):
         """Replace NUL and lone surrogates."""
         if value is None:
             return None
-        return "".join("\ufffd" if c == "\0" or "\ud800" <= c <= "\udfff" else c for c in value)
+        return _UNSTORABLE.sub("\ufffd", value)
 
 
 metadata = MetaData(
