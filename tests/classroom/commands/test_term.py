@@ -154,6 +154,14 @@ def test_a_poor_passphrase_is_refused(shell):
     assert (done.exit_code, "at least 10 characters" in done.stderr) == (2, True)
 
 
+def test_an_empty_name_erases_nobody(shell, tmp_path):
+    (tmp_path / "numbers.csv").write_text("number\n17\n", encoding="utf-8")
+    shell("roster", tmp_path / "numbers.csv")
+    done = shell("erase-learner", "", "--yes")
+    assert (done.exit_code, "Nobody is called ''" in done.stderr) == (2, True)
+    assert "17" in shell("roster").stdout
+
+
 def test_an_erasure_is_asked_about(shell, tmp_path):
     shell("roster", tmp_path / "roster.csv")
     assert shell("erase-learner", "Bo", input="n\n").exit_code == 1
