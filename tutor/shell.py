@@ -1,6 +1,7 @@
 """What all commands share: how faults are told, how JSON is printed, the options that many take."""
 
 import json
+import re
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -10,6 +11,7 @@ from typing import Any
 import click
 
 from tutor.errors import FaultyRequestError
+from tutor.visible import escaped, steers, visible
 
 FAULTY_REQUEST = 2
 
@@ -21,7 +23,7 @@ class Fault(click.ClickException):
 
     def show(self, file: Any = None) -> None:
         """Print the fault."""
-        click.echo(f"coldmorning: {' '.join(self.message.split())}", file=file or sys.stderr)
+        click.echo(visible(f"coldmorning: {' '.join(self.message.split())}"), file=file or sys.stderr)
 
 
 def told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -56,9 +58,15 @@ class Commands(click.Group):
             raise Fault(f"{error.format_message()} '{command} --help' lists what there is.") from None
 
 
+def say(line: str, *, err: bool = False) -> None:
+    """Print a line in which something stands that others wrote: it stays one line, and steers no terminal."""
+    click.echo(visible(line), err=err)
+
+
 def print_json(told: Any) -> None:
-    """Print what a command tells, as JSON."""
-    click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    """Print what a command tells, as JSON; what could steer a terminal is written as JSON writes it."""
+    text = json.dumps(told, ensure_ascii=False, indent=2)
+    click.echo(re.sub("[\x7f-\uffff]", lambda one: escaped(one[0]) if steers(one[0]) else one[0], text))
 
 
 content_option = click.option(

@@ -115,6 +115,16 @@ def test_while_nothing_can_be_read_the_page_stays_as_it_was(screen, of, outage):
     assert answers(of) == ["77", "78"]
 
 
+def test_who_has_left_a_name_is_not_shown_its_work_while_nothing_can_be_read(screen, of, outage):
+    next(button for button in screen.button if button.label == "Leave this name on this device").click()
+    screen.run()
+    outage.hit((Register, "set_of_code"))
+    screen.run()
+    assert "The database does not answer just now" in errors(screen)
+    assert not screen.header
+    assert not screen.text_input
+
+
 def test_a_fresh_page_without_a_store_says_so_and_offers_another_try(of, outage):
     outage.hit((type(session.store()), "reading"))
     app = AppTest.from_file(str(MAIN), default_timeout=60)

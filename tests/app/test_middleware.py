@@ -3,14 +3,17 @@ import asyncio
 import pytest
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
-from starlette.responses import HTMLResponse, PlainTextResponse
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
 from tutor.app.middleware import COOKIE, SECURITY_HEADERS, LearnerCookie, SecurityHeaders, new_token, token
 
 
-async def page(_request):
-    return HTMLResponse("<p>page</p>")
+async def page(request):
+    headers = {"etag": '"1"', "cache-control": "no-cache"}
+    if request.headers.get("if-none-match") == '"1"':
+        return Response(status_code=304, headers=headers)
+    return HTMLResponse("<p>page</p>", headers=headers)
 
 
 async def script(_request):
@@ -28,9 +31,10 @@ APP = Starlette(
 )
 
 
-def ask(path: str = "/", cookie: str | None = None, scheme: str = "http", kind: str = "http"):
-    """Send one request through the ASGI application; give what it sent."""
+def ask(path: str = "/", cookie: str | None = None, scheme: str = "http", kind: str = "http", known: str = ""):
+    """Send one request through the ASGI application, of who holds the version `known` already; give what it sent."""
     headers = [(b"host", b"x")] + ([(b"cookie", cookie.encode())] if cookie else [])
+    headers += [(b"if-none-match", known.encode())] if known else []
     scope = {"type": kind, "path": path, "raw_path": path.encode(), "headers": headers, "scheme": scheme}
     scope |= {"query_string": b"", "method": "GET", "root_path": "", "http_version": "1.1"}
     sent = []
@@ -63,6 +67,20 @@ def test_a_page_asked_for_without_cookie_gets_one():
     assert "; Path=/" in cookie
     assert "; Max-Age=63072000" in cookie  # two years of 365 days
     assert "Secure" not in cookie
+
+
+def test_a_cookie_is_kept_by_no_cache_for_somebody_else():
+    """A cache on the way may keep what is not 'no-store', and send the cookie with it to the next one who asks."""
+    told = dict(headers_of(ask()))
+    assert told["cache-control"] == "no-store"
+    assert "etag" not in told
+    told = dict(headers_of(ask(cookie=f"{COOKIE}={new_token()}")))
+    assert (told["cache-control"], told["etag"]) == ("no-cache", '"1"')
+
+
+def test_who_holds_the_page_but_no_cookie_gets_one():
+    assert len(cookies_of(ask(known='"1"'))) == 1
+    assert ask(known='"1"', cookie=f"{COOKIE}={new_token()}")[0]["status"] == 304
 
 
 def test_over_https_the_cookie_is_secure():

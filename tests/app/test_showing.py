@@ -5,8 +5,9 @@ import string
 
 import pytest
 
-from tutor.app.showing import plain
+from tutor.app.showing import plain, typed
 from tutor.engine.labels import capitalised
+from tutor.visible import steers
 
 JOINER = "\u2060"
 PUNCTUATION = re.escape(string.punctuation)
@@ -45,6 +46,12 @@ def test_markdown_reads_it_as_the_same_text(text):
 @pytest.mark.parametrize("text", HOSTILE)
 def test_nothing_is_left_for_what_reads_the_text_after_markdown(text):
     assert not TURNED.search(plain(text).replace("\\", ""))
+
+
+def test_what_a_learner_typed_neither_turns_nor_breaks_the_line_that_it_stands_in():
+    shown = typed("9\u202e**\u2069\n\n✔ right\x9b")
+    assert not any(map(steers, shown))
+    assert shown == plain(r"9\u202e**\u2069\u000a\u000a✔ right\u009b")
 
 
 def test_ordinary_sentences_stay_as_they_are():

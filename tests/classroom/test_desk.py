@@ -110,6 +110,27 @@ def test_waiting_outlives_the_process(shut, store_address, noon):
         Desk(again).enter(PASSPHRASE, noon)
 
 
+def test_a_clock_that_is_set_back_keeps_nobody_waiting(shut, store, noon):
+    wrong = "a wrong passphrase"
+    for desk in (shut, Desk(store, "the instructor's browser")):
+        with pytest.raises(DeskError, match="Wait 1 s"):
+            desk.enter(wrong, noon + timedelta(days=400))
+        assert desk.enter(PASSPHRASE, noon)
+        with pytest.raises(DeskError, match="Wait 1 s"):
+            desk.enter(wrong, noon)
+        with pytest.raises(DeskError, match="just now"):
+            desk.enter(PASSPHRASE, noon)
+        assert desk.enter(PASSPHRASE, noon + 2 * SECOND)
+
+
+def test_a_try_that_began_before_the_last_one_waits_too(shut, noon):
+    for minute in range(8):
+        with pytest.raises(DeskError, match="not the passphrase"):
+            shut.enter("a wrong passphrase", noon + timedelta(minutes=minute))
+    with pytest.raises(DeskError, match="just now"):
+        shut.enter(PASSPHRASE, noon + timedelta(minutes=7) - SECOND)
+
+
 def test_nothing_of_it_can_be_read_in_the_store(shut, noon, held):
     code = shut.new_set_up_code(noon)
     token = shut.enter(PASSPHRASE, noon)
@@ -118,8 +139,9 @@ def test_nothing_of_it_can_be_read_in_the_store(shut, noon, held):
 
 
 def test_who_comes_by_an_identity_provider_has_a_session_too(desk, noon):
-    token = desk.begin_for_owner(noon)
-    assert desk.is_inside(token, noon)
+    token = desk.begin_for_owner(noon, noon + SESSION - SECOND)
+    assert desk.is_inside(token, noon + SESSION - SECOND)
+    assert not desk.is_inside(token, noon + SESSION)
 
 
 def test_wrong_tries_of_others_do_not_keep_out_who_has_been_inside(shut, store, noon):

@@ -6,8 +6,11 @@ from datetime import timedelta
 
 import pytest
 
+from tutor.classroom import paper
 from tutor.classroom.errors import ClassError
+from tutor.classroom.marking import mark_handed
 from tutor.classroom.paper import PaperEntry, mark_entries, mark_paper
+from tutor.classroom.remark import apply, preview_answer
 from tutor.classroom.results import Results
 from tutor.classroom.views import SAVED
 
@@ -147,6 +150,23 @@ def test_paper_typed_in_after_closing_counts_though_the_learner_has_looked_at_th
     second = school.handed[0][1]
     school.work[0].answer(2, "77", key="a")
     assert marked(school, [(second.code, school.right(second)[0])]).verdicts == {"right": 1}
+
+
+def test_an_answer_is_not_kept_by_a_right_answer_that_is_corrected_meanwhile(school, monkeypatch):
+    one = school.handed[0][1]
+    rows = [(one.code, school.right(one)[0])]
+
+    def corrected_meanwhile(*what):
+        marking = mark_handed(*what)
+        apply(school.store, school.engine, preview_answer(school.store, school.engine, one.id, "1"), "one is enough")
+        return marking
+
+    monkeypatch.setattr(paper, "mark_handed", corrected_meanwhile)
+    report = marked(school, rows)
+    assert report.new == 0
+    assert "corrected meanwhile. Run the file again" in report.faults[0].reason
+    monkeypatch.undo()
+    assert marked(school, rows).verdicts == {"wrong": 1}
 
 
 def test_another_sets_codes_are_not_taken_for_this_ones(make_class):

@@ -9,6 +9,7 @@ from tutor.classroom.claims import Claims, CodeWantedError, sets_of
 from tutor.classroom.errors import ClassError
 from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member
+from tutor.classroom.names import same_name
 from tutor.classroom.register import Register
 from tutor.classroom.results import handed_by_code
 from tutor.learner.record import Attempt, Record, new_token
@@ -45,6 +46,23 @@ def test_a_wrong_code_names_no_set(register, make_set, code):
     make_set()
     with pytest.raises(ClassError, match="No practice set has this code"):
         register.set_of_code(code)
+
+
+def test_a_name_is_found_also_without_the_characters_in_it_that_cannot_be_seen(register, make_set, store):
+    register.enter([Member(id=0, name="Ana\u200b Lima\ufeff"), Member(id=0, name="\u200eBo\u00ad", number="8\u2060")])
+    again = register.enter([Member(id=0, name="Ana Lima"), Member(id=0, name="Bo", number="8")])
+    assert (len(again.new), len(again.there)) == (0, 2)
+    claims = Claims(store, make_set())
+    assert claims.claim(new_token(), "ana lima").name.startswith("Ana")
+    assert claims.claim(new_token(), "8").name.startswith("\u200eBo")
+
+
+@pytest.mark.parametrize("nothing", ["", "  ", "\u200b", "\u00ad \u2060"])
+def test_nothing_names_nobody_not_even_who_has_no_name(register, make_set, store, nothing):
+    register.enter([Member(id=0, name="", number="8")])
+    with pytest.raises(ClassError):
+        Claims(store, make_set()).claim(new_token(), nothing)
+    assert not same_name("", nothing)
 
 
 def test_times_decide_whether_a_set_is_open(register, make_set, noon):

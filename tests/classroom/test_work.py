@@ -349,6 +349,21 @@ def test_a_withdrawn_answer_of_a_set_that_keeps_verdicts_back_tells_none(make_cl
     assert (answer.verdict, answer.feedback, answer.counted) == ("", SAVED, False)
 
 
+@pytest.mark.parametrize(
+    ("place", "entry", "why"),
+    [
+        (SURVIVES, "yes", "A yes or no alone may be luck"),
+        (COUNT, "1,234", "can be read as"),
+        (COUNT, "hello", "not a number"),
+    ],
+)
+def test_a_set_that_keeps_verdicts_back_says_why_an_answer_was_not_looked_at(make_class, place, entry, why):
+    reply = make_class(marked="when closed").work[0].answer(place, entry, key="a")
+    assert (reply.said.verdict, reply.said.counted, reply.problem.attempts_left) == ("refused", False, 2)
+    assert why in reply.said.feedback
+    assert reply.problem.answers[0] == reply.said
+
+
 def test_who_was_erased_meanwhile_leaves_no_trace_on_arriving(school, register):
     register.erase(school.members[0].id)
     with pytest.raises(ClassError):

@@ -12,6 +12,7 @@ import time
 import zipfile
 from contextlib import closing, suppress
 from datetime import UTC, datetime
+from itertools import repeat
 
 import pytest
 from click.testing import CliRunner
@@ -20,7 +21,7 @@ from sqlalchemy import create_engine, insert, select
 from tutor.cli import main
 from tutor.learner.record import Attempt, Record
 from tutor.store import backup
-from tutor.store.backup import LONGEST_ROW, BackupError, back_up, restore
+from tutor.store.backup import LONGEST_ROW, BackupError, back_up, batches, restore
 from tutor.store.database import Store
 from tutor.store.migrations import migrate, revisions
 from tutor.store.tables import SCHEMA, learner, metadata
@@ -255,6 +256,15 @@ def test_a_forged_backup_is_a_damaged_one(made, lines):
     store, file = made
     forged(file, "learner", lines)
     assert "is no backup of a Cold Morning store, or is damaged" in refused(store, file, replace=True)
+
+
+@pytest.mark.parametrize(
+    ("length", "held"),
+    [(10, [500, 500, 200]), (LONGEST_ROW, [1] * 1200), (LONGEST_ROW // 10, [10] * 120)],
+    ids=["short rows", "the longest ones", "long ones"],
+)
+def test_long_rows_are_not_all_held_at_once(length, held):
+    assert [len(batch) for batch in batches(repeat(b"x" * length, 1200))] == held
 
 
 def test_a_file_cut_anywhere_or_with_a_byte_changed(made):

@@ -4,6 +4,9 @@ Streamlit sends nothing of a form before its button is pressed. So a script (tut
 to a route of its own; the learner's cookie says whose it is.
 """
 
+import asyncio
+from weakref import WeakValueDictionary
+
 from pydantic import BaseModel, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -17,6 +20,10 @@ from tutor.store.database import StoreError
 ADDRESS = "/coldmorning/draft"
 MOST_BYTES = 16_000
 LONGEST = 2000
+
+
+# A browser has one draft kept at a time: many sent at once would take all threads, and keep others from the store.
+_turns: WeakValueDictionary[str, asyncio.Lock] = WeakValueDictionary()
 
 
 class Draft(BaseModel):
@@ -45,7 +52,8 @@ async def keep(request: Request) -> Response:
             return PlainTextResponse("This is too long to be kept.", 413)
     try:
         draft = Draft.model_validate_json(bytes(body))
-        await run_in_threadpool(_keep, sent_by, draft)
+        async with _turns.setdefault(sent_by, asyncio.Lock()):
+            await run_in_threadpool(_keep, sent_by, draft)
     except ValidationError:
         return PlainTextResponse("This is no draft.", 400)
     except StoreError:

@@ -11,6 +11,7 @@ from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, StoredSet
 
 HERE = "screens/class_work.py"
+SHEET = "class sheet"  # the session's name for the page as it was last
 _LONGEST = 200
 
 
@@ -87,5 +88,6 @@ def show_who(of: StoredSet, member: Member) -> None:
         if st.button("Leave this name on this device"):
             with faults_in_words():
                 claims.leave(st.session_state["learner"])
+                st.session_state.pop(SHEET, None)
                 st.session_state.pop(f"new here {of.code}", None)
                 st.switch_page(HERE, query_params={"set": of.code})

@@ -12,6 +12,7 @@ from tutor.learner.record import new_token
 COOKIE = "coldmorning_learner"
 TWO_YEARS = 2 * 365 * 24 * 3600
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
+_CONDITIONS = (b"if-none-match", b"if-modified-since")
 
 # Streamlit styles its elements in place and draws pictures from data addresses; nothing else needs more than 'self'.
 CONTENT_POLICY = "; ".join(
@@ -61,9 +62,11 @@ class LearnerCookie:
                 headers = MutableHeaders(scope=message)
                 if headers.get("content-type", "").startswith("text/html"):
                     headers.append("set-cookie", _cookie(new_token(), secure=scope["scheme"] == "https"))
+                    headers["cache-control"] = "no-store"  # else a cache on the way may give the cookie to others
+                    del headers["etag"]
             await send(message)
 
-        await self.app(scope, receive, send_with_cookie)
+        await self.app(_unconditional(scope), receive, send_with_cookie)
 
 
 class SecurityHeaders:
@@ -84,6 +87,12 @@ class SecurityHeaders:
             await send(message)
 
         await self.app(scope, receive, send_with_headers)
+
+
+def _unconditional(scope: Scope) -> Scope:
+    """The same request for the whole page, whatever version of it is held already: only that brings a cookie."""
+    headers = [(name, value) for name, value in scope["headers"] if name not in _CONDITIONS]
+    return {**scope, "headers": headers}
 
 
 def _cookies(scope: Scope) -> Mapping[str, str]:

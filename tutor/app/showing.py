@@ -14,6 +14,7 @@ from tutor.engine.labels import ORDERS, capitalised
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
+from tutor.visible import visible
 
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 # Escaped or not, Streamlit turns these into links, emoji and icons, unless something invisible stands within.
@@ -24,6 +25,11 @@ _WORD_JOINER = "\u2060"
 def plain(text: str) -> str:
     """Escape text for Markdown, so that nothing a learner types is read as a picture, a link or a formula."""
     return _PUNCTUATION.sub(r"\\\1", _TURNED_INTO.sub(rf"\1{_WORD_JOINER}", text))
+
+
+def typed(text: str) -> str:
+    """A learner's own text among words of ours: plain, and what would turn or break the line is written out."""
+    return plain(visible(text))
 
 
 def words_of(name: str) -> str:

@@ -93,9 +93,12 @@ class Desk:
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
         return self._begin(now)
 
-    def begin_for_owner(self, now: datetime | None = None) -> str:
-        """Begin a session for somebody whom an identity provider has let in; gives its token."""
-        return self._begin(now or datetime.now(UTC))
+    def begin_for_owner(self, since: datetime, now: datetime | None = None) -> str:
+        """Begin a session for somebody whom an identity provider let in at a moment, from which on it lasts.
+
+        Gives its token.
+        """
+        return self._begin(now or datetime.now(UTC), since)
 
     def is_inside(self, token: str, now: datetime | None = None) -> bool:
         """Whether a token is that of a session that has not ended."""
@@ -121,15 +124,17 @@ class Desk:
         """
         counter, which = self._counter(connection)
         counted = connection.execute(select(counter.c.wrong_tries, counter.c.wait_until).where(which)).one()
-        if counted.wait_until is not None and now < counted.wait_until:
-            seconds = max(1, round((counted.wait_until - now).total_seconds()))
+        wait_until = counted.wait_until
+        # A longer one was set before the clock was set back; twice as long, for tries at once may come in any order.
+        if wait_until is not None and now < wait_until <= now + 2 * LONGEST_WAIT:
+            seconds = max(1, round((wait_until - now).total_seconds()))
             raise DeskError(f"There was a wrong try just now. Wait {seconds} s and try again.")
         tries = counted.wrong_tries + 1
         values = {"wrong_tries": tries, "wait_until": now + _wait(tries)}
         connection.execute(update(counter).where(which).values(**values))
         return connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).one(), tries
 
-    def _begin(self, now: datetime) -> str:
+    def _begin(self, now: datetime, since: datetime | None = None) -> str:
         token = secrets.token_urlsafe(32)
 
         def work(connection: Connection) -> None:
@@ -138,7 +143,7 @@ class Desk:
             if counter is desk:
                 connection.execute(insert(desk_browser).values(token_hash=self._browser, wrong_tries=0))
             connection.execute(delete(desk_session).where(desk_session.c.ends_at <= now))
-            _keep(connection, _DESK, token, now, now + SESSION)
+            _keep(connection, _DESK, token, now, (since or now) + SESSION)
 
         self._store.write(work)
         return token

@@ -31,8 +31,10 @@ def judged(standing: Standing, marking: Marking, *, on_paper: bool = False) -> d
             return found | {"verdict": "wrong", "feedback": _ALL_FIGURES, "counted": True}
         if not standing.handed.kept.tabled and _is_coarse(marking):
             return unmarked(standing) | {"verdict": "refused", "feedback": _MORE_FIGURES}
-    counted = found["counted"] or (standing.hidden and readable)
-    return found | {"counted": counted} | ({} if counted else {"step_verdicts": {}})
+    if found["counted"] or (standing.hidden and readable):
+        return found | {"counted": True}
+    kept_back = {"verdict": "refused"} if standing.hidden else {}  # its reason tells nothing, and has to be told
+    return found | {"step_verdicts": {}} | kept_back
 
 
 def of_marking(marking: Marking) -> dict[str, Any]:

@@ -13,12 +13,16 @@ def tidy(text: str) -> str:
 
 
 def same_name(one: str, other: str) -> bool:
-    """Whether two texts name the same: in any letter case, width and spacing."""
-    return _key(one) == _key(other)
+    """Whether two texts name the same: in any letter case, width and spacing, whatever in them cannot be seen.
+
+    Nothing names nobody, not even who has no name.
+    """
+    return _key(one) == _key(other) != ""
 
 
 def _key(text: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+    seen = (c for c in unicodedata.normalize("NFKC", text).casefold() if unicodedata.category(c) != "Cf")
+    return " ".join("".join(seen).split())
 
 
 def called(member: Member) -> str:

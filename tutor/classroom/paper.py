@@ -185,6 +185,9 @@ def _row(
 ) -> Iterable[Mapping[str, Any]]:
     """The row to be added for an answer, if one is; what there is to say goes to the report."""
     if standing is None:
+        report.faults.append(
+            Fault(entry.line, "not counted: the problem was erased or corrected meanwhile. Run the file again.")
+        )
         return
     there = next((answer for answer in standing.answers if answer.key == entry.key), None)
     if there is not None:

@@ -83,10 +83,13 @@ def standings(connection: Connection, which: ColumnElement[bool], now: datetime)
 
 
 def refreshed(connection: Connection, found: Iterable[Standing]) -> list[Standing]:
-    """The same with what may have changed since it was read: answers, help seen, excuses; what is gone is left out."""
+    """The same with what may have changed since it was read: answers, help seen, excuses; what is gone is left out.
+
+    Left out, too, is what has been corrected since.
+    """
     before = {standing.handed.id: standing for standing in found}
     answers = _answers(connection, before)
-    columns = (handed.c.id, handed.c.excused, handed.c.help, handed.c.hints_seen)
+    columns = (handed.c.id, handed.c.excused, handed.c.help, handed.c.hints_seen, handed.c.version, handed.c.expected)
     now_there = connection.execute(select(*columns).where(handed.c.id.in_(before))).all()
     return [
         replace(
@@ -97,6 +100,7 @@ def refreshed(connection: Connection, found: Iterable[Standing]) -> list[Standin
             hints_seen=row.hints_seen,
         )
         for row in now_there
+        if (row.version, row.expected) == (before[row.id].handed.version, before[row.id].handed.expected)
     ]
 
 

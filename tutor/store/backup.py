@@ -7,11 +7,10 @@ the revision of the tables and gives each table's number of rows and the SHA-256
 import json
 import zlib
 from base64 import b64decode, b64encode
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from hashlib import sha256
-from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
@@ -146,10 +145,24 @@ def _write_rows(connection: Connection, table: Table, archive: ZipFile) -> _Line
 
 def _read_rows(connection: Connection, table: Table, archive: ZipFile) -> None:
     with archive.open(_member(table.name)) as member:
-        while lines := list(islice(member, _ROWS_AT_ONCE)):
+        for lines in batches(member):
             connection.execute(insert(table), [_row(table, json.loads(line)) for line in lines])
     if connection.dialect.name == "postgresql" and (numbered := table.autoincrement_column) is not None:
         _number_on(connection, table, numbered.name)
+
+
+def batches(lines: Iterable[bytes]) -> Iterator[list[bytes]]:
+    """Lines in parts that can be held at once, each shorter than the longest row or a row of its own."""
+    part: list[bytes] = []
+    size = 0
+    for line in lines:
+        if len(part) == _ROWS_AT_ONCE or (part and size + len(line) > LONGEST_ROW):
+            yield part
+            part, size = [], 0
+        part.append(line)
+        size += len(line)
+    if part:
+        yield part
 
 
 def _number_on(connection: Connection, table: Table, column: str) -> None:

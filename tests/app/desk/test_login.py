@@ -22,6 +22,10 @@ def test_who_is_listed_may_enter():
         ({"email": ""}, "gave no e-mail address"),
         ({"email_verified": False}, "has not confirmed your e-mail"),
         ({"email_verified": "false"}, "has not confirmed your e-mail"),
+        ({"email_verified": 0}, "has not confirmed your e-mail"),
+        ({"email_verified": None}, "has not confirmed your e-mail"),
+        ({"email": "ine\u017f@school.example"}, "is not among those who may enter"),
+        ({"email": "ines@\u017fchool.example"}, "is not among those who may enter"),
         ({"iat": None}, "does not tell when it was made"),
         ({"iat": int((NOW - SESSION).timestamp())}, "older than a session"),
         ({"iat": int((NOW + timedelta(hours=1)).timestamp())}, "older than a session"),
@@ -29,6 +33,17 @@ def test_who_is_listed_may_enter():
 )
 def test_anybody_else_stays_outside_with_a_reason(changed, told):
     assert told in login.why_not(USER | changed, ALLOWED, NOW)
+
+
+def test_addresses_that_only_fold_alike_are_different(monkeypatch):
+    monkeypatch.setattr(login, "_secrets", lambda: {"desk": {"emails": [" Ines@Strasse.example "]}})
+    assert login.why_not(USER | {"email": "ines@STRASSE.example"}, login.allowed_emails(), NOW) == ""
+    for other in ("ines@straße.example", "ineſ@strasse.example"):
+        assert "is not among" in login.why_not(USER | {"email": other}, login.allowed_emails(), NOW)
+
+
+def test_a_login_is_as_old_as_the_provider_says():
+    assert login.since(USER) == NOW - timedelta(hours=1)
 
 
 def test_with_nobody_listed_nobody_enters():

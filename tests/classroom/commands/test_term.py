@@ -4,12 +4,17 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from sqlalchemy import update
 
 from tutor.cli import main
+from tutor.store.database import Store
+from tutor.store.tables import class_answer
+from tutor.visible import steers
 
 ROOT = Path(__file__).parents[3]
 SET = """\
@@ -149,6 +154,14 @@ def test_a_poor_passphrase_is_refused(shell):
     assert (done.exit_code, "at least 10 characters" in done.stderr) == (2, True)
 
 
+def test_an_empty_name_erases_nobody(shell, tmp_path):
+    (tmp_path / "numbers.csv").write_text("number\n17\n", encoding="utf-8")
+    shell("roster", tmp_path / "numbers.csv")
+    done = shell("erase-learner", "", "--yes")
+    assert (done.exit_code, "Nobody is called ''" in done.stderr) == (2, True)
+    assert "17" in shell("roster").stdout
+
+
 def test_an_erasure_is_asked_about(shell, tmp_path):
     shell("roster", tmp_path / "roster.csv")
     assert shell("erase-learner", "Bo", input="n\n").exit_code == 1
@@ -191,6 +204,27 @@ def test_an_answer_is_chosen_by_its_place_and_else_the_last(answered):
     assert [(one["entry"], one["comment"]) for one in told["answers"]] == [("88", "the first"), ("99", "the last")]
     done = shell("handed", "withdraw", code, "--answer", 3)
     assert (done.exit_code, "has 2 answers" in done.stderr) == (2, True)
+
+
+def test_what_learners_typed_steers_no_terminal(answered, tmp_path):
+    shell, code = answered
+    typed = "77\x1b[2K\x9b1A\u202e\n  3 '9' right"
+    with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
+        store.write(lambda connection: connection.execute(update(class_answer).values(entry=typed)))
+    look = ["remark", "week-3", "--problem", code, "--answer", "1"]
+    for command in (
+        ["handed", "show", code],
+        ["handed", "comment", code, "Mind the unit."],
+        ["handed", "withdraw", code],
+        [*look, "--apply", "one is enough"],
+        ["report", "week-3"],
+    ):
+        told = shell(*command).stdout
+        assert not any(map(steers, told.replace("\n", ""))), command
+        assert not any(line.startswith("  3 ") for line in told.splitlines()), command
+    told = shell("handed", "show", code, "--json").stdout
+    assert not any(map(steers, told.replace("\n", "")))
+    assert {one["entry"] for one in json.loads(told)["answers"]} == {typed}
 
 
 def test_an_excuse_is_taken_back(answered):

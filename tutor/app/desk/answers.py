@@ -5,7 +5,7 @@ import streamlit as st
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
-from tutor.app.showing import plain, show_solution
+from tutor.app.showing import plain, show_solution, typed
 from tutor.classroom.live import SIGNS, WORDS
 from tutor.classroom.models import Answer, Outcome, StoredSet
 from tutor.classroom.names import called
@@ -73,16 +73,16 @@ def _problem(room: Room, of: StoredSet, outcome: Outcome) -> None:
 def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
     counted = "" if answer.counted else ", not counted"
     st.markdown(
-        f"**{plain(answer.entry)}**: {_VERDICTS[answer.verdict]}{counted}, on {answer.source}, "
+        f"**{typed(answer.entry)}**: {_VERDICTS[answer.verdict]}{counted}, on {answer.source}, "
         f"{plain(told_time(answer.at, of.declaration.zone))}"
     )
     for name, text in answer.steps.items():
-        st.caption(f"{plain(name.replace('_', ' '))}: {plain(text)}")
+        st.caption(f"{plain(name.replace('_', ' '))}: {typed(text)}")
     if answer.feedback:
         st.caption(plain(answer.feedback))
     with st.form(f"comment {answer.id}", border=False):
         text = st.text_area(
-            f"Comment that the learner sees, to {plain(answer.entry[:40])}", answer.comment, max_chars=LONGEST_COMMENT
+            f"Comment that the learner sees, to {typed(answer.entry[:40])}", answer.comment, max_chars=LONGEST_COMMENT
         )
         sent = st.form_submit_button("Keep the comment")
     if sent:

@@ -109,9 +109,10 @@ def _by_login(desk: Desk) -> None:
             st.login()
         st.caption("The login leads back to the start page; open 'Class desk' in the menu then.")
         return
-    reason = login.why_not(st.user.to_dict(), login.allowed_emails(), datetime.now(UTC))
+    user = st.user.to_dict()
+    reason = login.why_not(user, login.allowed_emails(), datetime.now(UTC))
     if not reason:
-        _begin(desk.begin_for_owner())
+        _begin(desk.begin_for_owner(login.since(user)))
     st.error(plain(reason))
     if st.button("Log out", type="primary"):
         st.logout()

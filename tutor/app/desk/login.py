@@ -23,24 +23,34 @@ def is_configured() -> bool:
 def allowed_emails() -> frozenset[str]:
     """The e-mail addresses that may enter the desk."""
     listed = _secrets().get("desk", {}).get("emails", [])
-    return frozenset(str(email).strip().casefold() for email in listed)
+    return frozenset(map(_address, listed))
 
 
 def why_not(user: Mapping[str, Any], allowed: Collection[str], now: datetime) -> str:
     """Why a person of whom the provider says `user` stays outside; '' if they may enter."""
-    email = str(user.get("email", "")).strip().casefold()
+    email = _address(user.get("email", ""))
     if not email:
         return "The login gave no e-mail address, so it cannot be told whether you may enter. Ask who runs the server."
-    if str(user.get("email_verified", True)).casefold() == "false":
+    if str(user.get("email_verified", True)).casefold() != "true":
         return "The login has not confirmed your e-mail address. Confirm it there, then enter again."
     if email not in allowed:
         return f"{email} is not among those who may enter the desk. Ask who runs the server to add it."
-    made = user.get("iat")
-    if not isinstance(made, int | float):
+    if not isinstance(user.get("iat"), int | float):
         return "The login does not tell when it was made, so it cannot be used here. Ask who runs the server."
-    if not now - SESSION < datetime.fromtimestamp(made, UTC) <= now + _CLOCKS_APART:
+    if not now - SESSION < since(user) <= now + _CLOCKS_APART:
         return "Your login is older than a session of the desk lasts. Log in again."
     return ""
+
+
+def since(user: Mapping[str, Any]) -> datetime:
+    """When the login of a person was made."""
+    return datetime.fromtimestamp(user["iat"], UTC)
+
+
+def _address(text: object) -> str:
+    """An e-mail address as it is compared: only plain letters are the same in both cases, for 'ß' is not 'ss'."""
+    address = str(text).strip()
+    return address.lower() if address.isascii() else address
 
 
 def _secrets() -> Mapping[str, Any]:

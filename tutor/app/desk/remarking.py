@@ -5,7 +5,7 @@ import streamlit as st
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
-from tutor.app.showing import plain
+from tutor.app.showing import plain, typed
 from tutor.classroom.errors import ClassError
 from tutor.classroom.live import SIGNS
 from tutor.classroom.models import StoredSet
@@ -79,7 +79,7 @@ def _difference(room: Room, what: str, remark: Remark) -> None:
                 {
                     "Learner": plain(called(change.handed.member)),
                     "Problem": f"{change.handed.place} `{change.handed.code}`",
-                    "Answer": plain(change.answer.entry),
+                    "Answer": typed(change.answer.entry),
                     "Now": VERDICTS.get(change.before, "not readable"),
                     "Then": VERDICTS.get(change.after, "not readable"),
                 }

@@ -11,7 +11,7 @@ from tutor.app.desk.room import Chosen, Room
 from tutor.app.figures.class_report import places_right, ranked_mistakes
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
-from tutor.app.showing import plain, show_cautions
+from tutor.app.showing import plain, show_cautions, typed
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.report import ClassReport, LearnerLine, class_report
 from tutor.classroom.statistics import ENOUGH, Reliability
@@ -61,7 +61,7 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
     if mistake.says:
         st.markdown(plain(mistake.says))
     if mistake.examples:
-        st.markdown(f"Typed: {plain('; '.join(mistake.examples))}")
+        st.markdown(f"Typed: {typed('; '.join(mistake.examples))}")
     if mistake.broke_limit and mistake.safety:
         show_cautions(mistake.safety)
     if mistake.lesson:

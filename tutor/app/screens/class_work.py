@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from tutor.app import class_entry, class_problem, class_script, showing
-from tutor.app.class_entry import HERE
+from tutor.app.class_entry import HERE, SHEET
 from tutor.app.class_words import attempts_words, progress_words, rules_words, state_words
 from tutor.app.session import engine, record, store
 from tutor.classroom.claims import Claims
@@ -121,14 +121,14 @@ def show_set(code: str) -> None:
         class_entry.show_new_code(of, member)
         class_entry.show_who(of, member)
         return
-    st.session_state["class sheet"] = sheet
+    st.session_state[SHEET] = sheet
     show_title(of)
     show(sheet)
 
 
 def show_without_store(code: str) -> None:
     """The page as it was last, so that what is typed stays in its boxes; what is pressed says that it was not kept."""
-    sheet = st.session_state.get("class sheet")
+    sheet = st.session_state.get(SHEET)
     if sheet is None or sheet.of.code != code:
         st.title("Class work", anchor=False)
         st.error("The database does not answer just now. Nothing that was saved is lost. Try again in a moment.")

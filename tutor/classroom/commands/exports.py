@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tutor.classroom.commands.common import engine_of, member_called, of_a_set, opened, write_file
-from tutor.shell import Fault, content_option, json_option, print_json, store_option, told_plainly
+from tutor.shell import Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.classroom.exports.xapi import Told
@@ -59,7 +59,7 @@ def report(
         print_json(made.as_json())
         return
     for line in report_lines(made):
-        click.echo(line)
+        say(line)
 
 
 def _follow_up(made: "ClassReport", at: int) -> bytes:
@@ -197,7 +197,7 @@ def _send(told: "list[Told]", store: "Store", url: str, user: str, version: Any,
     delivery = RecordStore(url, user, os.environ.get(PASSWORD, ""), version=version).deliver(outbox)
     click.echo(f"Sent: {delivery.sent} statements.")
     for id_, reason in delivery.refused:
-        click.echo(f"Refused: {id_}: {reason}", err=True)
+        say(f"Refused: {id_}: {reason}", err=True)
     if delivery.refused:
         sys.exit(1)
 

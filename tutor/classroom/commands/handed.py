@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tutor.classroom.commands.common import opened
-from tutor.shell import Commands, Fault, json_option, print_json, store_option, told_plainly
+from tutor.shell import Commands, Fault, json_option, print_json, say, store_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Answer, Outcome
@@ -36,12 +36,12 @@ def show(code: str, store: str | None, as_json: bool) -> None:
     if as_json:
         print_json(told)
         return
-    click.echo(f"{told['code']}  {told['name']} {told['number']}: {told['title']} ({told['state']})")
-    click.echo(f"  {told['question']} Right answer: {told['right_answer']}")
+    say(f"{told['code']}  {told['name']} {told['number']}: {told['title']} ({told['state']})")
+    say(f"  {told['question']} Right answer: {told['right_answer']}")
     for at, answer in enumerate(told["answers"], start=1):
         counted = "" if answer["counted"] else ", not counted"
         said = f"  # {answer['comment']}" if answer["comment"] else ""
-        click.echo(f"  {at} '{answer['entry']}' {answer['verdict']}{counted}, on {answer['source']}{said}")
+        say(f"  {at} '{answer['entry']}' {answer['verdict']}{counted}, on {answer['source']}{said}")
 
 
 @handed.command()
@@ -55,7 +55,7 @@ def comment(code: str, text: str, at: int | None, store: str | None) -> None:
     with _found(code, store) as (results, outcome):
         answer = _answer(outcome, at)
         results.comment(answer.id, text)
-    click.echo(f"The comment stands beside '{answer.entry}'.")
+    say(f"The comment stands beside '{answer.entry}'.")
 
 
 @handed.command()
@@ -68,7 +68,7 @@ def withdraw(code: str, at: int | None, store: str | None) -> None:
     with _found(code, store) as (results, outcome):
         answer = _answer(outcome, at)
         results.withdraw(answer.id)
-    click.echo(f"'{answer.entry}' is not counted any more.")
+    say(f"'{answer.entry}' is not counted any more.")
 
 
 @handed.command()

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, of_a_set, opened, told_progress
-from tutor.shell import Fault, content_option, json_option, print_json, store_option, told_plainly
+from tutor.shell import Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 
 @click.command("hand-out")
@@ -59,7 +59,7 @@ def markall(
         print_json({"new": report.new, **counted, "there": report.there, "blank": report.blank, "faults": faults})
         return
     for fault in report.faults:
-        click.echo(str(fault), err=True)
+        say(str(fault), err=True)
     click.echo(
         f"{report.new} new answers: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
         f"{report.there} there already, {report.blank} blank, {len(report.faults)} lines to look at."
@@ -109,7 +109,7 @@ def remark(
         print_json({"applied": reason is not None, "problems": len(found.corrected), **_told(found)})
         return
     for line in told_changes(found):
-        click.echo(line)
+        say(line)
     done = "Done." if reason is not None else "Nothing was changed; --apply REASON does it."
     click.echo(f"{len(found.corrected)} problems, {len(found.changes)} verdicts, {len(found.unfit)} unfit. {done}")
 

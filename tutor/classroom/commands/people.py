@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from tutor.classroom.commands.common import in_class, member_called, of_a_set, opened, write_file
-from tutor.shell import json_option, print_json, store_option, told_plainly
+from tutor.shell import json_option, print_json, say, store_option, told_plainly
 
 _who = click.argument("who", metavar="NAME-OR-NUMBER")
 
@@ -46,7 +46,7 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
         )
         return
     for fault in sorted(faults, key=lambda fault: fault.line):
-        click.echo(str(fault), err=True)
+        say(str(fault), err=True)
     if entered is not None:
         click.echo(
             f"{len(entered.new)} new, {len(entered.there)} there already, {len(entered.renamed)} renamed; "
@@ -54,7 +54,7 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
         )
         return
     for one in members:
-        click.echo(f"{codes[one.id]}  {one.number:12} {one.name}")
+        say(f"{codes[one.id]}  {one.number:12} {one.name}")
 
 
 @click.command()
@@ -94,7 +94,7 @@ def where(which: str, class_name: str | None, store: str | None, as_json: bool) 
         return
     rules = of.declaration
     for line in live_lines(there, outcomes, len(rules.places), rules.attempts, datetime.now(UTC)):
-        click.echo(line)
+        say(line)
 
 
 def _where_json(there: Any, outcomes: Any) -> list[dict[str, Any]]:
@@ -128,7 +128,7 @@ def release_learner(who: str, class_name: str, store: str | None) -> None:
     with opened(store) as kept:
         found = member_called(kept, class_name, who)
         Register(kept).release(found.id)
-    click.echo(f"{called(found)} can be taken again; the personal code is another one now.")
+    say(f"{called(found)} can be taken again; the personal code is another one now.")
 
 
 @click.command("erase-learner")

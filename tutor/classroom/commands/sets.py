@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, in_class, of_a_set, opened, set_json
-from tutor.shell import Commands, Fault, content_option, json_option, print_json, store_option, told_plainly
+from tutor.shell import Commands, Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 _file = click.argument("file", type=click.Path(path_type=Path))
 
@@ -150,4 +150,4 @@ def _print_set(of: Any, as_json: bool) -> None:
     if as_json:
         print_json(told)
         return
-    click.echo(f"{told['code']}  {told['id']:24} {told['class']:16} {told['state']:8} {told['title']}")
+    say(f"{told['code']}  {told['id']:24} {told['class']:16} {told['state']:8} {told['title']}")

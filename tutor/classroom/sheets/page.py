@@ -11,7 +11,7 @@ from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
 from tutor.classroom.sheets.data import Shared, people_data, style_data
 from tutor.classroom.sheets.formula import mathml
 from tutor.classroom.sheets.pdf import TEMPLATES
-from tutor.classroom.sheets.printable import visible
+from tutor.visible import visible
 
 
 def sheets_page(style: Style, sheets: Iterable[LearnerSheet]) -> str:

@@ -7,43 +7,25 @@ from functools import lru_cache
 from fontTools.ttLib import TTFont
 
 from tutor.paths import content_root
+from tutor.visible import JOINERS, escaped, visible
 
 FONTS = content_root() / "assets" / "fonts"
 
-# Joiners shape letters in Persian and in the scripts of India, and steer nothing else.
-_JOINERS = "\u200c\u200d"
-_STEERING = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 _LONG_RUN = re.compile(r"([^\s-]{21,})")
 _BROKEN_INTO = 8
 _SHORT = 60
 
 
-def visible(text: str) -> str:
-    """The text with every control character, the bidirectional ones among them, written out as '\\u202e'."""
-    return "".join(_shown(character) for character in text)
-
-
 def printable(text: str) -> str:
     """The visible text with every character that none of the sheets' fonts has written out in the same way."""
-    return "".join(one if one.isascii() or ord(one) in _covered() else _escaped(one) for one in visible(text))
+    return "".join(one if one.isascii() or ord(one) in _covered() else escaped(one) for one in visible(text))
 
 
 @lru_cache(maxsize=1)
 def _covered() -> frozenset[int]:
     """All that the sheets' fonts have, with the joiners, which need no picture."""
     fonts = (TTFont(path, fontNumber=0, lazy=True) for path in FONTS.glob("*.tt?"))
-    return frozenset(map(ord, _JOINERS)).union(*(font.getBestCmap() for font in fonts))
-
-
-def _shown(character: str) -> str:
-    if character in _JOINERS or unicodedata.category(character) not in _STEERING:
-        return character
-    return _escaped(character)
-
-
-def _escaped(character: str) -> str:
-    point = ord(character)
-    return f"\\u{point:04x}" if point <= 0xFFFF else f"\\U{point:08x}"
+    return frozenset(map(ord, JOINERS)).union(*(font.getBestCmap() for font in fonts))
 
 
 def pieces(text: str) -> list[tuple[str, bool]]:
