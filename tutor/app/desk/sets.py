@@ -25,7 +25,7 @@ def show(room: Room, chosen: Chosen) -> None:
     if chosen.of is not None:
         _standing(room, chosen.of)
         st.divider()
-        if not st.toggle("Make another set", key=making.ANOTHER):
+        if not st.toggle("Make another set", key=making.ANOTHER, persist_state="session"):
             return
     making.show(room, chosen)
 
