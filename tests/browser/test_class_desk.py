@@ -36,13 +36,13 @@ def upload(someone, label, text, encoding="utf-8"):
         someone.page.get_by_test_id("stFileUploader").filter(has_text=label).locator("input").set_input_files(file)
 
 
-def type_into_the_grid(someone, text):
-    """Type into the first learner's first cell."""
+def type_into_the_grid(someone, text, row=0):
+    """Type into a learner's first cell."""
     grid = someone.page.get_by_test_id("stDataFrame")
     grid.wait_for()
     someone.page.wait_for_timeout(800)
     box = grid.bounding_box()
-    someone.page.mouse.click(box["x"] + 60, box["y"] + 55)
+    someone.page.mouse.click(box["x"] + 60, box["y"] + 55 + 37 * row)
     someone.page.wait_for_timeout(300)
     someone.page.keyboard.press("ArrowRight")
     someone.page.keyboard.press("ArrowRight")
@@ -159,7 +159,7 @@ def test_what_is_typed_survives_a_look_at_another_tab(own_server, own_school, in
     page.get_by_label("Id of the class").fill("2A")
     instructor.press("Take these ids")
     to_tab(instructor, "Paper")
-    type_into_the_grid(instructor, "1 V")
+    type_into_the_grid(instructor, "1 V", row=1)
     for tab, label, text in [
         ("Sets", "Title", "Half a set"),
         ("Answers", "Comment that the learner sees", "Half a comment"),

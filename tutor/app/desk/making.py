@@ -75,7 +75,7 @@ def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]
             "Steps": _from_to(one.steps),
             "Mistakes that would show": _from_to(one.traps),
             "Size of the answer": _size(one.size),
-            "Alike": f"{100 * one.alike:.0f} %",
+            "Alike": f"{100 * one.alike:.0f}\u00a0%",
         }
         for one in spreads
     ]
