@@ -266,6 +266,7 @@ def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_scho
 def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
     instructor.press("Close the set now")
     assert instructor.hears("This set is closed.")
+    expect(instructor.page.get_by_role("combobox", name="Practice set")).to_have_value("Cold strings of class (closed)")
     assert own_school.sets()[0].closed_at is not None
     instructor.press("Open the set again")
     assert instructor.hears("This set is open.")

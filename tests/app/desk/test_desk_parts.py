@@ -190,6 +190,7 @@ def test_slips_hold_names_as_text(people):
     assert "<b>set" not in page
     assert page.count("<section>") == 2
     assert "AAAA-BBBB" in page
+    assert "type the code of the set <b>ABC-DEF</b>" in page
 
 
 def test_a_difference_of_nothing_is_told():

@@ -38,8 +38,9 @@ def choose(room: Room) -> Chosen:
     found = {one.id: one for one in reversed(room.register.sets(class_name))}
     if not found:
         return Chosen(class_name, None)
-    if st.session_state.get("desk set") not in found:
-        st.session_state.pop("desk set", None)
+    turned_to = st.session_state.pop("desk set", None)
+    if turned_to in found:  # set anew, for the browser keeps the old label of a set that has closed since
+        st.session_state["desk set"] = turned_to
     now = datetime.now(UTC)
     set_id = (right if len(classes) > 1 else left).selectbox(
         "Practice set",

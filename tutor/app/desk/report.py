@@ -14,6 +14,7 @@ from tutor.app.session import engine, library
 from tutor.app.showing import plain, show_cautions
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.report import ClassReport, LearnerLine, class_report
+from tutor.classroom.report_words import hundredths
 from tutor.classroom.statistics import ENOUGH, Reliability
 from tutor.content.library import Library
 from tutor.engine.labels import capitalised
@@ -105,14 +106,10 @@ def reliability_told(of: Reliability) -> str:
     """KR-20 in a sentence."""
     if of.kr20 is None:
         return "KR-20 cannot be told yet: it needs two learners with all problems decided and different sums."
-    ends = " to ".join(map(_hundredths, of.interval or ()))
+    ends = " to ".join(map(hundredths, of.interval or ()))
     span = f" (95 % interval {ends})" if ends else ""
-    value = f"KR-20, how far the sum of right answers can be trusted, is {_hundredths(of.kr20)}{span}"
+    value = f"KR-20, how far the sum of right answers can be trusted, is {hundredths(of.kr20)}{span}"
     return f"{value}, from {of.learners} learners and {of.places} problems."
-
-
-def _hundredths(value: float) -> str:
-    return f"{value:.2f}".replace("-", "−")
 
 
 def _learner_row(line: LearnerLine) -> dict[str, str]:
