@@ -8,6 +8,7 @@ import pytest
 from tutor.app.class_words import (
     attempts_words,
     done,
+    earlier_words,
     is_sent_again,
     label_of,
     progress_words,
@@ -141,3 +142,13 @@ def test_problems_have_keys_of_their_own():
 def test_saving_is_told_with_its_time():
     assert saved_words(answer(), "UTC") == "Saved on Monday 2 March 2026 at 12:00 (UTC)."
     assert saved_words(answer(source="paper"), "UTC").startswith("Typed in from paper on Monday")
+
+
+def test_a_comment_on_an_earlier_answer_is_pointed_at():
+    answer = AnswerForLearner(
+        at=NOON, source="screen", entry="1 V", steps={}, verdict="wrong", step_verdicts={}, feedback="", counted=True,
+        comment="",
+    )  # fmt: skip
+    assert earlier_words([answer]) == "Your earlier answers: 1"
+    said = replace(answer, comment="Look at the record low again.")
+    assert earlier_words([said, answer]) == "Your earlier answers: 2, with what your instructor says"

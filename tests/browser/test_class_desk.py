@@ -6,6 +6,7 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 from pypdf import PdfReader
 
 pytestmark = pytest.mark.browser
@@ -33,6 +34,21 @@ def upload(someone, label, text, encoding="utf-8"):
     file = {"name": "table.csv", "mimeType": "text/csv", "buffer": text.encode(encoding)}
     with someone.a_change():
         someone.page.get_by_test_id("stFileUploader").filter(has_text=label).locator("input").set_input_files(file)
+
+
+def type_into_the_grid(someone, text, row=0):
+    """Type into a learner's first cell."""
+    grid = someone.page.get_by_test_id("stDataFrame")
+    grid.wait_for()
+    someone.page.wait_for_timeout(800)
+    box = grid.bounding_box()
+    someone.page.mouse.click(box["x"] + 60, box["y"] + 55 + 37 * row)
+    someone.page.wait_for_timeout(300)
+    someone.page.keyboard.press("ArrowRight")
+    someone.page.keyboard.press("ArrowRight")
+    someone.page.keyboard.type(text, delay=60)
+    someone.page.keyboard.press("Enter")
+    someone.page.wait_for_timeout(500)
 
 
 @pytest.fixture
@@ -124,21 +140,41 @@ def test_answers_on_paper_are_typed_into_the_grid(own_server, own_school, instru
     own_school.hand_out()
     first = own_school.outcomes()[0].handed
     to_tab(instructor, "Paper")
-    grid = instructor.page.get_by_test_id("stDataFrame")
-    grid.wait_for()
-    instructor.page.wait_for_timeout(800)
-    box = grid.bounding_box()
-    instructor.page.mouse.click(box["x"] + 60, box["y"] + 55)
-    instructor.page.wait_for_timeout(300)
-    instructor.page.keyboard.press("ArrowRight")
-    instructor.page.keyboard.press("ArrowRight")
-    instructor.page.keyboard.type(first.answer, delay=60)
-    instructor.page.keyboard.press("Enter")
-    instructor.page.wait_for_timeout(500)
+    type_into_the_grid(instructor, first.answer)
     instructor.button("Mark what was typed").click()
     instructor.page.get_by_text("1 new answer was marked: 1 right.").wait_for()
     (answer,) = [answer for outcome in own_school.outcomes() for answer in outcome.answers]
     assert (answer.handed, answer.source, answer.verdict) == (first.id, "paper", "right")
+
+
+def test_what_is_typed_survives_a_look_at_another_tab(own_server, own_school, instructor):
+    own_school.answers(right=1, wrong=0)
+    own_school.hand_out()
+    page = instructor.page
+    page.get_by_text("Make another set").click()
+    page.get_by_label("Title").fill("Half a set")
+    to_tab(instructor, "Answers")
+    page.get_by_label("Comment that the learner sees").fill("Half a comment")
+    to_tab(instructor, "Exports")
+    page.get_by_label("Id of the class").fill("2A")
+    instructor.press("Take these ids")
+    to_tab(instructor, "Paper")
+    type_into_the_grid(instructor, "1 V", row=1)
+    for tab, label, text in [
+        ("Sets", "Title", "Half a set"),
+        ("Answers", "Comment that the learner sees", "Half a comment"),
+        ("Exports", "Id of the class", "2A"),
+    ]:
+        to_tab(instructor, tab)
+        expect(page.get_by_label(label)).to_have_value(text)
+    to_tab(instructor, "Paper")
+    instructor.button("Mark what was typed").click()
+    page.get_by_text("1 new answer was marked: 1 wrong.").wait_for()
+    instructor.button("Mark what was typed").click()
+    page.get_by_text("Nothing was typed.").wait_for()
+    assert [answer.entry for one in own_school.outcomes() for answer in one.answers if answer.source == "paper"] == [
+        "1 V"
+    ]
 
 
 def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(own_server, own_school, instructor):
@@ -230,6 +266,7 @@ def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_scho
 def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
     instructor.press("Close the set now")
     assert instructor.hears("This set is closed.")
+    expect(instructor.page.get_by_role("combobox", name="Practice set")).to_have_value("Cold strings of class (closed)")
     assert own_school.sets()[0].closed_at is not None
     instructor.press("Open the set again")
     assert instructor.hears("This set is open.")

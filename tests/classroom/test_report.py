@@ -9,6 +9,7 @@ from tutor.answers.marking import mark
 from tutor.classroom.mistakes import WEIGHT, mistakes_of
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.report import class_report, learner_lines
+from tutor.classroom.report_words import report_lines
 from tutor.engine.draw import draw
 from tutor.engine.setting import set_problem
 
@@ -158,6 +159,13 @@ def test_an_exercise_that_is_gone_or_changed_is_still_counted(engine, make):
     )
     (found,) = mistakes_of([gone], engine, "us")
     assert (found.words, found.learners, found.broke_limit) == ("some mistake", 1, 0)
+
+
+def test_a_report_in_lines_tells_where_a_mistake_was_seen(engine, handed_out):
+    outcomes = [handed_out(members(1)[0], 1, lambda p: typed_with(p, "cold-left-out"))]
+    lines = list(report_lines(class_report(SET, outcomes, engine, closed=True)))
+    (first,) = [at for at, line in enumerate(lines) if line.endswith(": 1 learner")]
+    assert f"      seen in: {outcomes[0].handed.exercise}" in lines[first : first + 3]
 
 
 def test_a_trap_of_an_order_is_as_bad_as_a_broken_limit(engine):

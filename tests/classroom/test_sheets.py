@@ -259,3 +259,8 @@ def test_nobody_to_print_for_is_said(style):
     for made in (pdf.sheets_pdf, pdf.key_pdf):
         with pytest.raises(ValueError, match="roster"):
             made(style(), [])
+
+
+def test_a_long_first_problem_in_large_print_begins_below_the_name(engine, style):
+    content = pdf.sheets_pdf(style(large=True), [sheet(engine, ids=["source-at-a-moment"])])
+    assert "7KQ0-01" in pages(content)[0]

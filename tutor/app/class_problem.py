@@ -3,7 +3,7 @@
 import streamlit as st
 
 from tutor.app import class_drafts, showing, theme
-from tutor.app.class_words import attempts_words, is_sent_again, label_of, saved_words, submit_key
+from tutor.app.class_words import attempts_words, earlier_words, is_sent_again, label_of, saved_words, submit_key
 from tutor.app.markdown_table import show_table
 from tutor.app.session import library
 from tutor.app.store_down import faults_in_words
@@ -121,7 +121,7 @@ def show_answers(of: StoredSet, view: ForLearner) -> None:
     if st.session_state.pop(f"sent again {of.code} {view.place}", False):
         st.caption("You had sent this answer already. It counts once.")
     if earlier:
-        with st.expander(f"Your earlier answers: {len(earlier)}"):
+        with st.expander(earlier_words(earlier)):
             for answer in reversed(earlier):
                 _show_answer(of, view, answer)
 

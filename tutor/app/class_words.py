@@ -19,6 +19,12 @@ def attempts_words(left: int) -> str:
     return f"{left or 'no'} attempt{'' if left == 1 else 's'} left"
 
 
+def earlier_words(earlier: Sequence[AnswerForLearner]) -> str:
+    """How many answers came before the last one, and whether the instructor has said something to them."""
+    said = ", with what your instructor says" if any(answer.comment for answer in earlier) else ""
+    return f"Your earlier answers: {len(earlier)}{said}"
+
+
 def state_words(line: PlaceForLearner, *, closed: bool) -> str:
     """How a problem stands."""
     if line.state in ("right", "excused"):

@@ -19,7 +19,7 @@ def report_lines(report: ClassReport) -> Iterator[str]:
     reliability = found.reliability
     if reliability.kr20 is not None:
         on = f"{reliability.learners} learners of whom every place is decided"
-        yield f"KR-20 {_number(reliability.kr20)}{_span(reliability.interval)}, from {on}"
+        yield f"KR-20 {hundredths(reliability.kr20)}{_span(reliability.interval)}, from {on}"
     yield ""
     yield "Mistakes, the most pressing first:" if report.mistakes else "No mistake has been recognised yet."
     for at, mistake in enumerate(report.mistakes, start=1):
@@ -38,7 +38,7 @@ def _place(place: PlaceStatistics) -> str:
         f"({100 * low:.0f} to {100 * high:.0f})"
     ]
     if place.item_rest is not None:
-        told.append(f"item-rest {_number(place.item_rest)}{_span(place.item_rest_interval)}")
+        told.append(f"item-rest {hundredths(place.item_rest)}{_span(place.item_rest_interval)}")
     if place.seconds:
         told.append(f"median {place.seconds.median / 60:.1f} min")
     if place.tries:
@@ -49,9 +49,10 @@ def _place(place: PlaceStatistics) -> str:
 
 def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
     more = f", perhaps {mistake.perhaps:.1f} more" if mistake.perhaps >= 0.05 else ""
-    yield f"{at:3} {mistake.words}: {mistake.learners} learners{more}"
+    yield f"{at:3} {mistake.words}: {mistake.learners} learner{'' if mistake.learners == 1 else 's'}{more}"
     if mistake.broke_limit:
         yield f"      {mistake.broke_limit} of its {mistake.answers} answers would break a limit"
+    yield f"      seen in: {', '.join(mistake.exercises)}"
     yield f"      typed: {'; '.join(mistake.examples)}"
     if mistake.lesson_title:
         yield f"      lesson: {mistake.lesson_title}"
@@ -64,9 +65,10 @@ def _learner(line: LearnerLine) -> str:
     return told + (f", {line.excused} excused" if line.excused else "")
 
 
-def _number(value: float) -> str:
+def hundredths(value: float) -> str:
+    """A number with two decimals and a proper minus."""
     return f"{value:.2f}".replace("-", "−")
 
 
 def _span(interval: Interval | None) -> str:
-    return f" ({_number(interval[0])} to {_number(interval[1])})" if interval else ""
+    return f" ({hundredths(interval[0])} to {hundredths(interval[1])})" if interval else ""

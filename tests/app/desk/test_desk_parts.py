@@ -6,14 +6,17 @@ from html.parser import HTMLParser
 
 import pytest
 
-from tutor.app.desk import making, matrix, paper, remarking, roster
+from tutor.app.desk import choice, making, matrix, paper, remarking, report, roster
 from tutor.classroom import live
+from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
 from tutor.classroom.paper import PaperReport
 from tutor.classroom.register import Entered
 from tutor.classroom.remark import Remark
 from tutor.classroom.results import Whereabouts
 from tutor.classroom.sheets.slips import slips
+from tutor.classroom.statistics import Reliability
+from tutor.content.library import load
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 HOSTILE = '<img src=x onerror="alert(1)">&\u202e'
@@ -187,7 +190,37 @@ def test_slips_hold_names_as_text(people):
     assert "<b>set" not in page
     assert page.count("<section>") == 2
     assert "AAAA-BBBB" in page
+    assert "type the code of the set <b>ABC-DEF</b>" in page
 
 
 def test_a_difference_of_nothing_is_told():
     assert remarking.difference_told(Remark()) == "No problem has other values than before: nothing would change."
+
+
+@pytest.mark.parametrize(
+    ("address", "alone"),
+    [
+        ("http://127.0.0.1:8765/class-work?set=37B-YDY", True),
+        ("http://localhost:8765/class-work?set=37B-YDY", True),
+        ("https://class.example/class-work?set=37B-YDY", False),
+        ("/class-work?set=37B-YDY", False),
+    ],
+)
+def test_a_link_that_opens_on_no_other_device_is_known(address, alone):
+    assert choice.is_of_this_computer_alone(address) is alone
+
+
+def test_every_minus_of_the_reliability_is_a_minus():
+    told = report.reliability_told(Reliability(kr20=-0.17, interval=(-1.84, 0.52), learners=15, places=4))
+    assert "is −0.17 (95 % interval −1.84 to 0.52), from 15 learners and 4 problems." in told
+    assert "interval" not in report.reliability_told(Reliability(kr20=0.5, interval=None, learners=2, places=4))
+
+
+def test_a_mistake_tells_the_exercises_in_which_it_was_seen():
+    again = PracticeSet(id="again", title="Again", items=[{"exercise": "most-modules-in-series"}])
+    seen = ClassMistake(
+        id="cold-left-out", words="the cold left out", says="", lesson="", lesson_title="", learners=1, perhaps=0.0,
+        answers=1, broke_limit=0, did_harm=0, rank=1.0, examples=(), safety=(), follow_up=again,
+        exercises=("most-modules-in-series", "one-that-is-gone"),
+    )  # fmt: skip
+    assert report.seen_in(seen, load()) == "Seen in: The most modules in one string; one-that-is-gone."

@@ -69,6 +69,16 @@ def test_mistakes_are_told_by_rank_and_danger_in_words():
     assert len(set(named.y)) == 2
 
 
+def test_the_labels_of_mistakes_leave_room_for_the_bars_on_a_phone():
+    long = "the string's open-circuit voltage on the coldest morning handed in as the answer"
+    figure, _, _ = ranked_mistakes([a_mistake(), a_mistake(long)], LIGHT)
+    short, cut = figure.data[0].y
+    assert short == "1. the cold left out"
+    assert cut.startswith("2. the string's open-<br>circuit")
+    assert cut.endswith("…")
+    assert max(map(len, cut.split("<br>"))) <= 26
+
+
 def test_no_mistakes_are_said():
     figure, sentence, rows = ranked_mistakes([], LIGHT)
     assert (sentence, rows) == ("No mistake has been recognised yet.", [])

@@ -257,3 +257,8 @@ def test_a_sheet_says_how_to_go_on_with_it_on_a_screen(answered, tmp_path):
     page = file.read_text(encoding="utf-8")
     assert page.count("http://school.example/class-work?set=") == 2
     assert page.count("Bring a pencil.") == 2
+
+
+def test_a_class_without_a_roster_is_said(shell):
+    done = shell("roster", "--class", "evening")
+    assert (done.exit_code, done.stderr) == (0, "Nobody is on the roster of the class 'evening'.\n")

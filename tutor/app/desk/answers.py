@@ -80,12 +80,14 @@ def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
         st.caption(f"{plain(name.replace('_', ' '))}: {typed(text)}")
     if answer.feedback:
         st.caption(plain(answer.feedback))
-    with st.form(f"comment {answer.id}", border=False):
-        text = st.text_area(
-            f"Comment that the learner sees, to {typed(answer.entry[:40])}", answer.comment, max_chars=LONGEST_COMMENT
-        )
-        sent = st.form_submit_button("Keep the comment")
-    if sent:
+    text = st.text_area(
+        f"Comment that the learner sees, to {typed(answer.entry[:40])}",
+        answer.comment,
+        max_chars=LONGEST_COMMENT,
+        key=f"desk comment {answer.id}",
+        persist_state="session",
+    )
+    if st.button("Keep the comment", key=f"desk keep {answer.id}"):
         room.results(of).comment(answer.id, text)
         st.success("The comment is kept; the learner sees it beside the answer.", icon="✔")
     if answer.counted and st.button("Withdraw this answer: do not count it", key=f"desk withdraw {answer.id}"):

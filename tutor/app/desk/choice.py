@@ -13,6 +13,10 @@ from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.sheets.slips import link as link_from
 
 _GO = "desk go"
+THIS_COMPUTER_ALONE = (
+    "This link opens on this computer alone. For learners' own devices the tutor has to stand behind a front proxy "
+    "(DEVELOPERS.md says how); then open the desk under the proxy's address. Or print the sheets."
+)
 STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
 
 
@@ -34,8 +38,9 @@ def choose(room: Room) -> Chosen:
     found = {one.id: one for one in reversed(room.register.sets(class_name))}
     if not found:
         return Chosen(class_name, None)
-    if st.session_state.get("desk set") not in found:
-        st.session_state.pop("desk set", None)
+    turned_to = st.session_state.pop("desk set", None)
+    if turned_to in found:  # set anew, for the browser keeps the old label of a set that has closed since
+        st.session_state["desk set"] = turned_to
     now = datetime.now(UTC)
     set_id = (right if len(classes) > 1 else left).selectbox(
         "Practice set",
@@ -62,6 +67,11 @@ def next_step(room: Room, chosen: Chosen) -> None:
             f"**{chosen.of.code}** at {plain(link(chosen.of))}. Or print the sheets.",
             icon="➡",
         )
+
+
+def is_of_this_computer_alone(address: str) -> bool:
+    """Whether an address names the computer on which it is opened, so that it leads nowhere from another one."""
+    return urlsplit(address).hostname in {"127.0.0.1", "::1", "localhost"}
 
 
 def link(of: StoredSet) -> str:

@@ -47,7 +47,12 @@ def _gradebook(room: Room, of: StoredSet) -> None:
     still = "" if _is_closed(of) else " The set is still open: what was not answered is an empty cell, not a nought."
     st.markdown(f"A CSV for a spreadsheet, one row a learner, one column a problem.{still}")
     separator = st.radio(
-        "Cells parted by", list(SEPARATORS), format_func=SEPARATORS.__getitem__, horizontal=True, key="desk separator"
+        "Cells parted by",
+        list(SEPARATORS),
+        format_func=SEPARATORS.__getitem__,
+        horizontal=True,
+        key="desk separator",
+        persist_state="session",
     )
     room.download(
         "Download the gradebook",
@@ -65,8 +70,12 @@ def _qti(room: Room, of: StoredSet) -> None:
         "feedback. The package holds the answers."
     )
     left, right = st.columns(2)
-    version: Version = left.radio("Version", VERSIONS, horizontal=True, key="desk qti version")
-    count = int(right.number_input("Variants of each problem", 1, MOST_VARIANTS, 5, key="desk qti variants"))
+    version: Version = left.radio("Version", VERSIONS, horizontal=True, key="desk qti version", persist_state="session")
+    count = int(
+        right.number_input(
+            "Variants of each problem", 1, MOST_VARIANTS, 5, key="desk qti variants", persist_state="session"
+        )
+    )
     wanted = (of.id, version, count)
     if st.button("Make the package"):
         with st.spinner("Drawing variants"):
@@ -88,7 +97,10 @@ def _oneroster(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
         "session": "Id of the grading period",
     }
     with st.form("oneroster", border=False):
-        typed = {name: st.text_input(label, max_chars=200, key=f"desk id {name}") for name, label in labels.items()}
+        typed = {
+            name: st.text_input(label, max_chars=200, key=f"desk id {name}", persist_state="session")
+            for name, label in labels.items()
+        }
         sent = st.form_submit_button("Take these ids")
     ids = SchoolIds(**typed)
     if not (sent or all(text.strip() for text in typed.values())):
@@ -105,7 +117,10 @@ def _oneroster(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
 def _xapi(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     st.subheader("Statements for a record store (xAPI)", anchor=False)
     home = st.text_input(
-        "The school's address, under which learners are named", placeholder="https://school.example", key="desk home"
+        "The school's address, under which learners are named",
+        placeholder="https://school.example",
+        key="desk home",
+        persist_state="session",
     )
     if not home.strip():
         return

@@ -17,6 +17,7 @@ SECONDS = 5
 
 def show(room: Room, chosen: Chosen) -> None:
     """The live view of the chosen set."""
+    st.header("Who is where", anchor=False)
     if chosen.of is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
     elif not room.register.members(chosen.class_name):

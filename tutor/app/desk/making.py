@@ -12,7 +12,7 @@ from tutor.app import showing
 from tutor.app.desk.choice import turn_to
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
-from tutor.app.session import UNITS, AnyProblem, engine, library
+from tutor.app.session import UNITS, AnyProblem, chosen_rulebook, engine, library
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
 from tutor.classroom.models import MOST_PROBLEMS, Item, PracticeSet
 from tutor.classroom.register import LONGEST_NAME
@@ -75,7 +75,7 @@ def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]
             "Steps": _from_to(one.steps),
             "Mistakes that would show": _from_to(one.traps),
             "Size of the answer": _size(one.size),
-            "Alike": f"{100 * one.alike:.0f} %",
+            "Alike": f"{100 * one.alike:.0f}\u00a0%",
         }
         for one in spreads
     ]
@@ -103,14 +103,20 @@ def _from_file(number: int) -> None:
 def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
     """The set as it stands in the boxes; None while something is missing."""
     title = st.text_input(
-        "Title", draft.title if draft else "", 120, key=f"desk title {number}", placeholder="Strings on a cold morning"
+        "Title",
+        draft.title if draft else "",
+        120,
+        key=f"desk title {number}",
+        persist_state="session",
+        placeholder="Strings on a cold morning",
     )
     book = st.selectbox(
         "Rulebook and units",
         list(UNITS),
-        list(UNITS).index(draft.rulebook) if draft else 0,
+        list(UNITS).index(draft.rulebook if draft else chosen_rulebook()),
         format_func=UNITS.__getitem__,
         key=f"desk book {number}",
+        persist_state="session",
     )
     items = _items(number, draft, book)
     rules = _rules(number, draft)
@@ -131,7 +137,7 @@ def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
 
 def _items(number: int, draft: PracticeSet | None, book: str) -> list[Item]:
     ways = [KEEP, PROPOSE, CHOOSE] if draft else [PROPOSE, CHOOSE]
-    way = st.radio("Exercises", ways, key=f"desk way {number}", horizontal=True)
+    way = st.radio("Exercises", ways, key=f"desk way {number}", persist_state="session", horizontal=True)
     if way == KEEP and draft:
         exercises = library().exercises
         show_table(
@@ -146,6 +152,7 @@ def _items(number: int, draft: PracticeSet | None, book: str) -> list[Item]:
         list(library().lessons),
         format_func=lambda id_: library().lessons[id_].header.title,
         key=f"desk lessons {number}",
+        persist_state="session",
         placeholder="Choose lessons",
     )
     if not lessons:
@@ -155,9 +162,11 @@ def _items(number: int, draft: PracticeSet | None, book: str) -> list[Item]:
 
 def _proposed(number: int, lessons: list[str], book: str) -> list[Item]:
     left, right = st.columns(2)
-    count = left.number_input("Problems in all", 1, MOST_PROBLEMS, 5, key=f"desk count {number}")
+    count = left.number_input(
+        "Problems in all", 1, MOST_PROBLEMS, 5, key=f"desk count {number}", persist_state="session"
+    )
     levels = sorted({exercise.level for exercise in library().exercises.values()})
-    level = right.selectbox("Up to level", levels, len(levels) - 1, key=f"desk level {number}")
+    level = right.selectbox("Up to level", levels, len(levels) - 1, key=f"desk level {number}", persist_state="session")
     try:
         items = proposed_items(library(), lessons, int(count), level, "iec" if book == "iec" else "us")
     except SetError as error:
@@ -187,10 +196,18 @@ def _chosen(number: int, lessons: list[str], book: str) -> list[Item]:
         list(fitting),
         format_func=lambda id_: f"{fitting[id_].title} · level {fitting[id_].level}",
         key=f"desk exercises {number}",
+        persist_state="session",
         placeholder="Choose exercises",
     )
     counts = {
-        id_: st.number_input(f"How many: {fitting[id_].title}", 1, MOST_PROBLEMS, 1, key=f"desk many {id_} {number}")
+        id_: st.number_input(
+            f"How many: {fitting[id_].title}",
+            1,
+            MOST_PROBLEMS,
+            1,
+            key=f"desk many {id_} {number}",
+            persist_state="session",
+        )
         for id_ in taken
     }
     return [Item(exercise=id_, problems=int(count)) for id_, count in counts.items()]
@@ -203,18 +220,25 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
 
     def pick(label: str, words: dict[str, str], name: str, key: str) -> str:
         at = list(words).index(usual[name]) if name in usual else 0
-        chosen: str = st.selectbox(label, list(words), at, format_func=words.__getitem__, key=f"desk {key} {number}")
+        chosen: str = st.selectbox(
+            label, list(words), at, format_func=words.__getitem__, key=f"desk {key} {number}", persist_state="session"
+        )
         return chosen
 
     with st.expander("Rules and times"):
         attempts = st.number_input(
-            "Attempts at each problem", 1, 20, usual.get("attempts", 3), key=f"desk tries {number}"
+            "Attempts at each problem",
+            1,
+            20,
+            usual.get("attempts", 3),
+            key=f"desk tries {number}",
+            persist_state="session",
         )
         help_ = pick("Help on the screen", HELPS, "help", "help")
         marked = pick("Learners see whether they are right", MARKED, "marked", "marked")
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
         at = zones.index(zone_now) if zone_now in zones else zones.index("UTC")
-        zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}")
+        zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}", persist_state="session")
         opens = _moment("Opens (empty: at once)", usual.get("opens"), zone, f"desk opens {number}")
         closes = _moment("Closes (empty: when you close it)", usual.get("closes"), zone, f"desk closes {number}")
     return {
@@ -230,7 +254,7 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
 
 def _moment(label: str, usual: datetime | None, zone: str, key: str) -> datetime | None:
     there = usual.astimezone(ZoneInfo(zone)).replace(tzinfo=None) if usual else None
-    typed = st.datetime_input(label, there, key=key)
+    typed = st.datetime_input(label, there, key=key, persist_state="session")
     return typed.replace(tzinfo=ZoneInfo(zone)) if typed else None
 
 

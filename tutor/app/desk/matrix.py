@@ -18,7 +18,7 @@ _STYLE = f"""<style>
 }}
 .class-matrix :is(th, td).place {{ text-align: center; min-width: 2rem; }}
 .class-matrix tbody th {{
-  position: sticky; left: 0; background: light-dark({LIGHT.ground}, {DARK.ground}); width: 8rem; max-width: 8rem;
+  position: sticky; left: 0; background: light-dark({LIGHT.ground}, {DARK.ground}); width: 9.5rem; max-width: 9.5rem;
   overflow-wrap: break-word; font-weight: 600;
 }}
 .class-matrix td.here {{ outline: 2px solid light-dark({LIGHT.accent}, {DARK.link}); outline-offset: -3px; }}

@@ -18,9 +18,15 @@ from tutor.units import written_unit
 
 _TOLD = "desk paper told"
 _GRID = "desk paper grid"
+_TYPED = "desk paper typed"
 LEARNER, SO_FAR = "Learner", "So far"
 HEAD, ROW, TALLEST = 42, 37, 1100  # pixels
 WORDS = {"right": "right", "wrong": "wrong", "unclear": "not judged", "refused": "not readable", "": "not marked"}
+
+Cells = dict[str, tuple[str, str]]
+"""For each column of a row of the grid the problem's code and the step ('' for the answer)."""
+Kept = dict[tuple[str, str], str]
+"""What was typed and not marked yet, by the problem's code and the step."""
 
 
 def show(room: Room, chosen: Chosen) -> None:
@@ -68,27 +74,45 @@ def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
         SO_FAR: st.column_config.TextColumn(SO_FAR, disabled=True, help=LEGEND),
     }
     columns |= {name: st.column_config.TextColumn(name, help=told, max_chars=120) for name, told in _heads(outcomes)}
-    with st.form("paper grid", border=False):
-        typed = st.data_editor(
-            rows,
-            hide_index=True,
-            num_rows="fixed",
-            height=min(TALLEST, HEAD + ROW * len(rows)),
-            column_config=columns,
-            key=f"desk paper cells {number}",
-        )
-        sent = st.form_submit_button("Mark what was typed", type="primary")
+    kept: Kept = st.session_state.setdefault(_TYPED, {})
+    _cells(with_typed(rows, keys, kept), keys, columns, f"desk paper cells {number}")
+    sent = st.button("Mark what was typed", type="primary")
     st.caption("'So far' has a sign for each problem in order: " + LEGEND + ".")
     if sent:
-        entries, faults = grid_entries(typed, keys)
+        entries, faults = grid_entries(with_typed(rows, keys, kept), keys)
         if not entries and not faults:
             st.warning("Nothing was typed.")
             return
         report = mark_entries(room.store, engine(), entries, of)
         report.faults += faults
+        marked = {entry.code for entry in entries}
+        st.session_state[_TYPED] = {at: text for at, text in kept.items() if at[0] not in marked}
         st.session_state[_TOLD] = _by_learner(report, rows)
         st.session_state[_GRID] = number + 1
         st.rerun()
+
+
+@st.fragment
+def _cells(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], columns: dict[str, Any], key: str) -> None:
+    """The grid; each cell is kept as soon as it is typed, so that a look at another tab loses none."""
+    typed = st.data_editor(
+        rows,
+        hide_index=True,
+        num_rows="fixed",
+        height=min(TALLEST, HEAD + ROW * len(rows)),
+        column_config=columns,
+        key=key,
+    )
+    kept: Kept = st.session_state.setdefault(_TYPED, {})
+    for row, cells in zip(typed, keys, strict=True):
+        kept.update({at: row[head] or "" for head, at in cells.items()})
+
+
+def with_typed(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], kept: Kept) -> list[dict[str, str]]:
+    """The rows of the grid with what was typed into them and not marked yet."""
+    return [
+        {**row, **{head: kept.get(at, "") for head, at in cells.items()}} for row, cells in zip(rows, keys, strict=True)
+    ]
 
 
 def _by_learner(report: PaperReport, rows: Sequence[Mapping[str, str]]) -> PaperReport:
@@ -97,10 +121,10 @@ def _by_learner(report: PaperReport, rows: Sequence[Mapping[str, str]]) -> Paper
     return report
 
 
-def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[dict[str, tuple[str, str]]]]:
-    """The empty grid, and for each row and column the problem's code and the step ('' for the answer)."""
+def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[Cells]]:
+    """The empty grid, and what its cells stand for."""
     rows: list[dict[str, str]] = []
-    keys: list[dict[str, tuple[str, str]]] = []
+    keys: list[Cells] = []
     by_member: dict[int, list[Outcome]] = {}
     for one in outcomes:
         by_member.setdefault(one.handed.member.id, []).append(one)
@@ -143,7 +167,7 @@ def _unit(unit: str) -> str:
 
 
 def grid_entries(
-    typed: Sequence[Mapping[str, str | None]], keys: Sequence[Mapping[str, tuple[str, str]]]
+    typed: Sequence[Mapping[str, str | None]], keys: Sequence[Cells]
 ) -> tuple[list[PaperEntry], list[Fault]]:
     """What was typed, as answers to problems; a number without its yes or no is a fault."""
     entries, faults = [], []

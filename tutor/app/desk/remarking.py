@@ -1,5 +1,7 @@
 """Marking again after a correction: the difference is shown first, and made only when the instructor says so."""
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from tutor.app.desk.room import Bar, Chosen, Room
@@ -10,7 +12,7 @@ from tutor.classroom.errors import ClassError
 from tutor.classroom.live import SIGNS
 from tutor.classroom.models import StoredSet
 from tutor.classroom.names import called
-from tutor.classroom.remark import Remark, apply, preview_answer, preview_content
+from tutor.classroom.remark import Change, Remark, apply, preview_answer, preview_content
 from tutor.classroom.results import handed_by_code
 
 _LOOKED = "desk remark"
@@ -102,8 +104,11 @@ def difference_told(remark: Remark) -> str:
     if not remark.corrected:
         return "No problem has other values than before: nothing would change."
     problems = "1 problem gets" if len(remark.corrected) == 1 else f"{len(remark.corrected)} problems get"
-    answers = "1 answer is" if len(remark.changes) == 1 else f"{len(remark.changes) or 'no'} answers are"
-    return f"{problems} another right answer; {answers} marked otherwise."
+    return f"{problems} another right answer; {_answers(remark.changes)} marked otherwise."
+
+
+def _answers(changes: Sequence[Change]) -> str:
+    return "1 answer is" if len(changes) == 1 else f"{len(changes) or 'no'} answers are"
 
 
 def _make(room: Room, remark: Remark) -> None:
@@ -113,5 +118,5 @@ def _make(room: Room, remark: Remark) -> None:
     if sent:
         made = apply(room.store, engine(), remark, reason)
         del st.session_state[_LOOKED]
-        st.session_state[_TOLD] = f"The change is made; {len(made)} answers are marked otherwise than before."
+        st.session_state[_TOLD] = f"The change is made; {_answers(made)} marked otherwise than before."
         st.rerun()

@@ -10,11 +10,13 @@ from tutor.app.desk.making import start_from
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.figures.class_report import places_right, ranked_mistakes
 from tutor.app.markdown_table import show_table
-from tutor.app.session import engine
+from tutor.app.session import engine, library
 from tutor.app.showing import plain, show_cautions, typed
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.report import ClassReport, LearnerLine, class_report
+from tutor.classroom.report_words import hundredths
 from tutor.classroom.statistics import ENOUGH, Reliability
+from tutor.content.library import Library
 from tutor.engine.labels import capitalised
 
 SHOWN_MISTAKES = 12
@@ -57,7 +59,7 @@ def _mistakes(report: ClassReport) -> None:
 
 def _mistake(at: int, mistake: ClassMistake) -> None:
     st.markdown(f"**{at}. {plain(capitalised(mistake.words))}**")
-    st.markdown(plain(mistake_told(mistake)))
+    st.markdown(plain(f"{mistake_told(mistake)} {seen_in(mistake, library())}"))
     if mistake.says:
         st.markdown(plain(mistake.says))
     if mistake.examples:
@@ -82,6 +84,12 @@ def mistake_told(mistake: ClassMistake) -> str:
     return told
 
 
+def seen_in(mistake: ClassMistake, content: Library) -> str:
+    """The exercises in which a mistake was made, by title; two exercises may have mistakes of the same words."""
+    known = content.exercises
+    return f"Seen in: {'; '.join(known[id_].title if id_ in known else id_ for id_ in mistake.exercises)}."
+
+
 def _places(report: ClassReport) -> None:
     st.subheader("Each problem", anchor=False)
     drawn = places_right(report.statistics, theme.look())
@@ -98,9 +106,10 @@ def reliability_told(of: Reliability) -> str:
     """KR-20 in a sentence."""
     if of.kr20 is None:
         return "KR-20 cannot be told yet: it needs two learners with all problems decided and different sums."
-    span = f" (95 % interval {of.interval[0]:.2f} to {of.interval[1]:.2f})" if of.interval else ""
-    value = f"KR-20, how far the sum of right answers can be trusted, is {of.kr20:.2f}{span}"
-    return f"{value}, from {of.learners} learners and {of.places} problems.".replace("-0.", "−0.")
+    ends = " to ".join(map(hundredths, of.interval or ()))
+    span = f" (95 % interval {ends})" if ends else ""
+    value = f"KR-20, how far the sum of right answers can be trusted, is {hundredths(of.kr20)}{span}"
+    return f"{value}, from {of.learners} learners and {of.places} problems."
 
 
 def _learner_row(line: LearnerLine) -> dict[str, str]:

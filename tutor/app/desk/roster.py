@@ -47,7 +47,9 @@ def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
     st.markdown(f"On the roster: {len(members)}. Of them {len(taken)} have taken their name on a device.")
     codes = room.register.personal_codes(chosen.class_name)
     show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
-    st.caption("A learner types the personal code on a second device; on the first, name and class code are enough.")
+    st.caption(
+        "A learner types the personal code on a second device; on the first, the name and the set's code are enough."
+    )
     of = chosen.of
     if of is None:
         return

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from tutor.app.desk import making
-from tutor.app.desk.choice import STATES, link
+from tutor.app.desk.choice import STATES, THIS_COMPUTER_ALONE, is_of_this_computer_alone, link
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
@@ -25,7 +25,7 @@ def show(room: Room, chosen: Chosen) -> None:
     if chosen.of is not None:
         _standing(room, chosen.of)
         st.divider()
-        if not st.toggle("Make another set", key=making.ANOTHER):
+        if not st.toggle("Make another set", key=making.ANOTHER, persist_state="session"):
             return
     making.show(room, chosen)
 
@@ -51,6 +51,8 @@ def _standing(room: Room, of: StoredSet) -> None:
     st.markdown("Learners type this code on the page 'Class work', or open the link:")
     st.code(of.code, language=None)
     st.code(link(of), language=None, wrap_lines=True)
+    if is_of_this_computer_alone(link(of)):
+        st.caption(THIS_COMPUTER_ALONE)
     left, right = st.columns(2)
     with left:
         room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")

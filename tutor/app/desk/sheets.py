@@ -62,14 +62,22 @@ def show(room: Room, chosen: Chosen) -> None:
 
 def _wanted(members: Sequence[Member]) -> Wanted:
     left, right = st.columns(2)
-    key = left.radio("What", ["Learners' sheets", "Answer key and marking strip"], key="desk print what")
-    kind = right.radio("As", ["PDF to print", "Page for screen readers (HTML)"], key="desk print as")
+    key = left.radio(
+        "What", ["Learners' sheets", "Answer key and marking strip"], key="desk print what", persist_state="session"
+    )
+    kind = right.radio(
+        "As", ["PDF to print", "Page for screen readers (HTML)"], key="desk print as", persist_state="session"
+    )
     names = {EVERYBODY: "Everybody", **{member.id: called(member) for member in members}}
-    member = left.selectbox("For", list(names), format_func=names.__getitem__, key="desk print for")
+    member = left.selectbox(
+        "For", list(names), format_func=names.__getitem__, key="desk print for", persist_state="session"
+    )
     page = kind != "PDF to print"
-    paper = right.selectbox("Paper", ["A4", "Letter"], disabled=page, key="desk print paper")
-    large = left.toggle("Large print", disabled=page, key="desk print large")
-    steps = right.toggle("A line for each step", disabled=key != "Learners' sheets", key="desk print steps")
+    paper = right.selectbox("Paper", ["A4", "Letter"], disabled=page, key="desk print paper", persist_state="session")
+    large = left.toggle("Large print", disabled=page, key="desk print large", persist_state="session")
+    steps = right.toggle(
+        "A line for each step", disabled=key != "Learners' sheets", key="desk print steps", persist_state="session"
+    )
     return Wanted(
         key != "Learners' sheets",
         page,

@@ -1,6 +1,7 @@
 """A class's report in two figures: the share right at each place with its interval, and the mistakes by rank."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 
 import plotly.graph_objects as go
 
@@ -12,7 +13,7 @@ from tutor.looks import Look
 
 MOST_MISTAKES = 12
 ROOM_FOR_A_MISTAKE = 44
-LONGEST_WORDS = 46
+LONGEST_LINE = 26
 
 
 def places_right(statistics: SetStatistics, look: Look) -> Drawn:
@@ -115,8 +116,10 @@ def _learners(count: int) -> str:
 
 
 def _label(at: int, mistake: ClassMistake) -> str:
-    words = mistake.words
-    return f"{at}. {words if len(words) <= LONGEST_WORDS else words[: LONGEST_WORDS - 1] + '…'}"
+    """Its number and words in two lines at most, so that a phone has room for the bars too."""
+    lines = wrap(f"{at}. {mistake.words}", LONGEST_LINE)
+    cut = f"{lines[1][: LONGEST_LINE - 1]}…" if len(lines) > 2 else ""
+    return "<br>".join([lines[0], cut] if cut else lines)
 
 
 def _percent(share: float) -> str:

@@ -53,6 +53,8 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
             f"{len(members)} in the class."
         )
         return
+    if not members:
+        click.echo(f"Nobody is on the roster of the class '{class_name}'.", err=True)
     for one in members:
         say(f"{codes[one.id]}  {one.number:12} {one.name}")
 
@@ -63,7 +65,7 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The .html file to write.")
 @told_plainly
 def slips(which: str, class_name: str | None, store: str | None, address: str, out: Path) -> None:
-    """Write slips to cut apart: each learner's link, class code and personal code."""
+    """Write slips to cut apart: each learner's link, the set's code and the personal code."""
     from tutor.classroom.register import Register
     from tutor.classroom.sheets.slips import link
     from tutor.classroom.sheets.slips import slips as page_of_slips
