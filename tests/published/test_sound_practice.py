@@ -95,3 +95,10 @@ def test_where_no_fuse_fits_the_learner_is_told_and_not_blamed_for_rounding(engi
     assert marking.verdict == "unclear"
     assert "no answer keeps the limits" in marking.feedback
     assert "rounding" not in marking.feedback
+
+
+def test_a_larger_fuse_that_still_protects_is_not_said_to_let_anything_burn(engine):
+    own = {"module_isc": "9.2 A", "module_fuse_max": "20 A", "cable_ampacity": "30 A"}
+    marking = mark(set_with(engine, "string-fuse-rating", own), "20 A")  # 15 A is the smallest; 20 A is allowed too
+    assert marking.verdict == "wrong"
+    assert "Past what the modules and the cable allow" in marking.feedback

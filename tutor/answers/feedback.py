@@ -29,7 +29,7 @@ def past_the_limit(problem: Problem, value: float) -> str:
     if not all(limit.holds({**problem.known, **problem.values}) for limit in problem.question.limits):
         return (
             f"The arithmetic is right, but with these numbers no answer keeps the limits. {checks} "
-            "Nothing may be built so: another part is needed."
+            "Nothing may be built so: other parts are needed."
         )
     return (
         f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} "
