@@ -101,4 +101,4 @@ def test_a_larger_fuse_that_still_protects_is_not_said_to_let_anything_burn(engi
     own = {"module_isc": "9.2 A", "module_fuse_max": "20 A", "cable_ampacity": "30 A"}
     marking = mark(set_with(engine, "string-fuse-rating", own), "20 A")  # 15 A is the smallest; 20 A is allowed too
     assert marking.verdict == "wrong"
-    assert "Past what the modules and the cable allow" in marking.feedback
+    assert "if the modules or the cable allow less" in marking.feedback
