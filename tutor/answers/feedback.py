@@ -24,8 +24,13 @@ def right(problem: Problem, value: float) -> str:
 
 
 def past_the_limit(problem: Problem, value: float) -> str:
-    """Right arithmetic, but rounding carried the answer over a limit."""
+    """Right arithmetic, but rounding carried the answer over a limit, or no answer keeps it with these numbers."""
     checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
+    if not all(limit.holds({**problem.known, **problem.values}) for limit in problem.question.limits):
+        return (
+            f"The arithmetic is right, but with these numbers no answer keeps the limits. {checks} "
+            "Nothing may be built so: other parts are needed."
+        )
     return (
         f"The arithmetic is right, but rounding has carried the answer past a limit. {checks} "
         "Round to the safe side, or give more figures."

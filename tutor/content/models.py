@@ -347,6 +347,9 @@ class Exercise(Model):
     asks: dict[Name, Sentence] = Field(min_length=1, max_length=8)
     why: dict[Name, Sentence]
     within: dict[Name, tuple[float, float]] = Field(default_factory=dict)
+    holds_for: dict[Name, RangeGiven | SizeGiven] = Field(
+        default_factory=dict, description="givens beyond which another rule counts: own numbers there are refused"
+    )
     mistakes: dict[Identifier, Mistake] = Field(max_length=24)
     hints: list[Sentence] = Field(min_length=2, max_length=6)
     safety: list[Identifier] = Field(min_length=1)

@@ -49,7 +49,7 @@ def check_declaration(library: Library, declared: Declared, book: Rulebook) -> l
 def _check_names(library: Library, declared: Declared) -> None:
     exercise, document = declared.exercise, declared.document
     own = {*exercise.givens, *exercise.relations}
-    for field_name in ("givens", "relations", "asks", "within", "why"):
+    for field_name in ("givens", "relations", "asks", "within", "why", "holds_for"):
         for name in getattr(exercise, field_name):
             if name not in library.quantities:
                 raise document.fault((field_name, name), f"'{name}' is not in the glossary.", "Check its spelling.")

@@ -186,7 +186,20 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
                 f"{name} = {amount} is outside what could be built: "
                 f"{written(low, quantity.unit)} to {written(high, quantity.unit)}. Check the number and its unit."
             )
+        if name in question.exercise.holds_for:
+            first, last = _ends(question.exercise.holds_for[name], question.rulebook)
+            if not first.working <= amount.working <= last.working:
+                raise RequestError(
+                    f"{name} = {amount} is outside what this exercise holds for: {first} to {last}. "
+                    "Beyond that another rule counts."
+                )
     return dict(own)
+
+
+def _ends(given: RangeGiven | SizeGiven, book: Rulebook) -> tuple[Amount, Amount]:
+    if isinstance(given, RangeGiven):
+        return given.lowest, given.highest
+    return size_amount(book.size_named(given.smallest)), size_amount(book.size_named(given.largest))
 
 
 @lru_cache(maxsize=1024)
@@ -228,7 +241,7 @@ def _amounts(given: RangeGiven | ChoiceGiven | SizeGiven, book: Rulebook) -> lis
         return given.one_of
     if isinstance(given, RangeGiven):
         return _range(given)
-    smallest, largest = (book.size_named(text).area for text in (given.smallest, given.largest))
+    smallest, largest = (end.working for end in _ends(given, book))
     return [size_amount(size) for size in book.sizes if smallest <= size.area <= largest]
 
 

@@ -1,0 +1,104 @@
+"""What problems show as ordinary is fit to be built: no cable overheated by its current, no rating past a rule."""
+
+import pytest
+
+from tutor.answers.marking import mark
+from tutor.answers.own import own_amounts
+from tutor.engine.draw import draw
+from tutor.engine.question import RequestError
+from tutor.engine.setting import set_problem
+
+DRAWS = 150
+TERMINALS = {"us": 75.0, "iec": 70.0}
+CABLES = [
+    (exercise, book)
+    for exercise in (
+        "drop-on-a-run",
+        "longest-run",
+        "drop-at-a-higher-voltage",
+        "drop-in-weak-light",
+        "drop-under-the-inverters-load",
+        "drop-by-circular-mils",
+    )
+    for book in ("us", "iec")
+    if (exercise, book) != ("drop-by-circular-mils", "iec")
+]
+
+
+def set_with(engine, exercise, own, book="us"):
+    return set_problem(engine, exercise, None, 1, book, own_amounts(engine.question(exercise, None, book), own))
+
+
+@pytest.mark.parametrize(("exercise", "book"), CABLES)
+def test_a_cable_whose_drop_is_asked_carries_its_current(engine, exercise, book):
+    question = engine.question(exercise, None, book)
+    for number in range(DRAWS):
+        problem = draw(question, number)
+        told = {**problem.known, **problem.values}
+        current = told.get("run_current", told.get("inverter_input_current"))
+        ampacity = question.rulebook.tables["ampacity"].look_up(told["conductor_size"], TERMINALS[book])
+        assert current <= ampacity, problem.shown
+
+
+@pytest.mark.parametrize("exercise", ["conductor-for-drop", "conductor-for-current", "conductor-in-a-hot-conduit"])
+def test_a_conductor_that_is_asked_for_may_be_protected_for_its_load(engine, exercise):
+    # NFPA 70-2017 240.4(D) (third-party transcription): 15, 20 and 30 A on 14, 12 and 10 AWG copper.
+    question = engine.question(exercise, None, "us")
+    limits = question.rulebook.tables["small_conductor_limit"]
+    for number in range(DRAWS):
+        problem = draw(question, number)
+        size = problem.values["conductor_size"]
+        if size <= question.rulebook.size_named("10 AWG").area * 1.001:
+            assert problem.values["current_for_terminals"] <= limits.look_up(size), problem.shown
+
+
+def test_a_conductor_for_hours_is_none_of_those_with_a_limit_of_their_own(engine):
+    question = engine.question("continuous-current-of-a-conductor", None, "us")
+    smallest = question.rulebook.size_named("10 AWG").area
+    assert all(draw(question, number).known["conductor_size"] > smallest * 1.001 for number in range(DRAWS))
+
+
+@pytest.mark.parametrize("book", ["us", "iec"])
+def test_an_inverter_bears_for_seconds_what_it_bears_for_hours(engine, book):
+    question = engine.question("can-the-inverter-take-over", None, book)
+    for number in range(DRAWS):
+        known = draw(question, number).known
+        assert known["overload_power"] >= known["inverter_power"]
+
+
+@pytest.mark.parametrize(
+    ("exercise", "own"),
+    [
+        ("largest-fuse-for-a-cable", {"conductor_size": "14 AWG"}),
+        ("what-the-fuse-protects", {"second_conductor_size": "12 AWG"}),
+        ("is-the-battery-fuse-too-large", {"conductor_size": "10 AWG"}),
+        ("conductor-behind-a-fuse", {"device_rating": "20 A"}),
+        ("conductor-for-current", {"run_current": "16 A"}),
+        ("battery-fuse", {"cable_ampacity": "20 A"}),
+        ("battery-fuse", {"cable_ampacity": "900 A"}),
+    ],
+)
+def test_own_numbers_for_which_another_rule_counts_are_refused(engine, exercise, own):
+    with pytest.raises(RequestError, match="outside what this exercise holds for"):
+        set_with(engine, exercise, own)
+
+
+def test_the_same_sizes_are_taken_under_the_rulebook_without_that_rule(engine):
+    own = {"conductor_size": "2.5 mm2", "fuse_rating": "25 A"}
+    problem = set_with(engine, "is-the-battery-fuse-too-large", own, "iec")
+    assert mark(problem, "no", {"terminal_ampacity": "24 A"}).verdict == "right"
+
+
+def test_where_no_fuse_fits_the_learner_is_told_and_not_blamed_for_rounding(engine):
+    problem = set_with(engine, "battery-fuse", {"cable_ampacity": "50 A"}, "iec")
+    marking = mark(problem, problem.answer.text)
+    assert marking.verdict == "unclear"
+    assert "no answer keeps the limits" in marking.feedback
+    assert "rounding" not in marking.feedback
+
+
+def test_a_larger_fuse_that_still_protects_is_not_said_to_let_anything_burn(engine):
+    own = {"module_isc": "9.2 A", "module_fuse_max": "20 A", "cable_ampacity": "30 A"}
+    marking = mark(set_with(engine, "string-fuse-rating", own), "20 A")  # 15 A is the smallest; 20 A is allowed too
+    assert marking.verdict == "wrong"
+    assert "if the modules or the cable allow less" in marking.feedback
