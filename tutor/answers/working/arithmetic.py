@@ -50,7 +50,8 @@ class Arithmetic:
         if number is not None and number.unit is None:
             return Side(expression, values, open_by, None, mismatch=False)
         try:
-            dimensions = dimensions_of(expression.term, [self._dimensions(leaf) for leaf in expression.leaves])
+            bare = [place for place, leaf in enumerate(expression.leaves) if self.sources.is_bare(leaf)]
+            dimensions = dimensions_of(expression.term, [self._dimensions(leaf) for leaf in expression.leaves], bare)
             return Side(expression, values, open_by, dimensions, mismatch=False)
         except MismatchError:
             return Side(expression, values, open_by, None, mismatch=True)

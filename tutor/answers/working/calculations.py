@@ -50,7 +50,7 @@ class Calculations(Judge):
             entry = self.own.first_that_follows(name, told, closely=not named)
             if (
                 entry is not None
-                and (named or match.kind in ("unknown", "wrong"))
+                and (named or match.kind in ("unknown", "wrong") or self._stray(side))
                 and (named or self.values.tells(told, name))
             ):
                 self.known.record_step(told, name, entry)
@@ -141,7 +141,7 @@ class Calculations(Judge):
         return finding
 
     def _wrong_way(self, name: str, way: Way, told: Number, side: Side, match: Match) -> Finding:
-        entry = next(self.own.entries_for(name, told), None)
+        entry = None if match.partial else next(self.own.entries_for(name, told), None)
         if way.id in self.known.blamed:
             self.known.record(told, side, match)
             if entry is not None and self._is_on(way, name, entry):

@@ -1,6 +1,6 @@
 """What the numbers of a working may measure: sets of dimensions, wide where no unit is typed."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -58,16 +58,18 @@ class MismatchError(ValueError):
     """Unlike things are added."""
 
 
-def dimensions_of(term: Term, leaves: Sequence[Dimensions]) -> Dimensions:
-    """What a term may measure, from what its leaves may.
+def dimensions_of(term: Term, leaves: Sequence[Dimensions], bare: Collection[int] = ()) -> Dimensions:
+    """What a term may measure, from what its leaves may; the `bare` ones take the unit of what they are added to.
 
     Raises MismatchError where only unlike things are added.
     """
     if isinstance(term, At):
         return leaves[term.place]
-    parts = [dimensions_of(part, leaves) for part in term.parts]
+    parts = [dimensions_of(part, leaves, bare) for part in term.parts]
     match term.operation:
-        case "multiply":
+        case "measured" if parts[0] is not None and PURE not in parts[0] and _same(parts):
+            return parts[1]
+        case "multiply" | "measured":
             return _joined(parts[0], parts[1], lambda one, other: one * other)
         case "divide":
             return _joined(parts[0], parts[1], lambda one, other: one / other)
@@ -78,7 +80,12 @@ def dimensions_of(term: Term, leaves: Sequence[Dimensions]) -> Dimensions:
         case "negate" | "round down" | "round up":
             return parts[0]
         case _:
-            return _alike(parts)
+            taking = [isinstance(part, At) and part.place in bare for part in term.parts]
+            return _alike([None if takes else part for takes, part in zip(taking, parts, strict=True)])
+
+
+def _same(parts: Sequence[Dimensions]) -> bool:
+    return None not in parts and bool(frozenset.intersection(*(part for part in parts if part is not None)))
 
 
 def _joined(one: Dimensions, other: Dimensions, how: Callable[[Dimension, Dimension], Dimension]) -> Dimensions:

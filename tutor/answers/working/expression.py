@@ -87,7 +87,7 @@ class Expression:
     def first_leaf(self) -> Leaf | None:
         """The leaf at the very left, if nothing but operations between two stand above it."""
         term = self.term
-        while isinstance(term, Applied) and term.operation in ("add", "subtract", "multiply", "divide"):
+        while isinstance(term, Applied) and term.operation in ("add", "subtract", "multiply", "measured", "divide"):
             term = term.parts[0]
         return self.leaves[term.place] if isinstance(term, At) else None
 
@@ -109,6 +109,7 @@ OPERATIONS: Mapping[str, Callable[..., float]] = {
     "add": lambda a, b: a + b,
     "subtract": lambda a, b: a - b,
     "multiply": lambda a, b: a * b,
+    "measured": lambda a, unit: a * unit,
     "divide": lambda a, b: a / b,
     "negate": lambda a: -a,
     "raise_to": _power,
@@ -178,7 +179,7 @@ def _term(branch: Tree[Any] | Any, leaves: Sequence[Leaf], found: list[Leaf]) ->
     if branch.data == "measured":
         inner = _term(branch.children[0], leaves, found)
         found.append(leaves[int(str(branch.children[1]))])
-        return Applied("multiply", (inner, At(len(found) - 1)))
+        return Applied("measured", (inner, At(len(found) - 1)))
     if branch.data == "call":
         function, *arguments = branch.children
         return Applied(str(function), tuple(_term(one, leaves, found) for one in arguments))
@@ -190,9 +191,11 @@ def _term(branch: Tree[Any] | Any, leaves: Sequence[Leaf], found: list[Leaf]) ->
 
 
 def _is_share_of_it(whole: Term, part: Term, leaves: Sequence[Leaf]) -> bool:
-    """Whether a part in per cent is meant of the measured whole before it, as a pocket calculator takes 40 V + 12 %."""
+    """Whether a part in per cent is meant of the whole before it, as a calculator takes 40 V + 12 %; not of 1."""
     if not isinstance(part, At) or not (isinstance(share := leaves[part.place], Number) and share.unit == "%"):
         return False
+    if isinstance(whole, At) and isinstance(leaf := leaves[whole.place], Number) and leaf.unit is None:
+        return leaf.value > 1
     units = {leaf.unit for leaf in _leaves_of(whole, leaves) if isinstance(leaf, Number)}
     return "%" not in units and bool(units - {None, "count"})
 

@@ -5,18 +5,20 @@ may be a part of the method as well as of a wrong way stays suspected until it i
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 from tutor.answers.entry import Entry
+from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import UnreadError
 from tutor.answers.working.knowledge import Finding, Knowledge, LineFindings
-from tutor.answers.working.reading import MOST_LINES, UNREADABLE, comma_readings, plain_line, read_line
+from tutor.answers.working.reading import MOST_LINES, UNREADABLE, Statement, comma_readings, plain_line, read_line
 from tutor.answers.working.settling import Settling
 from tutor.answers.working.sides import Sides
 from tutor.answers.working.symbols import Symbols
 from tutor.answers.working.tokens import Reader
 from tutor.answers.working.verdicts import WRONG, Judged, Verdict, Working
-from tutor.answers.working.words import word_answer
+from tutor.answers.working.words import before_yes_or_no, word_answer
 from tutor.engine.problem import Problem
 from tutor.engine.setting import by_other_methods
 from tutor.errors import FaultyRequestError
@@ -41,14 +43,19 @@ def check_working(problem: Problem, text: str) -> Working:
             f"A working may have {MOST_LINES} lines; this one has {len(lines)}: leave out what is not needed."
         )
     readings = comma_readings(text)
-    found = [_judged(problem, lines, decimal_comma=comma) for comma in readings]
-    found += [_by(other, problem, lines, comma) for other in by_other_methods(problem) for comma in readings]
-    return min(found, key=_unexplained)
+    own = min((_judged(problem, lines, decimal_comma=comma) for comma in readings), key=_unexplained)
+    others = [_by(other, problem, lines, comma) for other in by_other_methods(problem) for comma in readings]
+    return min([own, *(other for other in others if _recognised(other) > _recognised(own))], key=_unexplained)
+
+
+def _recognised(working: Working) -> int:
+    """How many lines are steps of the method, up to the first that is wrong."""
+    return sum(line.quantity is not None for line in working.lines[: working.first_wrong])
 
 
 def _unexplained(working: Working) -> int:
-    """How many lines are wrong, and how many are not recognised."""
-    return sum((line.verdict in WRONG) + (line.quantity is None) for line in working.lines)
+    """How many lines are not recognised; a wrong one counts twice."""
+    return sum(2 if line.verdict in WRONG else line.quantity is None for line in working.lines)
 
 
 def _by(other: Problem, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
@@ -63,7 +70,8 @@ def _judged(problem: Problem, texts: Sequence[str], *, decimal_comma: bool) -> W
     known = Knowledge(problem)
     quantities = problem.question.library.quantities
     has_sizes = any(quantities[name].kind == "size" for name in (*problem.known, *problem.step_names))
-    reader = Reader(Symbols(problem), problem.question.rulebook if has_sizes else None, decimal_comma)
+    farads = any(dimension_of(problem.unit_of(name)) == dimension_of("F") for name in problem.known)
+    reader = Reader(Symbols(problem), problem.question.rulebook if has_sizes else None, decimal_comma, farads)
     sides = Sides(known)
     lines = [_line(text, known, reader, sides) for text in texts]
     Settling(known).settle(lines)
@@ -75,6 +83,9 @@ def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFind
     line = LineFindings(text)
     try:
         plain = plain_line(text)
+        if before := before_yes_or_no(plain):
+            with suppress(UnreadError):
+                _take_statements(line, read_line(before, reader), known, sides)
         if (found := word_answer(plain, known.problem, known.own)) is not None:
             name, entry, right = found
             line.understood = plain
@@ -86,11 +97,15 @@ def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFind
         line.unread = str(error)
         return line
     line.understood = "; ".join(statement.understood for statement in statements)
+    _take_statements(line, statements, known, sides)
+    return line
+
+
+def _take_statements(line: LineFindings, statements: Sequence[Statement], known: Knowledge, sides: Sides) -> None:
     for statement in statements:
         for finding in sides.statement(statement):
             line.findings.append(finding)
             known.take(finding)
-    return line
 
 
 def _in_words(known: Knowledge, name: str, entry: Entry, *, right: bool) -> Finding:

@@ -14,7 +14,8 @@ from tutor.engine.ways import Way
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MOST_TOGETHER = 240
-LOST = (1000.0, 0.001, 100.0, 0.01, 1e6, 1e-6)  # how far off a unit that was not brought along may carry a result
+# How far off a unit that was not brought along may carry a result.
+LOST = (1000.0, 0.001, 100.0, 0.01, 1e6, 1e-6, 60.0, 1 / 60, 3600.0, 1 / 3600)
 
 Kind = Literal["right", "on the way", "wrong", "unknown"]
 _ORDER: tuple[Kind, ...] = ("right", "on the way", "wrong", "unknown")
@@ -31,7 +32,7 @@ class Suspicion(NamedTuple):
 class Match:
     """What a calculation was recognised as; `vector` are its values in all worlds, in the unit of its result.
 
-    `suspected` are the wrong ways that a partial result may also belong to.
+    `suspected` are the wrong ways that a partial result may also belong to; a `partial` one is no step's value.
     """
 
     kind: Kind
@@ -40,6 +41,7 @@ class Match:
     way: Way | None = None
     suspected: tuple[Suspicion, ...] = ()
     fits_unit: bool = True
+    partial: bool = False
 
     @property
     def rank(self) -> float:
@@ -116,7 +118,7 @@ class Methods:
             return Match("wrong", as_typed, wrong[0][1], wrong[0][0])
         if one in self.worlds.wrong_on_the_way:
             way, name = self.worlds.wrong_on_the_way[one]
-            return Match("wrong", as_typed, name, way)
+            return Match("wrong", as_typed, name, way, partial=True)
         return Match("unknown", as_typed)
 
     def is_legitimate(self, vector: Vector) -> bool:
@@ -135,7 +137,7 @@ class Methods:
                 right = self.worlds.vector(name)
                 if shape(vector) == shape(right) and right[0]:
                     ratio = vector[0] * conversion(unit).scale / right[0]
-                    if any(abs(ratio / lost - 1) < SAME for lost in LOST):
+                    if any(abs(abs(ratio) / lost - 1) < SAME for lost in LOST):
                         return name
         return None
 

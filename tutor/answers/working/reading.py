@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from lark import Token
 
 from tutor.answers.entry import EntryError, plain_text
-from tutor.answers.working.expression import Expression, Leaf, Symbol, UnreadError, parsed
+from tutor.answers.working.expression import Expression, Leaf, Number, Symbol, UnreadError, parsed
 from tutor.answers.working.tokens import BEFORE_A_CONDITION, OPERANDS, OPERATORS, Piece, Reader
 
 LONGEST_LINE = 200
@@ -31,8 +31,11 @@ _REWRITTEN = tuple(
         (r"\bmultipl(?:y|ied|ying) ([^ ]+(?: [A-Za-z°%]+)?) by ", r"\1 * "),
         (r" ?\b(?:divided by|over)\b (?=[\d(])", " / "),
         (r" ?\b(?:times|multiplied by)\b (?=[\d(A-Za-z])", " * "),
-        (r" ?\bplus\b (?=[\d(A-Za-z])", " + "),
+        (r" ?\bplus\b (?:[a-z]+ ){0,2}(?=[\d(])| ?\bplus\b (?=[A-Za-z])", " + "),
         (r" ?\bminus\b (?=[\d(A-Za-z])", " - "),
+        (r"(?<=[A-Za-z]) \((\d[\d.,]* ?%)\)$", r" ; \1"),
+        (r"\b(\d+) ?/ ?60 ?(h|hours?|hrs?|min)\b", r"(\1/60) \2"),
+        (r"(?<=[\d)A-Za-z])( ?= ?\d[\d.,]* ?(?:%|per ?cent)) of [^=]*$", r"\1"),
         (r"(?:%|per ?cent) of (?:the )?(?=[\d(A-Za-z])", "% * "),
         (r" ?\bsquared\b", "^2"),
         (r"\bhalf of (?=[\d(])", "0.5 * "),
@@ -45,6 +48,7 @@ _REWRITTEN = tuple(
         (r"\b(?:which )?(?:equals|gives|makes|comes to|is equal to|will be|becomes|is about|is|are|was)\b", "="),
     )
 )
+_ROUND_BRACKETS = str.maketrans("[]", "()")
 _ARROW = re.compile(r"=>|->|→|⇒|∴")
 _ROUNDED = re.compile(
     r"\b(?:and )?round(?:ed|ing|s)?(?: it| off)?(?: (?:down|up|off))?(?: to)?\b(?! ?[()]) ?:?", re.IGNORECASE
@@ -52,6 +56,7 @@ _ROUNDED = re.compile(
 _JOINT = re.compile(
     r";|,(?= )|\.(?= |$)|\b(?:so|therefore|thus|hence|then|and|but|i\.e\.|use|choose|take)\b", re.IGNORECASE
 )
+_NEGATIVE = re.compile(r"([^\W\d][^\d=<>≤≥+*/()]*) (-\d[\d.,]* ?[^\d\s]*)$")
 _RELATION = re.compile(r"[=<>≤≥]")
 _DECIMAL_COMMA = re.compile(r"\d,(?:\d{1,2}|\d{4,})(?!\d)")
 _DECIMAL_POINT = re.compile(r"\d\.\d")
@@ -97,7 +102,7 @@ def plain_line(text: str) -> str:
         raise UnreadError(f"The line is longer than {LONGEST_LINE} characters: write it in several.")
     kept = _COMMENT.sub("", _BULLET.sub("", _ARROW.sub(" ; ", text.strip())))
     try:
-        return " ".join(plain_text(word) for word in kept.split())
+        return " ".join(plain_text(word) for word in kept.split()).translate(_ROUND_BRACKETS)
     except EntryError as error:
         raise UnreadError(str(error)) from None
 
@@ -154,16 +159,19 @@ def _labelled(text: str) -> tuple[str, str]:
     """The words before a colon, and the rest; a colon between two numbers divides."""
     label, colon, rest = text.partition(":")
     if not colon:
-        return "", text
-    divides = label.endswith(" ") and rest.startswith(" ") and re.match(r"[(\d.,-]", label)
-    if divides or not re.search(r"[^\W\d]", label):
+        named = _NEGATIVE.match(text)
+        return (named[1], named[2]) if named else ("", text)
+    before = _RELATION.split(label)[-1].lstrip()
+    divides = label.endswith(" ") and rest.startswith(" ") and re.match(r"[(\d.,-]", before)
+    parted = not label.endswith(" ") and rest.startswith(" ")
+    if divides or not (parted or re.search(r"[^\W\d]", label)):
         return "", f"{label}/{rest}"
     return label.strip(), rest.strip()
 
 
 def _side(text: str, reader: Reader, *, first: bool, only: bool) -> tuple[Expression | None, str]:
     """The calculation in a side and the words that name it; None if there is none."""
-    pieces = _without_remarks(reader.pieces(text))
+    pieces = _without_remarks(reader.pieces(text), factor=first and not only)
     said, pieces = _without_leading_words(pieces, first=first, only=only)
     pieces, behind = _until_words(pieces)
     said = said or behind
@@ -178,8 +186,11 @@ def _side(text: str, reader: Reader, *, first: bool, only: bool) -> tuple[Expres
     return side, said
 
 
-def _without_remarks(pieces: list[Piece]) -> list[Piece]:
-    """The pieces without brackets that hold only words, or the name of the number before them."""
+def _without_remarks(pieces: list[Piece], *, factor: bool) -> list[Piece]:
+    """The pieces without brackets that hold only words, or the name of the number before them, or a remark on it.
+
+    `factor` says that a number with a unit in brackets, as in '25 A (0.1 Ω)', multiplies the one before it.
+    """
     kept: list[Piece] = []
     at = 0
     while at < len(pieces):
@@ -193,9 +204,29 @@ def _without_remarks(pieces: list[Piece]) -> list[Piece]:
             if closed and (names_it or all(piece.kind == "WORD" for piece in inside)):
                 at = end + 1
                 continue
+            measured = bool(kept) and _is_measured(kept[-1])
+            told = measured or (bool(kept) and kept[-1].kind in ("WORD", "SYMBOL"))
+            if told and (end := _remark_end(pieces, at, factor=factor or not measured)):
+                at = end
+                continue
         kept.append(pieces[at])
         at += 1
     return kept
+
+
+def _remark_end(pieces: Sequence[Piece], at: int, *, factor: bool) -> int:
+    """Where a bracket ends that only says more about the number before it; 0 if it is more than that."""
+    end = next((place for place in range(at + 1, len(pieces)) if pieces[place].kind == "RPAR"), 0)
+    inside = pieces[at + 1 : end]
+    words = any(piece.kind == "WORD" for piece in inside)
+    calculates = any(piece.kind in OPERATORS or piece.kind == "LPAR" for piece in inside)
+    told_again = len(inside) == 1 and _is_measured(inside[0]) and not factor
+    return end + 1 if inside and not calculates and (words or told_again) else 0
+
+
+def _is_measured(piece: Piece) -> bool:
+    """Whether a piece is a number with a unit that is no share."""
+    return isinstance(piece.leaf, Number) and piece.leaf.unit not in (None, "%")
 
 
 def _without_leading_words(pieces: list[Piece], *, first: bool, only: bool) -> tuple[str, list[Piece]]:

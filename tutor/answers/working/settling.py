@@ -3,9 +3,12 @@
 from collections.abc import Iterator, Sequence
 
 from tutor.answers.entry import Entry
-from tutor.answers.working.knowledge import Finding, Judge, LineFindings
+from tutor.answers.working.expression import Number
+from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge, LineFindings
 from tutor.answers.working.methods import Suspicion
 from tutor.answers.working.values import Values
+
+NEXT_BUT_ONE = 2.0  # so far a result may lie from what was made of it by rounding, and by one more or less
 
 
 class Settling(Judge):
@@ -26,8 +29,13 @@ class Settling(Judge):
             self._blame_the_end(findings)
 
     def _take_for_the_answer(self, last: Finding) -> None:
-        """Take a value without a name at the end, which the answer is compared from, for the answer."""
+        """Take a value without a name at the end, which is the answer or what that is compared from, for the answer."""
         ask = self.problem.ask
+        if last.name is None and last.verdict == "holds" and last.number is not None:
+            right = (one for one in self.own.entries_for(ask, last.number) if self._is_the_answer(one))
+            if (told := next(right, None)) is not None:
+                last.name, last.entry, last.words, self.known.reached = ask, told, self.teller.holds(ask), True
+                return
         step = self.worlds.steps[ask]
         if last.guessed and last.number is not None and step.kind == "compare" and last.name in step.uses:
             entry = next(self.own.entries_for(ask, last.number), None)
@@ -39,6 +47,12 @@ class Settling(Judge):
             else:
                 departing = self.known.departing(ask, entry, None)
                 last.verdict, last.name, last.way, last.words = departing.verdict, ask, departing.way, departing.words
+
+    def _is_the_answer(self, entry: Entry) -> bool:
+        ask = self.problem.ask
+        precise = entry.digits >= TELLING_DIGITS and self.problem.question.library.quantities[ask].kind == "number"
+        closely = self.own.is_value(ask, entry, self.problem.values[ask], closely=True)
+        return precise and closely and self.own.is_right(ask, entry)
 
     def _clear(self, findings: Sequence[Finding]) -> None:
         """Clear what bore the name of a step and was only a part of it, if the step came out right after all."""
@@ -96,19 +110,40 @@ class Settling(Judge):
         if last.name not in (None, ask):
             self._blame_a_repeated(findings, last, entry)
             return
+        if self._is_the_answer(entry):
+            return
         for finding, suspicion in _suspicions(findings):
             values = self.sources.values_on(suspicion.way)
             if ask in values and self.own.is_value(ask, entry, values[ask]):
                 self._blame(finding, suspicion)
                 return
-        if not (last.loose or any(name == ask for _, name in last.suspected)):
-            return
+        suspected = any(name == ask for _, name in last.suspected)
+        measured = last.number.unit not in (None, "count")
         stray = next((finding for finding in findings if finding.stray), None)
-        if stray is not None:
+        if stray is not None and (last.loose or suspected or measured):
             stray.verdict = "departs"
-        elif not Values(self.known).is_familiar(last.number):
-            departing = self.known.departing(ask, entry, None)
-            last.verdict, last.name, last.way, last.words = "departs", ask, departing.way, departing.words
+        elif self._rounded_wrongly(findings, last.number, entry):
+            self._depart(last, entry)
+        elif last.loose or suspected:
+            new = last.verdict == "holds" and (suspected or measured or self.own.open_steps() == [ask])
+            if new or not Values(self.known).is_familiar(last.number):
+                self._depart(last, entry)
+
+    def _depart(self, last: Finding, entry: Entry) -> None:
+        departing = self.known.departing(self.problem.ask, entry, None)
+        last.verdict, last.name, last.way, last.words = "departs", self.problem.ask, departing.way, departing.words
+
+    def _rounded_wrongly(self, findings: Sequence[Finding], number: Number, entry: Entry) -> bool:
+        """Whether a whole number at the end is a declared wrong way's answer, and near a result before it."""
+        ask = self.problem.ask
+        if self.worlds.steps[ask].kind != "round" or not number.is_whole:
+            return False
+        near = any(
+            one.number is not None and 0 < abs(one.number.value - number.value) < NEXT_BUT_ONE for one in findings[:-1]
+        )
+        return near and any(
+            ask in values and self.own.is_value(ask, entry, values[ask]) for _, values in self.sources.wrong_values
+        )
 
     def _blame_a_repeated(self, findings: Sequence[Finding], last: Finding, entry: Entry) -> None:
         """A step that is told twice may be a wrong way's answer the second time."""

@@ -12,6 +12,12 @@ from tutor.answers.working.reading import COMPARED, Statement
 from tutor.answers.working.values import Values
 
 
+def _is_of(side: Side) -> bool:
+    """Whether a side is a share, or a number of things."""
+    number = side.expression.number
+    return number is not None and number.unit in ("%", "count")
+
+
 class Sides(Judge):
     """Judges statements."""
 
@@ -40,6 +46,9 @@ class Sides(Judge):
                     replace(statement, names=(), label=""), [*chain, self._first_of(right, arithmetic)]
                 )
                 chain = []
+            elif left is not None and self._tells_anew(left, right):
+                found += self._chain(statement, chain) if len(chain) > 1 or not _is_of(left) else []
+                statement, chain = replace(statement, names=(), label=""), []
             chain.append(right)
         return found + self._chain(statement, chain)
 
@@ -50,6 +59,13 @@ class Sides(Judge):
             return False
         value = left.values.get("typed")
         return value is not None and abs(leaf.value - value) <= max(1.05 * leaf.half_width, 1e-9 * abs(value))
+
+    def _tells_anew(self, left: Side, right: Side) -> bool:
+        """Whether a right side says another thing of the left one, as in '2 strings = 19.5 A' or '3.99 V = 16.6 %'."""
+        numbers = left.expression.number, right.expression.number
+        if not all(number is not None and number.unit for number in numbers):
+            return False
+        return _is_of(left) != _is_of(right) and not same_dimensions(left, right)
 
     def _first_of(self, side: Side, arithmetic: Arithmetic) -> Side:
         leaf = side.expression.first_leaf

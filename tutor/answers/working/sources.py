@@ -7,7 +7,7 @@ from functools import cached_property
 from tutor.answers.working.dims import PURE, Dimension, Dimensions, dimension_of, units_like
 from tutor.answers.working.expression import Leaf, Number, Symbol
 from tutor.answers.working.worlds import HOW_MANY, Vector, Worlds
-from tutor.engine.algebra import Literal, walk
+from tutor.engine.algebra import Literal, Name, Operation, walk
 from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE, Way, ways
 from tutor.units import conversion
@@ -62,7 +62,7 @@ class Sources:
         """What a leaf may be, the likeliest first; a number that is nothing known is itself in all worlds."""
         if isinstance(leaf, Symbol):
             return [self._symbol(name) for name in leaf.names]
-        found = [*self._earlier(leaf), *self._named(leaf)]
+        found = [*self._earlier(leaf), *self._named(leaf), *self._multiplied(leaf)]
         if not found or not self._is_told(leaf):
             found += self._in_parts(leaf)
         if not found or self.is_constant(leaf) or (self.is_plain(leaf) and not self._is_told(leaf)):
@@ -95,6 +95,12 @@ class Sources:
     def is_constant(self, number: Number) -> bool:
         """Whether a number stands in a relation, or counts a few."""
         return self.is_plain(number) and (abs(number.value) in self._constants or abs(number.value) <= FEW)
+
+    def is_bare(self, leaf: Leaf) -> bool:
+        """Whether a number is a plain one that is nothing known, so that it may carry any unit in its writer's mind."""
+        if isinstance(leaf, Symbol) or not self.is_plain(leaf) or leaf.value == 1:
+            return False
+        return all(len(set(one.typed)) == 1 and one.dimension in (None, PURE) for one in self.readings(leaf))
 
     def is_stray(self, leaf: Leaf) -> bool:
         """Whether a number is neither a given, nor a result, nor a constant: it comes from nowhere."""
@@ -148,6 +154,24 @@ class Sources:
             as_typed = tuple(sign * meant.to_shown(one) for one in vector)
             working = tuple(sign * one for one in vector) if typed else as_typed
             yield Reading(as_typed, working, dimension_of(shown_in), tag)
+
+    def _multiplied(self, number: Number) -> Iterator[Reading]:
+        """The givens and steps times a factor of the relations that a number may be, such as both ways of a run."""
+        known = {**self.problem.known, **self.problem.values}
+        for factor, name in self._multiples:
+            vector = tuple(factor * value for value in self.worlds.vector(name))
+            yield from self._as_quantity(number, name, factor * known[name], vector, None)
+
+    @cached_property
+    def _multiples(self) -> list[tuple[float, str]]:
+        trees = [tree for step in self.worlds.steps.values() for tree in step.trees]
+        return [
+            (float(one.left.text), one.right.id)
+            for tree in trees
+            for one in walk(tree)
+            if isinstance(one, Operation) and one.sign == "*"
+            if isinstance(one.left, Literal) and not one.left.unit and isinstance(one.right, Name)
+        ]
 
     def _fits(self, typed: str, shown_in: str) -> bool:
         if typed == "%" and shown_in == "%/K":
@@ -208,26 +232,25 @@ class Sources:
 
     @cached_property
     def _wrong_values(self) -> list[tuple[Way, dict[str, float]]]:
-        found = []
-        for way in ways(self.problem).all:
-            if way.origin != "declared":
-                continue
-            try:
-                values = way.follow(self.problem, {**self.problem.known, **self.problem.values}, {}, "")
-            except NO_VALUE:
-                continue
-            right = self.problem.values
-            wrong = {
-                name: value
-                for name, value in values.items()
-                if name in right and abs(value - right[name]) > 1e-6 * max(abs(right[name]), 1e-12)
-            }
-            found.append((way, wrong))
-        return found
+        declared = (way for way in ways(self.problem).all if way.origin == "declared")
+        return [(way, values) for way in declared if (values := self._along(way))]
+
+    def _along(self, way: Way) -> dict[str, float]:
+        """The steps' values on a way, where they differ from the right ones; nothing where there are none."""
+        right = self.problem.values
+        try:
+            values = way.follow(self.problem, {**self.problem.known, **right}, {}, "")
+        except NO_VALUE:
+            return {}
+        return {
+            name: value
+            for name, value in values.items()
+            if name in right and abs(value - right[name]) > 1e-6 * max(abs(right[name]), 1e-12)
+        }
 
     def values_on(self, way: Way) -> dict[str, float]:
-        """The steps' values on a declared wrong way, where they differ; nothing for another way."""
-        return next((values for one, values in self._wrong_values if one is way), {})
+        """The steps' values on a wrong way, where they differ."""
+        return next((values for one, values in self._wrong_values if one is way), None) or self._along(way)
 
     @property
     def wrong_values(self) -> list[tuple[Way, dict[str, float]]]:

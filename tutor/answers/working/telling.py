@@ -1,13 +1,13 @@
 """What is said about a line of a working, in sentences; never the answer itself."""
 
-from tutor.answers.working.arithmetic import Side
+from tutor.answers.working.arithmetic import Side, same_dimensions
 from tutor.answers.working.dims import PURE
 from tutor.answers.working.expression import Number
 from tutor.engine.algebra import Literal, Name
 from tutor.engine.notation import PLAIN, literal_text
 from tutor.engine.problem import Problem
 from tutor.engine.ways import Way
-from tutor.units import written_number, written_unit
+from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_number, written_unit
 
 _SIGN_WORDS = {"<": "below", "≤": "at most", ">": "above", "≥": "at least"}
 
@@ -54,8 +54,8 @@ class Teller:
     def factor_lost(self, name: str, number: Number) -> str:
         """A result that is a thousand times off, or the like."""
         return (
-            f"The digits of {number.text} are those of the {self.words(name)}, but it is not so many "
-            f"{written_unit(number.unit or '')}: bring all units together before you multiply."
+            f"But for its unit {number.text} would be the {self.words(name)}; it is not so many "
+            f"{written_unit(number.unit or '')}. Bring all units together before you multiply."
         )
 
     def familiar(self) -> str:
@@ -80,8 +80,12 @@ class Teller:
 
     def miscalculated(self, left: Side, right: Side) -> str:
         """A side that is not the next one."""
-        value = left.values.get("typed", left.values.get("working", 0.0))
-        return f"{left.expression.text} is {written_number(value, 5)}, not {right.expression.text}."
+        value, unit = left.values.get("typed", left.values.get("working", 0.0)), ""
+        one, other = left.expression.number, right.expression.number
+        if one is not None and other is not None and one.unit and other.unit and same_dimensions(left, right):
+            meant = "degC" if other.unit == "K" and one.unit in ABSOLUTE_TEMPERATURES else other.unit
+            value, unit = conversion(meant).to_shown(left.values["working"]), f" {written_unit(meant)}"
+        return f"{left.expression.text} is {written_number(value, 5)}{unit}, not {right.expression.text}."
 
     def not_so(self, left: Side, sign: str, right: Side) -> str:
         """A comparison that does not hold."""

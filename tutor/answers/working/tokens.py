@@ -67,11 +67,15 @@ class Piece:
 
 @dataclass(frozen=True)
 class Reader:
-    """What the pieces of a problem's working are read with; `decimal_comma` says how 4,333 is meant."""
+    """What the pieces of a problem's working are read with.
+
+    `decimal_comma` says how 4,333 is meant, `farads` how 2 F is.
+    """
 
     symbols: Symbols
     sizes: Rulebook | None
     decimal_comma: bool
+    farads: bool
 
     def pieces(self, text: str) -> list[Piece]:
         """The pieces of a text in plain signs."""
@@ -101,7 +105,7 @@ class Reader:
         for pattern, function in _FUNCTIONS:
             if match := pattern.match(rest):
                 return Piece("FUNCTION", function), len(match[0])
-        if last == "RPAR" and (unit := unit_at(rest)) and unit[1] != COUNT:
+        if last == "RPAR" and (unit := self._unit_at(rest)) and unit[1] != COUNT:
             leaf = Number(1.0, 0.0, 15, unit[1], unit[0].strip())
             return Piece("UNIT", unit[0], leaf), len(unit[0]) + _each(rest[len(unit[0]) :])
         if named := self._named(rest):
@@ -121,6 +125,10 @@ class Reader:
                 return Symbol(names, rest[:end])
         return None
 
+    def _unit_at(self, rest: str) -> tuple[str, str] | None:
+        unit = unit_at(rest)
+        return (unit[0], "F") if self.farads and unit and unit[0].strip() == "F" else unit
+
     def _number(self, rest: str, digits: str) -> tuple[Piece, int]:
         try:
             entry = read_entry(digits, "")
@@ -128,7 +136,7 @@ class Reader:
             if not error.readings:
                 raise UnreadError(str(error)) from None
             entry = error.readings[0 if self.decimal_comma else -1]
-        unit = unit_at(rest[len(digits) :])
+        unit = self._unit_at(rest[len(digits) :])
         length = len(digits) + (len(unit[0]) if unit else 0)
         leaf = Number(entry.value, _half_width(entry), entry.digits, unit[1] if unit else None, rest[:length].strip())
         return Piece("NUMBER", leaf.text, leaf), length + (_each(rest[length:]) if unit else 0)

@@ -4,14 +4,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tutor.answers.entry import Entry
+from tutor.answers.naming import in_working_units
 from tutor.answers.working.arithmetic import Side
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import Number
 from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge
 from tutor.answers.working.reading import Statement
-from tutor.answers.working.sources import Result
+from tutor.answers.working.sources import EXACT, Result
 from tutor.answers.working.worlds import HOW_MANY
 from tutor.engine.ways import Way
+
+AS_WORKED_OUT = 1e-3  # how far a result may lie off, for what was rounded before it
 
 
 class Values(Judge):
@@ -19,18 +22,34 @@ class Values(Judge):
 
     def bare(self, statement: Statement, numbers: Sequence[Side]) -> Finding:
         """A value, perhaps told in several units."""
+        if (given := self._brought_over([one for side in numbers if (one := side.expression.number)])) is not None:
+            return given
         findings = [
             self.value_only(statement, number) for side in numbers if (number := side.expression.number) is not None
         ]
         wrong = [one for one in findings if one.is_wrong]
         return next(iter(wrong or [one for one in findings if one.name] or findings))
 
+    def _brought_over(self, numbers: Sequence[Number]) -> Finding | None:
+        """A given told in another unit."""
+        for name in self.problem.shown if len(numbers) > 1 else ():
+            entries = [next(self.own.entries_for(name, number), None) for number in numbers]
+            first, known = entries[0], self.problem.known[name]
+            if first is None or numbers[0].unit in (None, "count"):
+                continue
+            if abs(in_working_units(self.problem, name, first) - known) <= EXACT * abs(known):
+                for number, entry in zip(numbers, entries, strict=True):
+                    if entry is not None:
+                        self.known.record_step(number, name, entry)
+                return Finding(number=numbers[-1], words=self.teller.given(name))
+        return None
+
     def value_only(self, statement: Statement, number: Number) -> Finding:
         """One value with the name before it, or without."""
         named = [name for name in statement.names if name in self.worlds.steps]
         givens = [name for name in statement.names if name in self.problem.known]
         for name in named or self._likely(number):
-            entry = self.own.first_that_follows(name, number)
+            entry = self.own.first_that_follows(name, number if named else self._as_worked_out(number))
             if entry is not None and (named or self.tells(number, name)):
                 self.known.record_step(number, name, entry)
                 return replace(self.known.held(name, entry, number), guessed=not named)
@@ -40,12 +59,14 @@ class Values(Judge):
             return self._named_value(named, number)
         if self.is_familiar(number):
             return Finding(number=number, words=self.teller.familiar())
-        if (found := self._linked(number)) is not None:
+        if (found := self._as_suspected(number) or self._linked(number)) is not None:
             return found
         if (found := self.declared(number, named or self.own.open_steps())) is not None:
             return found
         if (other := self._in_another_unit(number)) is not None:
-            return Finding("dimension", other, words=self.teller.wrong_unit(other, number), number=number)
+            alike = dimension_of(str(number.unit)) == dimension_of(self.problem.unit_of(other))
+            words = self.teller.factor_lost(other, number) if alike else self.teller.wrong_unit(other, number)
+            return Finding("dimension", other, words=words, number=number)
         self.sources.results.append(Result(number, number.value, (number.value,) * HOW_MANY, None))
         return Finding("unread", words=self.teller.which_quantity(number), number=number, loose=True)
 
@@ -56,6 +77,13 @@ class Values(Judge):
             kinds = self.problem.question.library.quantities
             return [name for name in steps if kinds[name].kind == "count"]
         return steps
+
+    def _as_worked_out(self, number: Number) -> Number:
+        """A number that repeats an earlier result, as precise as that was."""
+        for result in self.sources.results:
+            if result.number.value == number.value and abs(result.value - number.value) <= number.half_width:
+                return replace(number, value=result.value, half_width=AS_WORKED_OUT * abs(result.value))
+        return number
 
     def tells(self, number: Number, name: str) -> bool:
         """Whether a number says enough to be taken for a step by its value alone."""
@@ -87,8 +115,11 @@ class Values(Judge):
         for name in named:
             entry = next(self.own.entries_for(name, number), None)
             if entry is not None:
+                others = [one for one in self.own.open_steps() if one != name]
                 self.known.record_step(number, name, entry)
-                return self.known.departing(name, entry, None, number=number)
+                finding = self.known.departing(name, entry, None, number=number)
+                finding.strong = any(self.own.first_that_follows(one, number, closely=True) for one in others)
+                return finding
         bare = next(self.own.entries_for(named[0], replace(number, unit=None)), None)
         return Finding("dimension", named[0], words=self.teller.wrong_unit(named[0], number), number=number, entry=bare)
 
@@ -97,6 +128,16 @@ class Values(Judge):
         readings = [one for one in self.sources.readings(number) if one.tag is None]
         varying = any(len(set(one.typed)) > 1 for one in readings)
         return varying and (number.digits >= TELLING_DIGITS or number.unit not in (None, "count"))
+
+    def _as_suspected(self, number: Number) -> Finding | None:
+        """What follows on a wrong way that the result before is suspected of."""
+        for way, _ in self.known.previous.suspected if self.known.previous is not None else ():
+            values = self.sources.values_on(way)
+            for name in (one for one in self.own.open_steps() if one in values):
+                for entry in self.own.entries_for(name, number):
+                    if self.own.is_value(name, entry, values[name]):
+                        return self._wrong_value(way, name, entry, number)
+        return None
 
     def _linked(self, number: Number) -> Finding | None:
         """A whole number or a size right behind what it is rounded or chosen from."""
@@ -147,8 +188,7 @@ class Values(Judge):
             return None
         bare = replace(number, unit=None)
         for name in self.own.open_steps():
-            if dimension_of(str(number.unit)) != dimension_of(self.problem.unit_of(name)):
-                entry = next(self.own.entries_for(name, bare), None)
-                if entry is not None and self.own.follows(name, entry):
-                    return name
+            entry = next(self.own.entries_for(name, bare), None)
+            if entry is not None and self.own.follows(name, entry):
+                return name
         return None

@@ -9,11 +9,17 @@ from tutor.answers.working.own import Own
 from tutor.engine.problem import Problem
 
 _YES_OR_NO = re.compile(
-    r"^(?:.*(?:[,:=;]|\b(?:is|so|therefore|thus|hence|then|and|answer|says)\b) *)?"
-    r"\b(yes|no)\b[ .!,]*(?:it (?:does|is|does not|is not).*)?$",
+    r"^(.*(?:[,:=;]|[<>≤≥][^<>≤≥]*|\b(?:is|so|therefore|thus|hence|then|and|answer|says)\b) *)?"
+    r"\b(yes|no)\b(?:[ .!,]*(?:it (?:does|is|does not|is not).*)?|[.,;!][^\d=<>≤≥]*)$",
     re.IGNORECASE,
 )
 _LEAD = re.compile(r"^.*?(?:=|:|;|\bis\b|\bso\b|\btherefore\b|\bthen\b)\s*", re.IGNORECASE)
+
+
+def before_yes_or_no(plain: str) -> str:
+    """What stands before a yes or no at a line's end, if it compares numbers; else nothing."""
+    before = (match[1] or "") if (match := _YES_OR_NO.match(plain)) else ""
+    return before if re.search(r"\d.*[<>≤≥].*\d", before) else ""
 
 
 def word_answer(plain: str, problem: Problem, own: Own) -> tuple[str, Entry, bool] | None:
@@ -21,7 +27,7 @@ def word_answer(plain: str, problem: Problem, own: Own) -> tuple[str, Entry, boo
     quantities = problem.question.library.quantities
     for name in own.open_steps() or [problem.ask]:
         if quantities[name].kind == "answer" and (match := _YES_OR_NO.match(plain)):
-            return _judged(name, read_entry(match[1], "", "yes-or-no"), problem, own)
+            return _judged(name, read_entry(match[2], "", "yes-or-no"), problem, own)
     for name in own.open_steps() or [problem.ask]:
         if quantities[name].kind == "choice" and (entry := _choice(plain, quantities[name].choices)) is not None:
             return _judged(name, entry, problem, own)

@@ -20,6 +20,7 @@ Shape = tuple[float, ...]
 HOW_MANY = 5  # the last one is the problem itself
 MOST_FACTORS = 6
 SAME = 1e-7
+TURNED = "turned-"  # how the names begin of slips in which a sum's sign is turned
 
 
 class Worlds:
@@ -185,10 +186,13 @@ class Worlds:
 
     @cached_property
     def wrong_on_the_way(self) -> dict[Shape, tuple[Way, str]]:
-        """The shapes of partial results that only a declared wrong way leads to, with the step that it changes."""
+        """The shapes of partial results that only a wrong way leads to, with the step that it changes.
+
+        Of the ways that nobody declared only a turned sign is looked for: others share too many shapes.
+        """
         found: dict[Shape, tuple[Way, str]] = {}
         for way in ways(self.problem).all:
-            if way.origin != "declared":
+            if way.origin != "declared" and not way.id.startswith(TURNED):
                 continue
             swapped = self._misread(way)
             for step in way.steps:
