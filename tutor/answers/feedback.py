@@ -26,7 +26,7 @@ def right(problem: Problem, value: float) -> str:
 def past_the_limit(problem: Problem, value: float) -> str:
     """Right arithmetic, but rounding carried the answer over a limit, or no answer keeps it with these numbers."""
     checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
-    if not all(limit.holds({**problem.known, **problem.values}) for limit in problem.question.limits):
+    if not all(_holds(problem, limit) for limit in problem.question.limits):
         return (
             f"The arithmetic is right, but with these numbers no answer keeps the limits. {checks} "
             "Nothing may be built so: other parts are needed."
@@ -180,6 +180,14 @@ def _says(problem: Problem, mistake: Candidate) -> str:
 def _checks(problem: Problem, value: float) -> list[str]:
     values = {**problem.known, **problem.values, problem.ask: value}
     return [check_line(problem, limit, values).text for limit in problem.question.limits]
+
+
+def _holds(problem: Problem, limit: Limit) -> bool:
+    """Whether the right answer keeps a limit; one that cannot be worked out is not kept."""
+    try:
+        return limit.holds({**problem.known, **problem.values})
+    except NO_VALUE:
+        return False
 
 
 def _consequence(problem: Problem, value: float) -> str:
