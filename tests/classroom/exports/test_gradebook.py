@@ -58,6 +58,12 @@ def test_no_cell_is_taken_for_a_formula(make, lead, before):
                 )
 
 
+@pytest.mark.parametrize("text", ["\u200b=1", "\ufeff@x", "\u2060 +1", "\ufe66 1", "\ufe62 1", "\ufe63 1", "\ufe6bx"])
+def test_a_sign_behind_what_cannot_be_seen_or_in_a_small_form_is_no_formula_either(text):
+    assert harmless(text) == f"'{text}"
+    assert harmless(harmless(text)) == harmless(text)
+
+
 @given(st.text())
 def test_harmless_text_has_no_controls_and_no_formula_and_stays_so(text):
     made = harmless(text)

@@ -15,7 +15,9 @@ Separator = Literal[",", ";"]
 
 _CONTROLS = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]+")
 # A cell that begins so is run as a formula; so is what follows a separator, where a program splits at another one.
-_FORMULA = re.compile(r"(^|[,;|])(?=[\s\"]*[=+\-@\uff1d\uff0b\uff0d\uff20])")
+_SIGNS = r"=+\-@\uff1d\uff0b\uff0d\uff20\ufe66\ufe62\ufe63\ufe6b"  # the full-width and the small forms too
+_UNSEEN = r"\s\"\u00ad\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufeff"
+_FORMULA = re.compile(rf"(^|[,;|])(?=[{_UNSEEN}]*[{_SIGNS}])")
 _EARLIEST = (1980, 1, 1, 0, 0, 0)
 
 
