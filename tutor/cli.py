@@ -33,6 +33,9 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--store", help="Where work is kept: a file or a database URL.")
 @click.option(
+    "--listen", metavar="ADDRESS", help="This machine's address in a network that you trust, for learners' own devices."
+)
+@click.option(
     "--host-name", "host_names", multiple=True, help="A name by which a front proxy on this machine is reached."
 )
 @content_option
@@ -44,6 +47,7 @@ def main(
     port: int | None,
     no_browser: bool,
     store: str | None,
+    listen: str | None,
     host_names: tuple[str, ...],
     content: Path | None,
 ) -> None:
@@ -51,7 +55,7 @@ def main(
     if context.invoked_subcommand is None:
         from tutor.app.serve import serve
 
-        serve(port, not no_browser, store, content, host_names)
+        serve(port, not no_browser, store, content, host_names, listen)
 
 
 @main.command()

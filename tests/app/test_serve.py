@@ -47,6 +47,27 @@ def test_no_port_in_the_range_is_said(taken, monkeypatch):
         serve.free_port(None)
 
 
+@pytest.mark.parametrize("text", ["127.0.0.2", " 127.0.0.1 "])
+def test_an_address_of_this_machine_is_taken(text):
+    assert serve.own_address(text) == text.strip()
+
+
+@pytest.mark.parametrize("text", ["203.0.113.7", "::1", "school.example", "", "127.0.0.1:80", "127.0.0.1/8", "9" * 400])
+def test_an_address_that_is_not_this_machines_is_refused(text):
+    # 203.0.113.0/24 is for documentation (RFC 5737), so that no machine has it
+    with pytest.raises(serve.AddressError, match="is no IPv4 address of this machine"):
+        serve.own_address(text)
+
+
+def test_the_address_that_stands_for_all_is_refused():
+    with pytest.raises(serve.AddressError, match="stands for every network"):
+        serve.own_address("0.0.0.0")
+
+
+def test_a_port_is_free_or_taken_for_each_address(taken):
+    assert serve.free_port(taken, "127.0.0.2") == taken
+
+
 def test_what_is_warmed_exists():
     serve.warm()
 

@@ -15,7 +15,7 @@ START = """
 import sys
 from tutor.app.serve import serve
 
-serve(int(sys.argv[1]), False, sys.argv[2], None, [sys.argv[3]])
+serve(int(sys.argv[1]), False, sys.argv[2], None, [sys.argv[3]], sys.argv[4] if len(sys.argv) > 4 else None)
 """
 PATIENCE = 60.0
 
@@ -31,20 +31,21 @@ def free_port() -> int:
 class Server:
     """The tutor on a port, with a store of its own unless one is named; it can be killed and started again on both."""
 
-    def __init__(self, folder: Path, store: str | None = None) -> None:
-        self.port = free_port()
+    def __init__(self, folder: Path, store: str | None = None, listen: str | None = None) -> None:
+        self.port, self.listen = free_port(), listen
         self.store = store or f"sqlite:///{folder / 'tutor.sqlite'}"
         self.log = folder / f"server-{self.port}.log"
         self.process: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self.listen or '127.0.0.1'}:{self.port}"
 
     def start(self) -> None:
         """Start the server and wait until it answers; if it dies or hangs, fail with its log."""
         with self.log.open("ab") as log:
             command = [sys.executable, "-c", START, str(self.port), self.store, HOST_NAME]
+            command += [self.listen] if self.listen else []
             self.process = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT, cwd=self.log.parent)
         deadline = time.monotonic() + PATIENCE
         while not self._healthy():

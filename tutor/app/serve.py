@@ -10,6 +10,7 @@ import webbrowser
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass
+from ipaddress import AddressValueError, IPv4Address, ip_address
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,10 @@ MAIN = Path(__file__).with_name("main.py")
 # the first page comes no later (measured on two cores).
 HEAVY_MODULES = ("schemdraw", "plotly.graph_objects")
 
+OPEN_TO_THE_NETWORK = (
+    "Every device in this network can open it, and what passes between them is not encrypted: use it in a network that "
+    "you trust, or put the tutor behind a front proxy with a certificate."
+)
 STORE_FAILED = (
     "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
     "saved before is there, and what you typed stays in its box. Wait a moment and press the button again, or load the "
@@ -69,6 +74,10 @@ class PortTakenError(FaultyRequestError, OSError):
     """The port that was asked for, or every port of the usual range, is in use."""
 
 
+class AddressError(FaultyRequestError, ValueError):
+    """An address that is none of this machine's, or that stands for all of them."""
+
+
 _settings = Settings()
 
 
@@ -78,13 +87,21 @@ def settings() -> Settings:
 
 
 def serve(
-    port: int | None, browser: bool, store: str | None, content: Path | None, host_names: Sequence[str] = ()
+    port: int | None,
+    browser: bool,
+    store: str | None,
+    content: Path | None,
+    host_names: Sequence[str] = (),
+    listen: str | None = None,
 ) -> None:
     """Serve the tutor until it is stopped; `port` None takes the usual one or the next that is free.
 
-    `host_names` are those by which a front proxy is reached, beside this machine's own.
-    Raises PortTakenError if the port is in use, StoreError or ContentError if those cannot be opened.
+    `host_names` are those by which a front proxy is reached, beside this machine's own; `listen` is the IPv4 address by
+    which other devices reach this machine, None for this machine alone.
+    Raises PortTakenError if the port is in use, AddressError for an address that is not this machine's, StoreError or
+    ContentError if those cannot be opened.
     """
+    host = ADDRESS if listen is None else own_address(listen)
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content)
     code = _set_up_code(store)
@@ -92,10 +109,12 @@ def serve(
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
         load_proved(content)
-    free = free_port(port)
-    address = f"http://{ADDRESS}:{free}"
+    free = free_port(port, host)
+    address = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {address}{note}. Stop it with Ctrl+C.")
+    if not ip_address(host).is_loopback:
+        click.echo(OPEN_TO_THE_NETWORK)
     if code:
         click.echo(f"The class desk has no passphrase yet. Its set-up code, for a day: {code}")
 
@@ -113,9 +132,13 @@ def serve(
         middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
         on_script_error=tell_store_error,
     )
-    allowed = {"server.allowedHosts": [*OPTIONS["server.allowedHosts"], *host_names]}
+    reached = {
+        "server.address": host,
+        "server.port": free,
+        "server.allowedHosts": [*OPTIONS["server.allowedHosts"], host, *host_names],
+    }
     with suppress(KeyboardInterrupt):
-        app.run(config={**OPTIONS, **theme.options(), **allowed, "server.port": free})
+        app.run(config={**OPTIONS, **theme.options(), **reached})
 
 
 def tell_store_error(error: Exception) -> bool:
@@ -150,14 +173,31 @@ def warm() -> None:
     gc.freeze()
 
 
-def free_port(port: int | None) -> int:
+def own_address(text: str) -> str:
+    """One IPv4 address of this machine.
+
+    Raises AddressError for any other text.
+    """
+    advice = "Give this machine's own in the network, such as 192.0.2.20."
+    try:
+        address = IPv4Address(text.strip())
+        if address.is_unspecified:
+            raise AddressError(f"{address} stands for every network that this machine is in. {advice}")
+        with socket.socket() as probe:
+            probe.bind((str(address), 0))
+    except (AddressValueError, OSError):
+        raise AddressError(f"'{text[:40]}' is no IPv4 address of this machine. {advice}") from None
+    return str(address)
+
+
+def free_port(port: int | None, host: str = ADDRESS) -> int:
     """Return the port asked for, or the first free one of the usual range.
 
     Raises PortTakenError if none can be had.
     """
     candidates = range(DEFAULT_PORT, DEFAULT_PORT + PORTS_TRIED) if port is None else [port]
     for candidate in candidates:
-        if _is_free(candidate):
+        if _is_free(candidate, host):
             return candidate
     if port is None:
         raise PortTakenError(
@@ -166,12 +206,12 @@ def free_port(port: int | None) -> int:
     raise PortTakenError(f"Port {port} is in use. Name another one with --port, or leave --port out.")
 
 
-def _is_free(port: int) -> bool:
+def _is_free(port: int, host: str) -> bool:
     with socket.socket() as probe:
         if os.name != "nt":  # on Windows the option would let two live servers share the port
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((ADDRESS, port))
+            probe.bind((host, port))
         except OSError as error:
             if error.errno in {errno.EADDRINUSE, errno.EACCES}:
                 return False

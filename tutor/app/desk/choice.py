@@ -14,8 +14,8 @@ from tutor.classroom.sheets.slips import link as link_from
 
 _GO = "desk go"
 THIS_COMPUTER_ALONE = (
-    "This link opens on this computer alone. For learners' own devices the tutor has to stand behind a front proxy "
-    "(DEVELOPERS.md says how); then open the desk under the proxy's address. Or print the sheets."
+    "This link opens on this computer alone. For learners' own devices start the tutor with --listen and this "
+    "computer's address in the network, then open the desk under that address. Or print the sheets."
 )
 STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
 
