@@ -102,3 +102,29 @@ def test_a_larger_fuse_that_still_protects_is_not_said_to_let_anything_burn(engi
     marking = mark(set_with(engine, "string-fuse-rating", own), "20 A")  # 15 A is the smallest; 20 A is allowed too
     assert marking.verdict == "wrong"
     assert "if the modules or the cable allow less" in marking.feedback
+
+
+@pytest.mark.parametrize(
+    ("exercise", "own", "steps"),
+    [
+        # 15 A at 120 V leave 1440 W for hours.
+        ("load-on-a-power-strip", {"branch_rating": "15 A", "supply_voltage": "120 V", "load_power": "1700 W"}, {}),
+        # The charger cannot take 5000 W of the 1440 W that come in.
+        (
+            "can-the-inverter-take-over",
+            {"charge_power": "5000 W", "supply_current": "12 A", "inverter_power": "2000 W"},
+            {"power_margin": "5560 W"},
+        ),
+        # 80 % of 1800 W are less than the loads take.
+        (
+            "input-limit-for-a-generator",
+            {"generator_power": "1800 W", "generator_share": "80 %", "load_power": "2500 W", "supply_voltage": "120 V"},
+            {},
+        ),
+    ],
+)
+def test_what_more_is_taken_than_there_is_never_comes_out_right(engine, exercise, own, steps):
+    problem = set_with(engine, exercise, own)
+    marking = mark(problem, problem.text_of(problem.ask), steps)
+    assert marking.verdict in ("unclear", "wrong")
+    assert "no answer keeps the limits" in marking.feedback
