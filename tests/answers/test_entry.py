@@ -204,3 +204,8 @@ def test_capacitances_and_circular_mils(text, unit, value):
 
 def test_a_bare_f_stays_a_temperature():
     assert read_entry("-11.2 F", "degC").value == pytest.approx(-24, abs=1e-9)
+
+
+def test_a_bare_f_is_a_farad_where_a_capacitance_is_asked_for():
+    assert read_entry("0.084 F", "mF").value == pytest.approx(84)
+    assert read_entry("86 F", "degC").value == pytest.approx(30)

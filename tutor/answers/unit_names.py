@@ -116,6 +116,8 @@ def _named_unit(name: str, asked: str, alone: bool) -> str:
     """Find one unit by what people call it; a degree is a temperature or a difference, as is asked."""
     key = " ".join(name.replace(".", " ").split())
     unit = _UNITS.get(key) or _UNITS_BY_PREFIX.get(key[0] + key[1:].lower()) or _UNITS_IN_ANY_CASE.get(key.lower())
+    if key == "F" and conversion(asked).dimension == conversion("F").dimension:
+        return "F"
     if unit == "deg" and alone and asked in ABSOLUTE_TEMPERATURES:
         return asked
     if unit is None and alone and _COUNTED.fullmatch(key):

@@ -102,6 +102,8 @@ class Arithmetic:
     def _dimensions(self, leaf: Leaf) -> Dimensions:
         if isinstance(leaf, Number) and leaf.unit and leaf.unit not in ("count", "%"):
             return frozenset({dimension_of(leaf.unit)})
+        if self.sources.is_bare(leaf) and not self.sources.stands_in_the_method(leaf):
+            return None
         readings = [one.dimension for one in self.sources.readings(leaf)]
         if not readings or any(one is None for one in readings):
             return None

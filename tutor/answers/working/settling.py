@@ -27,6 +27,17 @@ class Settling(Judge):
             self._blame_earlier(findings[:first], findings[first])
         else:
             self._blame_the_end(findings)
+        self._point_back(lines)
+
+    def _point_back(self, lines: Sequence[LineFindings]) -> None:
+        """Where a departure has no name, point at the line before it that was not recognised."""
+        told = [(line.text, finding) for line in lines if (finding := line.decisive) is not None]
+        place = next((at for at, (_, finding) in enumerate(told) if finding.is_wrong), 0)
+        doubtful = next((text for text, finding in told[:place] if finding.loose), None)
+        if doubtful is None or (wrong := told[place][1]).verdict != "departs":
+            return
+        if wrong.way is None or wrong.way.origin == "pair":
+            wrong.words += f" {self.teller.look_first(doubtful)}"
 
     def _take_for_the_answer(self, last: Finding) -> None:
         """Take a value without a name at the end, which is the answer or what that is compared from, for the answer."""
@@ -37,16 +48,24 @@ class Settling(Judge):
                 last.name, last.entry, last.words, self.known.reached = ask, told, self.teller.holds(ask), True
                 return
         step = self.worlds.steps[ask]
-        if last.guessed and last.number is not None and step.kind == "compare" and last.name in step.uses:
+        if last.guessed and last.number is not None and step.kind in ("compare", "choose") and last.name in step.uses:
             entry = next(self.own.entries_for(ask, last.number), None)
-            if entry is None:
+            if entry is None or (step.kind == "choose" and not self._is_listed(last.number, entry)):
                 return
+            if step.kind == "choose":
+                self.own.entries.pop(last.name, None)
             if self.own.follows(ask, entry):
                 last.name, last.entry, self.known.reached = ask, entry, self.own.is_right(ask, entry)
                 last.words = self.teller.holds(ask, carried=not self.known.reached)
             else:
                 departing = self.known.departing(ask, entry, None)
                 last.verdict, last.name, last.way, last.words = departing.verdict, ask, departing.way, departing.words
+
+    def _is_listed(self, number: Number, entry: Entry) -> bool:
+        """Whether a number as typed is a size that may be chosen for the answer, rightly or wrongly."""
+        ask = self.problem.ask
+        chosen = [vectors[ask][-1] for _, vectors in self.worlds.wrong if ask in vectors]
+        return number.is_whole and any(self.own.is_value(ask, entry, value) for value in chosen)
 
     def _is_the_answer(self, entry: Entry) -> bool:
         ask = self.problem.ask

@@ -62,7 +62,7 @@ class Sources:
         """What a leaf may be, the likeliest first; a number that is nothing known is itself in all worlds."""
         if isinstance(leaf, Symbol):
             return [self._symbol(name) for name in leaf.names]
-        found = [*self._earlier(leaf), *self._named(leaf), *self._multiplied(leaf)]
+        found = [*self._earlier(leaf), *self._named(leaf), *self._multiplied(leaf), *self._rests(leaf)]
         if not found or not self._is_told(leaf):
             found += self._in_parts(leaf)
         if not found or self.is_constant(leaf) or (self.is_plain(leaf) and not self._is_told(leaf)):
@@ -101,6 +101,10 @@ class Sources:
         if isinstance(leaf, Symbol) or not self.is_plain(leaf) or leaf.value == 1:
             return False
         return all(len(set(one.typed)) == 1 and one.dimension in (None, PURE) for one in self.readings(leaf))
+
+    def stands_in_the_method(self, leaf: Leaf) -> bool:
+        """Whether a number is a plain one of the relations or of the trade; another may be a mistaken given."""
+        return isinstance(leaf, Number) and (self.is_constant(leaf) or abs(leaf.value) in PLAIN)
 
     def is_stray(self, leaf: Leaf) -> bool:
         """Whether a number is neither a given, nor a result, nor a constant: it comes from nowhere."""
@@ -161,6 +165,13 @@ class Sources:
         for factor, name in self._multiples:
             vector = tuple(factor * value for value in self.worlds.vector(name))
             yield from self._as_quantity(number, name, factor * known[name], vector, None)
+
+    def _rests(self, number: Number) -> Iterator[Reading]:
+        """What is left of the whole beside a share that is given, such as 75 % above a cut-off at 25 %."""
+        for name in self.problem.shown:
+            if self.problem.unit_of(name) == "%":
+                vector = tuple(1 - value for value in self.worlds.vector(name))
+                yield from self._as_quantity(number, name, 1 - self.problem.known[name], vector, None)
 
     @cached_property
     def _multiples(self) -> list[tuple[float, str]]:

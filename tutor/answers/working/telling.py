@@ -45,6 +45,10 @@ class Teller:
         """A calculation whose arithmetic holds, and of which no more is known."""
         return "The arithmetic holds. Which quantity this is was not recognised: write its name before it."
 
+    def look_first(self, text: str) -> str:
+        """An earlier line that may be where it departs."""
+        return f"Look first at '{text}', which was not recognised."
+
     def stray(self, number: str) -> str:
         """A calculation with a number from nowhere."""
         return (

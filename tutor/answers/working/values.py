@@ -180,7 +180,7 @@ class Values(Judge):
         self.known.record_step(number, name, entry)
         if way.id in self.known.blamed:
             return Finding(name=name, entry=entry, number=number, words=self.teller.holds(name, carried=True))
-        return self.known.departing(name, entry, way, number=number)
+        return self.known.departing(name, entry, way if number.digits >= TELLING_DIGITS else None, number=number)
 
     def _in_another_unit(self, number: Number) -> str | None:
         """The step whose value a number with a unit that does not fit is."""

@@ -180,8 +180,8 @@ class Worlds:
             return {}
         return {
             name: vector
-            for name in touched
-            if name in self.steps and not same(vector := tuple(v[name] for v in each), self.vector(name))
+            for name in self.steps
+            if name in touched and not same(vector := tuple(v[name] for v in each), self.vector(name))
         }
 
     @cached_property
