@@ -57,6 +57,15 @@ def own_server(tmp_path: Path) -> Iterator[Server]:
     running.kill()
 
 
+@pytest.fixture
+def listening(tmp_path: Path) -> Iterator[Server]:
+    """The tutor at another address of this machine: Linux takes all of 127.0.0.0/8 for it (RFC 1122, 3.2.1.3)."""
+    running = Server(tmp_path, listen="127.0.0.2")
+    running.start()
+    yield running
+    running.kill()
+
+
 @pytest.fixture(scope="module")  # no longer: its event loop would stand in the way of other files' own
 def chromium() -> Iterator[Browser]:
     with sync_playwright() as playwright:
