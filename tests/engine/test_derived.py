@@ -58,6 +58,7 @@ def test_slips_in_a_product(engine, words, value):
         ("25\u00a0°C added instead of taken away", 41.3 * (1 - 0.0027 * (-24 + 25))),
         ("the difference taken the other way round", 41.3 * (1 - 0.0027 * 49)),
         ("20 °C taken for 25 °C", 41.3 * (1 + 0.0027 * 44)),
+        ("the minus of the record low lost", 41.3 * (1 + 0.0027 * 1)),
         ("the record low in kelvin where degrees Celsius belong", 41.3 * (1 - 0.0027 * (249.15 - 25))),
         ("the module's operating voltage used where the module's open-circuit voltage belongs", 34.4 * 1.1323),
     ],

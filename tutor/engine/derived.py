@@ -4,7 +4,7 @@ A slip changes one relation in one place (a factor left out, a sign turned, a ta
 given's printed number in another unit.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 from types import MappingProxyType
@@ -40,6 +40,7 @@ WEIGHTS = {
     "scale": 1.0,
     "twice": 0.5,
     "reference": 1.0,
+    "sign": 2.0,
 }
 REFERENCES = ("25", "20")  # °C: of a label's values and of tables of resistance or of the air, taken for one another
 FEW_COLUMNS = 5
@@ -95,6 +96,22 @@ def unit_slips(question: Question, steps: Sequence[Step], units: Mapping[str, st
             told = f"{words}: the {question.library.quantities[name].words}"
             id_ = f"unit-of-{name.replace('_', '-')}"
             found.append(Derived(id_, told, WEIGHTS["unit"], tuple(steps), {name: unit}, False, departs or 0))
+    return found
+
+
+def lost_minuses(question: Question, steps: Sequence[Step], below_zero: Collection[str]) -> list[Derived]:
+    """The slips of losing the minus of a given; `below_zero` are those told in °C and below zero."""
+    found = []
+    for name in below_zero:
+        using = [at for at, step in enumerate(steps) if name in step.uses]
+        if using:
+            words = f"the minus of the {question.library.quantities[name].words} lost"
+            changed = list(steps)
+            for at in using:
+                trees = tuple(_with(tree, name, Negative(Name(name))) for tree in steps[at].trees)
+                changed[at] = replace(steps[at], trees=trees)
+            id_ = f"minus-of-{name.replace('_', '-')}"
+            found.append(Derived(id_, words, WEIGHTS["sign"], tuple(changed), departs=using[0]))
     return found
 
 

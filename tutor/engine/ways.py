@@ -10,7 +10,7 @@ from itertools import combinations
 from typing import Literal as OneOf
 
 from tutor.engine.algebra import COMPARED, Call, Literal, Name, Node, is_smooth, parts
-from tutor.engine.derived import NOTHING, Derived, derived_ways, unit_slips
+from tutor.engine.derived import NOTHING, Derived, derived_ways, lost_minuses, unit_slips
 from tutor.engine.method import Step
 from tutor.engine.numeric import Relation
 from tutor.engine.problem import Problem
@@ -115,7 +115,7 @@ class Ways:
 
 def ways(problem: Problem) -> Ways:
     """The single ways of a problem, the declared ones first."""
-    return _single(problem.question, _units(problem))
+    return _single(problem.question, _units(problem), _below_zero(problem))
 
 
 def pairs(problem: Problem) -> Ways:
@@ -127,10 +127,15 @@ def _units(problem: Problem) -> Units:
     return tuple((name, amount.unit) for name, amount in problem.shown.items())
 
 
+def _below_zero(problem: Problem) -> tuple[str, ...]:
+    return tuple(name for name, told in problem.shown.items() if told.unit == "degC" and told.value < 0)
+
+
 @lru_cache(maxsize=QUESTIONS_KEPT)
-def _single(question: Question, units: Units) -> Ways:
+def _single(question: Question, units: Units, below_zero: tuple[str, ...]) -> Ways:
     steps = question.right.steps
     slips = [*derived_ways(question, steps), *unit_slips(question, steps, dict(units))]
+    slips += lost_minuses(question, steps, below_zero)
     return _together((*declared_ways(question), *(_way(question, slip, "derived") for slip in slips)))
 
 
