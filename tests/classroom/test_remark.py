@@ -208,7 +208,10 @@ def test_no_correction_makes_an_answer_right_that_breaks_a_limit(answered, engin
     remark = preview_answer(answered.store, engine, one.id, str(fits - 1))
     apply(answered.store, engine, remark, "house rule: one to spare")
     again = ClassWork(answered.store, engine, answered.of, answered.members[0])
-    assert again.answer(2, str(fits + 1), key="x").said.verdict == "wrong"
+    wrong = again.answer(2, str(fits + 1), key="x").said
+    assert wrong.verdict == "wrong"
+    assert "the right answer that your instructor gave" in wrong.feedback
+    assert "has changed" not in wrong.feedback
     with pytest.raises(ClassError, match="break the problem's limit"):
         preview_answer(answered.store, engine, one.id, str(fits + 1))
 

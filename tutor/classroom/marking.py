@@ -21,6 +21,7 @@ from tutor.units import conversion
 
 FEWEST_FIGURES = 3
 _CHANGED = "It was marked by the values kept when the problem was handed out, because the exercise has changed since."
+_SAID = "It was marked by the right answer that your instructor gave."
 
 
 class StepError(FaultyRequestError, ValueError):
@@ -66,7 +67,8 @@ def mark_by_kept(handed: Handed, entry: str, steps: Mapping[str, str]) -> Markin
     right = proved and _accepts(handed, read)
     if not right and _rounded_too_far(handed, read):
         return Marking("unclear", read, feedback.rounded_too_far(read), steps=marks)
-    return Marking("right" if right else "wrong", read, f"{'Right' if right else 'Not yet'}. {_CHANGED}", steps=marks)
+    why = _SAID if handed.kept.said else _CHANGED
+    return Marking("right" if right else "wrong", read, f"{'Right' if right else 'Not yet'}. {why}", steps=marks)
 
 
 def read_value(handed: Handed, text: str) -> float:

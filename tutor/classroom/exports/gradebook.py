@@ -12,7 +12,7 @@ _CELLS = {"right": "1", "wrong": "0", "excused": "excused", "open": ""}
 def gradebook(
     outcomes: Sequence[Outcome], *, bom: bool = True, separator: Separator = ",", closed: bool = False
 ) -> bytes:
-    """Write the gradebook; in a closed set an open place is 0, before that its cell is empty.
+    """Write the gradebook; in a closed set an open place is 0, before that its cell and the percent are empty.
 
     Names and numbers are made harmless: none is taken for a formula.
     """
@@ -25,7 +25,8 @@ def gradebook(
     rows = [[*header, "right", "of", "percent"]]
     for line in learner_lines(outcomes):
         mine = cells[line.member]
-        percent = "" if line.share is None else f"{100 * line.share:.1f}"
+        decided = closed or not line.open
+        percent = f"{100 * line.share:.1f}" if decided and line.share is not None else ""
         rows.append(
             [
                 harmless(line.member.number),
