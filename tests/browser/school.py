@@ -50,12 +50,13 @@ class School:
 
     @staticmethod
     def wrong_passphrases(address: str, tries: int) -> None:
-        """Try wrong passphrases, the first in a minute and then one a minute, so that each is looked at."""
-        now = datetime.now(UTC)
+        """Try wrong passphrases, each as soon as the one before lets it be looked at."""
+        moment = datetime.now(UTC) + timedelta(seconds=1)  # there was one a moment ago
         with closing(Store.open(address)) as store:
             for at in range(tries):
                 with suppress(DeskError):
-                    Desk(store).enter("wrong every time", now + timedelta(minutes=1 + at))
+                    Desk(store).enter("wrong every time", moment)
+                moment += timedelta(seconds=2 ** (at + 1))
 
     def cookie(self, at: int, server: str) -> dict[str, str]:
         """The cookie by which the server knows the browser of a learner who has claimed a name."""

@@ -283,7 +283,7 @@ def test_no_file_is_to_be_had_by_guessing(path, server):
 def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
     enter(visitor, server, "not the passphrase")
     assert visitor.hears("This is not the passphrase. Wait 1 s before the next try.")
-    school.wrong_passphrases(server.store, 6)
+    school.wrong_passphrases(server.store, 4)
     visitor.page.get_by_label("Passphrase").fill(school.passphrase)
     visitor.press("Enter the desk")
     assert visitor.hears("There was a wrong try just now. Wait")
