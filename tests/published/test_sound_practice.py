@@ -74,7 +74,6 @@ def test_an_inverter_bears_for_seconds_what_it_bears_for_hours(engine, book):
         ("is-the-battery-fuse-too-large", {"conductor_size": "10 AWG"}),
         ("conductor-behind-a-fuse", {"device_rating": "20 A"}),
         ("conductor-for-current", {"run_current": "16 A"}),
-        ("conductor-in-a-hot-conduit", {"run_current": "25 A", "conductors_grouped": "2"}),
         ("battery-fuse", {"cable_ampacity": "20 A"}),
         ("battery-fuse", {"cable_ampacity": "900 A"}),
     ],
