@@ -191,7 +191,7 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
             if not first.working <= amount.working <= last.working:
                 raise RequestError(
                     f"{name} = {amount} is outside what this exercise holds for: {first} to {last}. "
-                    "Beyond that another rule counts."
+                    "Take a number within that; beyond it another rule counts, so ask a licensed electrician."
                 )
     return dict(own)
 

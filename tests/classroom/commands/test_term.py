@@ -203,7 +203,8 @@ def test_an_answer_is_chosen_by_its_place_and_else_the_last(answered):
     told = json.loads(shell("handed", "show", code, "--json").stdout)
     assert [(one["entry"], one["comment"]) for one in told["answers"]] == [("88", "the first"), ("99", "the last")]
     done = shell("handed", "withdraw", code, "--answer", 3)
-    assert (done.exit_code, "has 2 answers" in done.stderr) == (2, True)
+    assert (done.exit_code, "has no answer 3, the last is 2" in done.stderr) == (2, True)
+    assert "is taken back from '99'" in shell("handed", "comment", code, " ").stdout
 
 
 def test_what_learners_typed_steers_no_terminal(answered, tmp_path):

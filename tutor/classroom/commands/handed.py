@@ -55,7 +55,7 @@ def comment(code: str, text: str, at: int | None, store: str | None) -> None:
     with _found(code, store) as (results, outcome):
         answer = _answer(outcome, at)
         results.comment(answer.id, text)
-    say(f"The comment stands beside '{answer.entry}'.")
+    say(f"The comment {'stands beside' if text.strip() else 'is taken back from'} '{answer.entry}'.")
 
 
 @handed.command()
@@ -96,9 +96,13 @@ def _found(code: str, store: str | None) -> "Iterator[tuple[Results, Outcome]]":
 
 
 def _answer(outcome: "Outcome", at: int | None) -> "Answer":
-    answers = outcome.answers
-    if not answers or (at or 1) > len(answers):
-        raise Fault(f"Problem {outcome.handed.code} has {len(answers)} answers; 'coldmorning handed show' lists them.")
+    answers, code = outcome.answers, outcome.handed.code
+    if not answers:
+        raise Fault(f"Problem {code} has no answer yet.")
+    if at is not None and at > len(answers):
+        raise Fault(
+            f"Problem {code} has no answer {at}, the last is {len(answers)}; 'coldmorning handed show' lists them."
+        )
     return answers[(at or len(answers)) - 1]
 
 
