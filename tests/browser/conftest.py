@@ -1,4 +1,5 @@
 import importlib.util
+import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -36,6 +37,7 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
+ANSWERS = re.compile("^(Check|Save) the answer$")
 SAID = "document.querySelector('[data-testid=stMain]')?.innerText"
 
 
@@ -161,6 +163,12 @@ class Learner:
         """The box for the answer."""
         return self.page.locator("[class*=stForm]").filter(has=self.button("Check the answer")).get_by_role("textbox")
 
+    def class_box(self, place: int | None = None) -> Locator:
+        """The answer's box of class work: the last one of a form that has come to its button."""
+        form = self.page.locator("[class*=stForm]").filter(has=self.button(ANSWERS))
+        of_place = "" if place is None else f"[class*='-{place}-']"
+        return form.locator(f"{of_place}[class*='st-key-draft-'] input").last
+
     def hears(self, words: str) -> bool:
         """Whether the page says something, now or within the time that a busy machine may need."""
         deadline = time.monotonic() + PATIENCE
@@ -174,7 +182,7 @@ class Learner:
         self.page.goto(address)
         settled(self.page)
 
-    def button(self, name: str) -> Locator:
+    def button(self, name: str | re.Pattern[str]) -> Locator:
         return self.page.get_by_role("button", name=name)
 
     def answer(self, text: str) -> str:

@@ -135,10 +135,10 @@ def come_in(someone, server, of, name):
 
 def send(someone, text):
     """Type an answer, press Enter, and wait until it is said to be kept."""
-    boxes = someone.page.locator("[class*='st-key-draft-'] input")
-    boxes.last.fill(text)
+    box = someone.class_box()
+    box.fill(text)
     with someone.a_change():
-        boxes.last.press("Enter")
+        box.press("Enter")
     someone.page.get_by_text("Saved on").first.wait_for()
 
 
@@ -233,7 +233,7 @@ def test_a_draft_is_taken_from_a_member_alone(server, opened, learner):
     assert post(nobody, draft) == 403
     bo.page.reload()
     bo.page.get_by_text("Problem 1 of 1").wait_for()
-    expect(bo.page.locator("[class*='st-key-draft-'] input").last).to_have_value("")
+    expect(bo.class_box()).to_have_value("")
     ana.page.reload()
     ana.page.get_by_text("Problem 1 of 1").wait_for()
-    expect(ana.page.locator("[class*='st-key-draft-'] input").last).to_have_value("12")
+    expect(ana.class_box()).to_have_value("12")

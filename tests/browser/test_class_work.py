@@ -102,14 +102,9 @@ def say_who(someone, name, personal=None):
         box.press("Enter")
 
 
-def field(someone, place):
-    """The last box of a problem's form: the answer's."""
-    return someone.page.locator(f"[class*='-{place}-'][class*='st-key-draft-'] input").last
-
-
 def send(someone, place, text) -> str:
     """Type an answer, press Enter; gives what is said to it."""
-    box = field(someone, place)
+    box = someone.class_box(place)
     box.fill(text)
     with someone.a_change():
         box.press("Enter")
@@ -129,7 +124,7 @@ def test_from_the_code_to_a_right_answer_with_the_keyboard_alone(server, make_cl
     name.press("Enter")
     page.get_by_text("Problem 1 of 4").wait_for()
     assert f"Write down your personal code: {school.personal_code(school.ana)}." in someone.text
-    field(someone, VOLTAGE).focus()
+    someone.class_box(VOLTAGE).focus()
     page.keyboard.type("1.234")
     with someone.a_change():
         page.keyboard.press("Enter")
@@ -186,7 +181,7 @@ def test_a_second_device_needs_the_personal_code(server, make_class, come_in, le
     assert "Problem 1" not in other.text
     say_who(other, "Ana", school.personal_code(school.ana).lower())
     other.page.get_by_text("Problem 1 of 4").wait_for()
-    expect(field(other, VOLTAGE)).to_have_value("1.234")
+    expect(other.class_box(VOLTAGE)).to_have_value("1.234")
     assert "Write down" not in other.text
 
 
@@ -200,7 +195,7 @@ def test_leaving_gives_the_device_to_another_and_the_code_brings_back(make_class
     someone.press("Leave this name on this device")
     say_who(someone, "8")
     someone.page.get_by_text("Problem 1 of 4").wait_for()
-    expect(field(someone, VOLTAGE)).to_have_value("")
+    expect(someone.class_box(VOLTAGE)).to_have_value("")
     assert "You are Bo" in someone.text
     assert school.answers("Bo", VOLTAGE) == []
 
@@ -212,7 +207,7 @@ def test_coming_back_leads_to_the_last_place_with_all_that_was_said(server, make
     someone.press("Show hint 1 of 3")
     someone.page.reload()
     someone.page.get_by_text("Hint 1.").wait_for()
-    expect(field(someone, COUNT)).to_have_value("77")
+    expect(someone.class_box(COUNT)).to_have_value("77")
     assert "Not right yet." in someone.text
     someone.go(server.address + school.address())
     someone.page.get_by_text("Problem 2 of 4").wait_for()
@@ -231,7 +226,7 @@ def test_when_the_attempts_are_used_up_the_box_goes_and_the_list_says_so(make_cl
     someone.page.get_by_text("· 1 attempt left").wait_for()
     send(someone, COUNT, "78")
     someone.page.get_by_text("You have used all attempts at this problem.").wait_for()
-    expect(field(someone, COUNT)).to_have_count(0)
+    expect(someone.class_box(COUNT)).to_have_count(0)
     assert "Your earlier answers: 1" in someone.text
     someone.page.get_by_text("All problems: 1 of 4 done").click()
     told = "✖ 2. The most modules in one string – not right, no attempts left (this one)"
@@ -243,14 +238,14 @@ def test_when_the_attempts_are_used_up_the_box_goes_and_the_list_says_so(make_cl
 def test_the_same_answer_sent_twice_counts_once(make_class, come_in):
     school = make_class()
     someone = come_in(school, place=COUNT)
-    field(someone, COUNT).fill("77")
+    someone.class_box(COUNT).fill("77")
     someone.button("Check the answer").dblclick()
     someone.page.get_by_text("· 1 attempt left").wait_for()
     someone.button("Check the answer").click()
     someone.page.get_by_text("You had sent this answer already. It counts once.").wait_for()
     someone.page.reload()
     someone.page.get_by_text("· 1 attempt left").wait_for()
-    field(someone, COUNT).press("Enter")
+    someone.class_box(COUNT).press("Enter")
     someone.page.get_by_text("You had sent this answer already. It counts once.").wait_for()
     assert [answer.entry for answer in school.answers("Ana", COUNT)] == ["77"]
 
@@ -296,7 +291,7 @@ def test_marked_when_closed_tells_nothing_before_and_all_after(server, make_clas
     for place, text in ((VOLTAGE, school.right("Ana", VOLTAGE)), (COUNT, "77")):
         someone.go(server.address + school.address(place))
         page.get_by_text(f"Problem {place} of").wait_for()
-        field(someone, place).fill(text)
+        someone.class_box(place).fill(text)
         someone.press("Save the answer")
         page.get_by_text("How it was marked is shown when the set closes.").wait_for()
         said[place] = [text for text in page.locator(".stAlertContainer").all_inner_texts() if "Saved" in text]
@@ -319,7 +314,7 @@ def test_an_answer_that_comes_after_the_closing_is_kept_and_not_counted(make_cla
     assert "Not counted." in said
     assert "kept, but not counted" in said
     assert [answer.counted for answer in school.answers("Ana", COUNT)] == [False]
-    expect(field(someone, COUNT)).to_have_count(0)
+    expect(someone.class_box(COUNT)).to_have_count(0)
 
 
 def test_before_the_opening_it_says_when(server, make_class, learner):
@@ -335,19 +330,19 @@ def test_what_was_typed_and_not_sent_is_there_again(server, make_class, come_in,
     someone = come_in(school)
     page = someone.page
     with page.expect_response("**/coldmorning/draft") as kept:
-        field(someone, VOLTAGE).press_sequentially("46")
+        someone.class_box(VOLTAGE).press_sequentially("46")
     assert kept.value.status == 204
     with page.expect_response("**/coldmorning/draft"):
-        field(someone, VOLTAGE).press_sequentially("7.5 volt")
+        someone.class_box(VOLTAGE).press_sequentially("7.5 volt")
         page.get_by_role("heading", name="Problem 1").click()
     page.reload()
     page.get_by_text("Problem 1 of 4").wait_for()
-    expect(field(someone, VOLTAGE)).to_have_value("467.5 volt")
+    expect(someone.class_box(VOLTAGE)).to_have_value("467.5 volt")
     other = learner(server.address + school.address())
     say_who(other, "Ana")
     say_who(other, "Ana", school.personal_code(school.ana))
     other.page.get_by_text("Problem 1 of 4").wait_for()
-    expect(field(other, VOLTAGE)).to_have_value("467.5 volt")
+    expect(other.class_box(VOLTAGE)).to_have_value("467.5 volt")
     assert school.answers("Ana", VOLTAGE) == []
 
 
@@ -360,7 +355,7 @@ def test_a_lost_connection_loses_neither_answer_nor_draft(server, make_class, co
     someone.page.wait_for_selector(LOST, state="attached")
     proxy.mend()
     someone.page.wait_for_selector(CONNECTED, state="attached")
-    field(someone, COUNT).fill("78")
+    someone.class_box(COUNT).fill("78")
     someone.page.wait_for_timeout(100)
     proxy.cut()
     someone.page.wait_for_selector(LOST, state="attached")
@@ -368,7 +363,7 @@ def test_a_lost_connection_loses_neither_answer_nor_draft(server, make_class, co
     with someone.page.expect_response("**/coldmorning/draft", timeout=15000) as kept:
         someone.page.wait_for_selector(CONNECTED, state="attached")
     assert kept.value.status == 204
-    field(someone, COUNT).press("Enter")
+    someone.class_box(COUNT).press("Enter")
     someone.page.get_by_text("You have used all attempts").wait_for()
     assert [answer.entry for answer in school.answers("Ana", COUNT)] == ["77", "78"]
     proxy.close()
