@@ -52,6 +52,29 @@ def test_a_conductor_that_is_asked_for_may_be_protected_for_its_load(engine, exe
             assert problem.values["current_for_terminals"] <= limits.look_up(size), problem.shown
 
 
+@pytest.mark.parametrize("amperes", range(4, 33))
+@pytest.mark.parametrize(
+    ("exercise", "given", "own"),
+    [
+        ("conductor-for-current", "run_current", {"ambient": "80 degF"}),
+        ("conductor-in-a-hot-conduit", "run_current", {"ambient": "80 degF", "conductors_grouped": "2"}),
+        ("conductor-for-drop", "run_current", {"terminal_rating": "75 degC", "run_length": "1 ft"}),
+        ("battery-cable", "inverter_power", {"battery_voltage_low": "20 V", "inverter_efficiency": "100 %"}),
+    ],
+)
+def test_own_small_currents_get_the_smallest_conductor_that_may_be_protected_for_them(
+    engine, exercise, given, own, amperes
+):
+    # NFPA 70-2017 210.20(A), 240.4(D), 240.6(A) and Table 310.15(B)(16) (third-party transcription).
+    current = f"{amperes} A" if given == "run_current" else f"{20 * amperes} W"
+    problem = set_with(engine, exercise, {**own, given: current})
+    device = next(rating for rating in (5, 10, 15, 20, 25, 30, 35, 40, 45) if rating >= 1.25 * amperes)
+    sizes = {"14 AWG": (20, 15), "12 AWG": (25, 20), "10 AWG": (35, 30), "8 AWG": (50, 50)}
+    fitting = [size for size, (ampacity, limit) in sizes.items() if 1.25 * amperes <= ampacity and device <= limit]
+    assert problem.text_of(problem.ask) == fitting[0]
+    assert mark(problem, fitting[0]).verdict == "right"
+
+
 def test_a_conductor_for_hours_is_none_of_those_with_a_limit_of_their_own(engine):
     question = engine.question("continuous-current-of-a-conductor", None, "us")
     smallest = question.rulebook.size_named("10 AWG").area
@@ -73,7 +96,6 @@ def test_an_inverter_bears_for_seconds_what_it_bears_for_hours(engine, book):
         ("what-the-fuse-protects", {"second_conductor_size": "12 AWG"}),
         ("is-the-battery-fuse-too-large", {"conductor_size": "10 AWG"}),
         ("conductor-behind-a-fuse", {"device_rating": "20 A"}),
-        ("conductor-for-current", {"run_current": "16 A"}),
         ("battery-fuse", {"cable_ampacity": "20 A"}),
         ("battery-fuse", {"cable_ampacity": "900 A"}),
     ],

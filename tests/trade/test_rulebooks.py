@@ -230,5 +230,18 @@ def test_every_row_of_every_file_is_in_some_table():
     for file in (content_root() / "assets" / "tables").glob("*.csv"):
         with file.open(encoding="utf-8", newline="") as lines:
             shipped |= {tuple(row.items()) for row in csv.DictReader(lines) if "rulebook" in row}
-    read = {tuple(row.items()) for book in (US, IEC) for table in book.tables.values() for row in table.rows}
-    assert shipped == read
+    tables = [book.tables[name] for book in (US, IEC) for name in book.tables if name != "protected_ampacity"]
+    assert shipped == {tuple(row.items()) for table in tables for row in table.rows}
+
+
+def test_the_ampacity_of_small_conductors_goes_no_higher_than_what_may_protect_them():
+    bare, protected = US.tables["ampacity"], US.tables["protected_ampacity"]
+    limits = {"14 AWG": 15, "12 AWG": 20, "10 AWG": 30}  # NFPA 70-2017 240.4(D), third-party transcription
+    for size in bare.listed("size"):
+        limit = limits.get(US.size_of(size).name, math.inf)
+        for column in bare.listed("insulation"):
+            assert protected.look_up(size, column) == min(bare.look_up(size, column), limit)
+    (row,) = [row for row in protected.rows if (row["size"], row["insulation_degC"]) == ("12 AWG", "90")]
+    assert "310.15(B)(16)" in row["source"]
+    assert "240.4(D)" in row["source"]
+    assert IEC.tables["protected_ampacity"].rows == IEC.tables["ampacity"].rows

@@ -124,6 +124,9 @@ def rulebook(id_: str) -> Rulebook:
     areas = {row["size"]: to_area(float(row[of_sizes.value])) for row in of_sizes.rows}
     tables = {name: read_table(name, entry, folder, id_, areas) for name, entry in about.items()}
     tables = {name: table for name, table in tables.items() if table.rows}
+    for name in tables:
+        if (limit := about[name].get("at_most")) in tables:
+            tables[name] = tables[name].at_most(tables[limit])
     figures = {
         row["name"]: Figure(conversion(row["unit"]).to_working(float(row["value"])), row)
         for table in tables.values()

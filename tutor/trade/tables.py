@@ -5,7 +5,7 @@ Keys and values are in working units; a conductor's size is its cross-section in
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from tutor.units import conversion, written
@@ -83,6 +83,19 @@ class Table:
         if self._band is None:
             return found[0]
         return found[self._band_of(self.keys[self._band], edges, values[self._band])]
+
+    def at_most(self, limits: "Table") -> "Table":
+        """The table with no value above that of its size in a table of limits, both in the same unit."""
+        rows = {row[limits.key]: row for row in limits.rows}
+
+        def limited(row: Mapping[str, str]) -> Mapping[str, str]:
+            limit = rows.get(row[self.key])
+            if limit is None or float(row[self.value]) <= float(limit[limits.value]):
+                return row
+            source = f"{row['source']}; {limit['source']}"
+            return {**row, self.value: limit[limits.value], "source": source}
+
+        return replace(self, rows=tuple(limited(row) for row in self.rows))
 
     def first_at_least(self, value: float) -> float:
         """The smallest standard size that is not below the value, in working units.
