@@ -39,6 +39,16 @@ AT_ONCE = {
         "input_voltage_max: {lowest: 600 V, highest: 100 V, step: 10 V}",
         "'lowest' has to be below 'highest'",
     ),
+    "step in another unit": (
+        "input_voltage_max: charger",
+        "input_voltage_max: {lowest: 100 V, highest: 600 V, step: 10 kV}",
+        "'step' has to be written in the unit of 'lowest'",
+    ),
+    "step of nothing": (
+        "input_voltage_max: charger",
+        "input_voltage_max: {lowest: 100 V, highest: 600 V, step: 0 V}",
+        "'step' has to be above zero",
+    ),
     "unknown unit": ("input_voltage_max: charger", "input_voltage_max: {one_of: [600 Vult]}", "'Vult' is not a unit"),
     "infinite value": ("input_voltage_max: charger", "input_voltage_max: {one_of: [.inf]}", "'.inf' is not a value"),
     "slip missing": ("    instead: {cold_voltage: module_voc}\n", "", "a mistake needs 'instead', 'swap' or 'misread'"),

@@ -219,19 +219,32 @@ class PartGiven(Model):
     take: Name | None = None
 
 
-class RangeGiven(Model):
-    """A given drawn evenly from lowest, lowest + step, ... up to highest."""
+class Bounds(Model):
+    """The lowest and the highest that a given may be."""
 
     lowest: Amount
     highest: Amount
-    step: Amount
 
     @model_validator(mode="after")
     def _rises(self) -> Self:
-        if not (self.lowest.value < self.highest.value and self.step.value > 0):
-            raise ValueError("'lowest' has to be below 'highest', and 'step' above zero")
-        if len({self.lowest.unit, self.highest.unit, self.step.unit}) > 1:
-            raise ValueError("'lowest', 'highest' and 'step' have to be written in one unit")
+        if self.lowest.value >= self.highest.value:
+            raise ValueError("'lowest' has to be below 'highest'")
+        if self.lowest.unit != self.highest.unit:
+            raise ValueError("'lowest' and 'highest' have to be written in one unit")
+        return self
+
+
+class RangeGiven(Bounds):
+    """A given drawn evenly from lowest, lowest + step, ... up to highest."""
+
+    step: Amount
+
+    @model_validator(mode="after")
+    def _steps(self) -> Self:
+        if self.step.value <= 0:
+            raise ValueError("'step' has to be above zero")
+        if self.step.unit != self.lowest.unit:
+            raise ValueError("'step' has to be written in the unit of 'lowest'")
         return self
 
 
@@ -347,7 +360,7 @@ class Exercise(Model):
     asks: dict[Name, Sentence] = Field(min_length=1, max_length=8)
     why: dict[Name, Sentence]
     within: dict[Name, tuple[float, float]] = Field(default_factory=dict)
-    holds_for: dict[Name, RangeGiven | SizeGiven] = Field(
+    holds_for: dict[Name, Bounds | SizeGiven] = Field(
         default_factory=dict, description="givens beyond which another rule counts: own numbers there are refused"
     )
     mistakes: dict[Identifier, Mistake] = Field(max_length=24)

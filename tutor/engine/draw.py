@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from tutor.content.models import Amount, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
+from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import Ambiguity, ambiguity, fault
@@ -196,8 +196,8 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
     return dict(own)
 
 
-def _ends(given: RangeGiven | SizeGiven, book: Rulebook) -> tuple[Amount, Amount]:
-    if isinstance(given, RangeGiven):
+def _ends(given: Bounds | SizeGiven, book: Rulebook) -> tuple[Amount, Amount]:
+    if isinstance(given, Bounds):
         return given.lowest, given.highest
     return size_amount(book.size_named(given.smallest)), size_amount(book.size_named(given.largest))
 
