@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from tutor.answers.entry import LONGEST, Entry, EntryError, quoted
 from tutor.answers.verdicts import Explanation, Marking
+from tutor.counting import counted
 from tutor.engine.order import WHOLE, OrderProblem
 
 _LETTERS = re.compile(r"[A-Za-z]")
@@ -26,7 +27,7 @@ def mark_order(problem: OrderProblem, answer: str) -> Marking:
         return Marking("wrong", entry, says, (found,), found)
     if problem.ask == WHOLE and len(actions) < len(problem.to_order):
         left = len(problem.to_order) - len(actions)
-        missing = "1 of the steps is" if left == 1 else f"{left} of the steps are"
+        missing = counted(left, "of the steps is", "of the steps are")
         return Marking("wrong", entry, f"Nothing stands before what it needs, but {missing} still missing.")
     return Marking("right", entry, _right(problem))
 

@@ -6,6 +6,7 @@ from uuid import NAMESPACE_URL, uuid5
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
+from tutor.counting import counted
 from tutor.engine.labels import label
 
 
@@ -52,7 +53,7 @@ def rules_words(of: StoredSet) -> str:
     told = [f"Class {of.class_name}"] if of.class_name != USUAL_CLASS else []
     if rules.closes is not None and of.closed_at is None:
         told.append(f"closes on {told_time(rules.closes, rules.zone)}")
-    told.append("1 attempt at each problem" if rules.attempts == 1 else f"{rules.attempts} attempts at each problem")
+    told.append(f"{counted(rules.attempts, 'attempt')} at each problem")
     told.append("marked at once" if rules.marked == "at once" else "marked when the set closes")
     told.append(f"rulebook {'US' if rules.rulebook == 'us' else 'IEC'}")
     return " · ".join(told)

@@ -5,20 +5,21 @@ from collections.abc import Iterator
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.report import ClassReport, LearnerLine
 from tutor.classroom.statistics import ENOUGH, PlaceStatistics
+from tutor.counting import counted
 from tutor.intervals import Interval
 
 
 def report_lines(report: ClassReport) -> Iterator[str]:
     """The places, the reliability of their sum, the mistakes, the learners."""
     found = report.statistics
-    yield f"{report.title}: {found.learners} learners, {'closed' if report.closed else 'still open'}"
+    yield f"{report.title}: {counted(found.learners, 'learner')}, {'closed' if report.closed else 'still open'}"
     if not found.enough:
         yield f"Fewer than {ENOUGH} learners: read the intervals; no verdicts are given."
     yield ""
     yield from map(_place, found.places)
     reliability = found.reliability
     if reliability.kr20 is not None:
-        on = f"{reliability.learners} learners of whom every place is decided"
+        on = f"{counted(reliability.learners, 'learner')} of whom every place is decided"
         yield f"KR-20 {hundredths(reliability.kr20)}{_span(reliability.interval)}, from {on}"
     yield ""
     yield "Mistakes, the most pressing first:" if report.mistakes else "No mistake has been recognised yet."
@@ -49,7 +50,7 @@ def _place(place: PlaceStatistics) -> str:
 
 def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
     more = f", perhaps {mistake.perhaps:.1f} more" if mistake.perhaps >= 0.05 else ""
-    yield f"{at:3} {mistake.words}: {mistake.learners} learner{'' if mistake.learners == 1 else 's'}{more}"
+    yield f"{at:3} {mistake.words}: {counted(mistake.learners, 'learner')}{more}"
     if mistake.broke_limit:
         yield f"      {mistake.broke_limit} of its {mistake.answers} answers would break a limit"
     yield f"      seen in: {', '.join(mistake.exercises)}"

@@ -175,11 +175,11 @@ def test_one_problems_right_answer_is_corrected_after_a_look(shell, tmp_path):
     shell("roster", tmp_path / "roster.csv")
     handed = json.loads(shell("hand-out", "week-3", "--json").stdout)["problems"][0]
     (tmp_path / "answers.csv").write_text(f"code,answer\n{handed['code']},1\n", encoding="utf-8")
-    assert "1 new answers: 0 right, 1 wrong" in shell("markall", tmp_path / "answers.csv", "--set", "week-3").stdout
+    assert "1 new answer: 0 right, 1 wrong" in shell("markall", tmp_path / "answers.csv", "--set", "week-3").stdout
     look = ["remark", "week-3", "--problem", handed["code"], "--answer", "1"]
     for _ in range(2):
         assert "'1' wrong -> right" in shell(*look).stdout
-    assert "1 verdicts, 0 unfit. Done." in shell(*look, "--apply", "one is enough here").stdout
+    assert "1 verdict, 0 unfit. Done." in shell(*look, "--apply", "one is enough here").stdout
     assert "0 verdicts" in shell(*look).stdout
 
 

@@ -14,6 +14,7 @@ from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.names import called
 from tutor.classroom.paper import PaperEntry, PaperReport, mark_entries, mark_paper
 from tutor.classroom.spreadsheet import Fault
+from tutor.counting import counted
 from tutor.units import written_unit
 
 _TOLD = "desk paper told"
@@ -52,12 +53,12 @@ def show_report(report: PaperReport) -> None:
 def report_told(report: PaperReport) -> str:
     """What became of the answers, as a sentence."""
     counts = ", ".join(f"{count} {WORDS[verdict]}" for verdict, count in sorted(report.verdicts.items()))
-    were = "answer was" if report.new == 1 else "answers were"
-    told = f"{report.new} new {were} marked{f': {counts}' if counts else ''}."
+    marked = counted(report.new, "new answer was marked", "new answers were marked")
+    told = f"{marked}{f': {counts}' if counts else ''}."
     if report.there:
-        told += f" {report.there} {'was' if report.there == 1 else 'were'} there already."
+        told += f" {counted(report.there, 'was', 'were')} there already."
     if report.blank:
-        told += f" {report.blank} {'row was' if report.blank == 1 else 'rows were'} blank."
+        told += f" {counted(report.blank, 'row was', 'rows were')} blank."
     return told
 
 

@@ -14,6 +14,7 @@ from tutor.classroom.models import StoredSet
 from tutor.classroom.names import called
 from tutor.classroom.remark import Change, Remark, apply, preview_answer, preview_content
 from tutor.classroom.results import handed_by_code
+from tutor.counting import counted
 
 _LOOKED = "desk remark"
 _TOLD = "desk remark told"
@@ -103,12 +104,12 @@ def difference_told(remark: Remark) -> str:
     """How much would change, as a sentence."""
     if not remark.corrected:
         return "No problem has other values than before: nothing would change."
-    problems = "1 problem gets" if len(remark.corrected) == 1 else f"{len(remark.corrected)} problems get"
+    problems = counted(len(remark.corrected), "problem gets", "problems get")
     return f"{problems} another right answer; {_answers(remark.changes)} marked otherwise."
 
 
 def _answers(changes: Sequence[Change]) -> str:
-    return "1 answer is" if len(changes) == 1 else f"{len(changes) or 'no'} answers are"
+    return counted(len(changes), "answer is", "answers are") if changes else "no answers are"
 
 
 def _make(room: Room, remark: Remark) -> None:

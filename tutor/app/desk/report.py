@@ -17,6 +17,7 @@ from tutor.classroom.report import ClassReport, LearnerLine, class_report
 from tutor.classroom.report_words import hundredths
 from tutor.classroom.statistics import ENOUGH, Reliability
 from tutor.content.library import Library
+from tutor.counting import counted
 from tutor.engine.labels import capitalised
 
 SHOWN_MISTAKES = 12
@@ -77,7 +78,7 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
 
 def mistake_told(mistake: ClassMistake) -> str:
     """How many make a mistake, and how dangerous it is."""
-    learners = "1 learner makes it" if mistake.learners == 1 else f"{mistake.learners} learners make it"
+    learners = counted(mistake.learners, "learner makes it", "learners make it")
     told = f"{learners}{f', perhaps {mistake.perhaps:.1f} more' if mistake.perhaps >= 0.05 else ''}."
     if mistake.broke_limit:
         told += f" {mistake.broke_limit} of {mistake.answers} answers would break a limit: equipment or people at risk."
@@ -109,7 +110,7 @@ def reliability_told(of: Reliability) -> str:
     ends = " to ".join(map(hundredths, of.interval or ()))
     span = f" (95 % interval {ends})" if ends else ""
     value = f"KR-20, how far the sum of right answers can be trusted, is {hundredths(of.kr20)}{span}"
-    return f"{value}, from {of.learners} learners and {of.places} problems."
+    return f"{value}, from {counted(of.learners, 'learner')} and {counted(of.places, 'problem')}."
 
 
 def _learner_row(line: LearnerLine) -> dict[str, str]:

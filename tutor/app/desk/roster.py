@@ -17,6 +17,7 @@ from tutor.classroom.register import LONGEST_NAME, Entered
 from tutor.classroom.roster import Roster, read_roster
 from tutor.classroom.sheets.slips import slips
 from tutor.classroom.spreadsheet import Fault
+from tutor.counting import counted
 
 _TOLD = "desk roster told"
 _UPLOAD = "desk roster upload"
@@ -82,11 +83,11 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     if file is None:
         return
     found = read_roster(file.getvalue())
-    st.markdown(f"The file names **{len(found.members)}** learners.")
+    st.markdown(f"The file names **{counted(len(found.members), 'learner')}**.")
     show_faults(_first_told(found))
     if not found.members:
         return
-    if st.button(f"Put {len(found.members)} learners on the roster", type="primary"):
+    if st.button(f"Put {counted(len(found.members), 'learner')} on the roster", type="primary"):
         st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
         st.session_state[_UPLOAD] = upload + 1
         st.rerun()
@@ -102,15 +103,15 @@ def show_faults(faults: list[Fault]) -> None:
         return
     listed = "\n".join(f"- {plain(str(fault))}" for fault in faults[:SHOWN_FAULTS])
     more = f"\n- and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
-    lines = "1 line has" if len(faults) == 1 else f"{len(faults)} lines have"
+    lines = counted(len(faults), "line has", "lines have")
     st.warning(f"**{lines} to be looked at.**\n\n{listed}{more}", icon="⚠")
 
 
 def entered_told(entered: Entered) -> str:
     """What became of a roster, as a sentence."""
-    told = ["1 learner was added" if len(entered.new) == 1 else f"{len(entered.new)} learners were added"]
+    told = [counted(len(entered.new), "learner was added", "learners were added")]
     if entered.there:
-        told.append(f"{len(entered.there)} {'was' if len(entered.there) == 1 else 'were'} there already")
+        told.append(counted(len(entered.there), "was there already", "were there already"))
     if entered.renamed:
         told.append(f"{len(entered.renamed)} renamed by their number")
     return f"{', '.join(told)}."

@@ -16,6 +16,7 @@ from tutor.classroom.handing import hand_out
 from tutor.classroom.models import PracticeSet, StoredSet
 from tutor.classroom.sets import written_set
 from tutor.classroom.views import told_time
+from tutor.counting import counted
 
 _HELP = {"nothing": "no help", "hints": "hints", "solution": "hints and the worked solution"}
 
@@ -32,10 +33,10 @@ def show(room: Room, chosen: Chosen) -> None:
 
 def rules_told(declared: PracticeSet) -> str:
     """The rules of a set in a sentence or two."""
-    attempts = "one attempt" if declared.attempts == 1 else f"{declared.attempts} attempts"
+    attempts = counted(declared.attempts, "attempt")
     solutions = {"when solved": "once solved", "when closed": "when the set closes", "never": "never"}
     return (
-        f"{len(declared.places)} problems ({UNITS[declared.rulebook]}), {attempts} each, with "
+        f"{counted(len(declared.places), 'problem')} ({UNITS[declared.rulebook]}), {attempts} each, with "
         f"{_HELP[declared.help]}. Marked {declared.marked}; worked solutions are shown {solutions[declared.solutions]}."
     )
 
@@ -90,8 +91,8 @@ def _problems(room: Room, of: StoredSet) -> None:
             st.markdown("No problem is handed out yet.")
     if without:
         st.markdown(
-            f"{len(without)} of {len(members)} learners have not got their problems yet; each gets them on first "
-            "opening the link. For paper, hand them out now."
+            f"{len(without)} of {counted(len(members), 'learner')} have not got their problems yet; each gets them on "
+            "first opening the link. For paper, hand them out now."
         )
         if st.button("Hand out the problems now"):
             hand_out(room.store, engine(), of, without, Bar("Handing out", "learners"))

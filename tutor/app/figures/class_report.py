@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 from tutor.app.figures.base import HEIGHT, Drawn, blank
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.statistics import PlaceStatistics, SetStatistics
+from tutor.counting import counted
 from tutor.intervals import Interval
 from tutor.looks import Look
 
@@ -92,7 +93,7 @@ def _places_sentence(statistics: SetStatistics, shown: Sequence[PlaceStatistics]
     hardest = min(shown, key=lambda place: place.right.value or 0.0)
     easiest = max(shown, key=lambda place: place.right.value or 0.0)
     told = (
-        f"Of {statistics.learners} learners, fewest are right at place {hardest.place} "
+        f"Of {counted(statistics.learners, 'learner')}, fewest are right at place {hardest.place} "
         f"({hardest.right.count} of {hardest.right.of}) and most at place {easiest.place} "
         f"({easiest.right.count} of {easiest.right.of})."
     )
@@ -107,12 +108,8 @@ def _mistakes_sentence(mistakes: Sequence[ClassMistake]) -> str:
     first = mistakes[0]
     more = f", and perhaps to {first.perhaps:.1f} more" if first.perhaps >= 0.1 else ""
     danger = f"; {first.broke_limit} of its {first.answers} answers would break a limit" if first.broke_limit else ""
-    told = f"The most pressing mistake: {first.words}, named to {_learners(first.learners)}{more}{danger}."
+    told = f"The most pressing mistake: {first.words}, named to {counted(first.learners, 'learner')}{more}{danger}."
     return told + (f" {len(mistakes)} mistakes are told in all." if len(mistakes) > 1 else "")
-
-
-def _learners(count: int) -> str:
-    return "1 learner" if count == 1 else f"{count} learners"
 
 
 def _label(at: int, mistake: ClassMistake) -> str:

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, of_a_set, opened, told_progress
+from tutor.counting import counted
 from tutor.shell import Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 
@@ -30,7 +31,8 @@ def hand_out(which: str, class_name: str | None, store: str | None, content: Pat
         ]
         print_json({"set": of.declaration.id, "class": of.class_name, "problems": listed})
         return
-    click.echo(f"{len(problems)} problems for {len({one.member.id for one in problems})} learners.")
+    learners = counted(len({one.member.id for one in problems}), "learner")
+    click.echo(f"{counted(len(problems), 'problem')} for {learners}.")
 
 
 @click.command()
@@ -55,14 +57,14 @@ def markall(
         report = mark_paper(kept, engine_of(content), data, of, progress)
     if as_json:
         faults = [{"line": fault.line, "reason": fault.reason} for fault in report.faults]
-        counted = {name: report.verdicts[name] for name in ("right", "wrong", "unclear", "refused")}
-        print_json({"new": report.new, **counted, "there": report.there, "blank": report.blank, "faults": faults})
+        verdicts = {name: report.verdicts[name] for name in ("right", "wrong", "unclear", "refused")}
+        print_json({"new": report.new, **verdicts, "there": report.there, "blank": report.blank, "faults": faults})
         return
     for fault in report.faults:
         say(str(fault), err=True)
     click.echo(
-        f"{report.new} new answers: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
-        f"{report.there} there already, {report.blank} blank, {len(report.faults)} lines to look at."
+        f"{counted(report.new, 'new answer')}: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
+        f"{report.there} there already, {report.blank} blank, {counted(len(report.faults), 'line')} to look at."
     )
 
 
@@ -111,7 +113,8 @@ def remark(
     for line in told_changes(found):
         say(line)
     done = "Done." if reason is not None else "Nothing was changed; --apply REASON does it."
-    click.echo(f"{len(found.corrected)} problems, {len(found.changes)} verdicts, {len(found.unfit)} unfit. {done}")
+    problems, verdicts = counted(len(found.corrected), "problem"), counted(len(found.changes), "verdict")
+    click.echo(f"{problems}, {verdicts}, {len(found.unfit)} unfit. {done}")
 
 
 def _told(found: Any) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, in_class, of_a_set, opened, set_json
+from tutor.counting import counted
 from tutor.shell import Commands, Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 _file = click.argument("file", type=click.Path(path_type=Path))
@@ -38,7 +39,7 @@ def check(file: Path, learners: int, content: Path | None, as_json: bool) -> Non
     if as_json:
         print_json({**found.model_dump(mode="json"), "spread": [asdict(one) for one in spreads]})
         return
-    click.echo(f"{found.id}: {found.title} ({len(found.places)} problems)")
+    click.echo(f"{found.id}: {found.title} ({counted(len(found.places), 'problem')})")
     for one in spreads:
         click.echo(
             f"  {one.place:2} {one.exercise:36} steps {_range(one.steps)}, mistakes {_range(one.traps)}, "

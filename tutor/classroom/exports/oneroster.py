@@ -74,7 +74,7 @@ def oneroster(
 def _check(lines: Sequence[LearnerLine], ids: SchoolIds) -> None:
     missing = [name.rstrip("_") for name, value in vars(ids).items() if not value.strip()]
     if missing:
-        raise OneRosterError(f"The school's id of the {missing[0]} is missing. Ask the school's office for it.")
+        raise OneRosterError(f"The id of the {missing[0]} is missing. Ask the school's office for it.")
     without = [line.member.name for line in lines if not line.member.number.strip()]
     if without:
         raise OneRosterError(
