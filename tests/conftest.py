@@ -16,6 +16,7 @@ from tutor.classroom.keeping import handed_from
 from tutor.classroom.models import Answer, Handed, Member, Outcome
 from tutor.content.library import load
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Operation, Power
+from tutor.engine.draw import draw
 from tutor.engine.question import Engine
 from tutor.units import conversion
 
@@ -92,6 +93,12 @@ def pytest_generate_tests(metafunc):
         chosen = [question for question in _built_in() if QUESTIONS[name](question)]
         ids = [f"{one.exercise.id}:{one.ask}:{one.rulebook.id}" for one in chosen]
         metafunc.parametrize(name, chosen, ids=ids, scope="session")
+
+
+@pytest.fixture(scope="session")
+def drawn():
+    """drawn(question, number): a problem as draw gives it, drawn once for all tests that look at it in a row."""
+    return lru_cache(maxsize=2048)(draw)
 
 
 @pytest.fixture(scope="session")

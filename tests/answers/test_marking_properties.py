@@ -14,7 +14,7 @@ from tutor.engine.draw import draw
 from tutor.units import conversion
 
 registry = pint.UnitRegistry()
-searched = settings(max_examples=25, deadline=None)
+searched = settings(max_examples=12, deadline=None)
 
 # a glossary unit, and other ways to type it, each with pint's name for both
 OTHER_UNITS = {

@@ -8,8 +8,6 @@ from tutor.answers.verdicts import claimed
 from tutor.content.models import Amount
 from tutor.engine.draw import draw
 
-DRAWS = 60
-
 
 def cold_problem(engine, ask=None, **own):
     texts = {"module_voc": "41.3 V", "module_vmp": "34.4 V", "voc_coefficient": "-0.27 %/K", "record_low": "-24 degC"}
@@ -45,9 +43,9 @@ def test_a_value_that_no_way_leads_to_names_none(engine, text):
     assert "not identified" in marking.feedback or "factor" in marking.feedback
 
 
-def test_probabilities_leave_room_for_chance(question):
+def test_probabilities_leave_room_for_chance(question, drawn):
     for number in range(20):
-        problem = draw(question, number)
+        problem = drawn(question, number)
         for _, values in problem.predictions:
             entries = {problem.ask: read(problem, values[problem.ask])}
             found = candidates(problem, entries, problem.ask)
@@ -63,9 +61,10 @@ def read(problem, value):
     return Entry(conversion(problem.unit).to_shown(value), 0.0, problem.unit, "", 15)
 
 
-def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, mark_values):
-    for number in range(DRAWS):
-        problem = draw(question, number)
+@pytest.mark.parametrize("draws", [25, pytest.param(200, marks=pytest.mark.million)])
+def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, drawn, mark_values, draws):
+    for number in range(draws):
+        problem = drawn(question, number)
         for way, values in problem.predictions:
             marking = mark_values(problem, values, figures=6)
             if marking.verdict != "wrong":
@@ -81,9 +80,9 @@ def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, 
                 assert weights[marking.named.id].weight > 3 * weights[way.mistake].weight
 
 
-def test_a_claim_is_the_likeliest_and_likely(question, mark_values):
+def test_a_claim_is_the_likeliest_and_likely(question, drawn, mark_values):
     for number in range(20):
-        problem = draw(question, number)
+        problem = drawn(question, number)
         for _, values in problem.predictions:
             marking = mark_values(problem, values, figures=6)
             assert marking.named == claimed(list(marking.candidates))

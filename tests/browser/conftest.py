@@ -38,6 +38,11 @@ QUIET = [
     "--disable-sync",
 ]
 ANSWERS = re.compile("^(Check|Save) the answer$")
+LOOK_EVERY = 50  # milliseconds; at every frame of the page it would keep a core busy
+SETTLED = """() =>
+[...document.querySelectorAll("h1")].some(heading => heading.offsetParent)
+&& document.querySelector("[data-testid=stApp][data-test-script-state=notRunning]") !== null
+"""
 SAID = "document.querySelector('[data-testid=stMain]')?.innerText"
 
 
@@ -127,8 +132,7 @@ def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: 
 
 def settled(page: Page) -> None:
     """Wait until the heading is there and the script run is over."""
-    page.wait_for_selector("h1")
-    page.wait_for_selector("[data-testid=stApp][data-test-script-state=notRunning]")
+    page.wait_for_function(SETTLED, polling=LOOK_EVERY)
 
 
 def plain(text: str) -> str:
@@ -210,7 +214,7 @@ class Learner:
         """Wait until the page says something else than before; a run as such can be over between two looks at it."""
         before = self.page.evaluate(SAID)
         yield
-        self.page.wait_for_function(f"before => {SAID} !== before", arg=before)
+        self.page.wait_for_function(f"before => {SAID} !== before", arg=before, polling=LOOK_EVERY)
         settled(self.page)
 
     def token(self) -> str:

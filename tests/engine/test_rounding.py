@@ -10,7 +10,6 @@ from tutor.engine.algebra import parse
 from tutor.engine.draw import draw
 from tutor.engine.rounding import could_change, span, widened
 
-DRAWS = 200
 MIXTURES = 4  # random choices, for each draw, of which results are rounded and to how many figures
 
 
@@ -27,12 +26,13 @@ def roundings(seed):
         yield lambda value, choice=choice: figures(value, choice.choice((3, 3, 3, 4, 5, 12)))
 
 
-def test_honest_rounding_never_changes_what_is_counted_looked_up_or_judged(discrete_question, work_out):
+@pytest.mark.parametrize("draws", [75, pytest.param(300, marks=pytest.mark.million)])
+def test_honest_rounding_never_changes_what_is_counted_looked_up_or_judged(discrete_question, work_out, draws):
     question = discrete_question
     steps = question.right.steps
     discrete = [step.name for step in steps if step.kind in ("round", "look up", "choose")]
     discrete += [step.name for step in steps if question.library.quantities[step.name].kind == "answer"]
-    for number in range(DRAWS):
+    for number in range(draws):
         problem = draw(question, number)
         for rounded in roundings(f"{question.exercise.id} {number}"):
             values = work_out(problem, rounded)
@@ -40,9 +40,9 @@ def test_honest_rounding_never_changes_what_is_counted_looked_up_or_judged(discr
                 assert values[name] == pytest.approx(problem.values[name], rel=1e-12), (number, name)
 
 
-def test_the_second_way_gives_the_same_values(question, work_out):
+def test_the_second_way_gives_the_same_values(question, drawn, work_out):
     for number in range(20):
-        problem = draw(question, number)
+        problem = drawn(question, number)
         for name, value in work_out(problem).items():
             assert value == pytest.approx(problem.values[name], rel=1e-9), (number, name)
 

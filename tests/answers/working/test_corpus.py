@@ -1,6 +1,7 @@
 """Workings with the verdict that each must get, written by hand and by variation."""
 
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -58,6 +59,18 @@ def problem_of(engine, one):
 
 
 @pytest.fixture(scope="module")
+def judged(engine):
+    """judged(at): a working's problem and what is said of its lines, worked out once."""
+
+    @cache
+    def judged(at):
+        problem = problem_of(engine, WORKINGS[at])
+        return problem, check_working(problem, "\n".join(WORKINGS[at]["lines"]))
+
+    return judged
+
+
+@pytest.fixture(scope="module")
 def cold(engine):
     return problem_of(engine, WORKINGS[0])
 
@@ -79,15 +92,17 @@ def agrees(working, one):
     return line.verdict == one["verdict"] and line.mistake == one.get("mistake", line.mistake)
 
 
-def test_the_share_of_right_verdicts(engine):
-    right = sum(agrees(check_working(problem_of(engine, one), "\n".join(one["lines"])), one) for one in WORKINGS)
+def test_the_share_of_right_verdicts(judged):
+    right = sum(agrees(judged(at)[1], one) for at, one in enumerate(WORKINGS))
     print(f"\nworkings with the verdict that they must get: {right} of {len(WORKINGS)}")
     assert right == len(WORKINGS)
 
 
-@pytest.mark.parametrize("one", WORKINGS, ids=[f"{at}-{one['exercise']}" for at, one in enumerate(WORKINGS)])
-def test_the_verdict_on_a_working(engine, one):
-    working = check_working(problem_of(engine, one), "\n".join(one["lines"]))
+@pytest.mark.parametrize(
+    ("at", "one"), list(enumerate(WORKINGS)), ids=[f"{at}-{one['exercise']}" for at, one in enumerate(WORKINGS)]
+)
+def test_the_verdict_on_a_working(judged, at, one):
+    _, working = judged(at)
     said = [(line.verdict, line.text, line.words) for line in working.lines]
     assert working.first_wrong == one["first_wrong"], said
     if "reaches_answer" in one:
@@ -99,10 +114,9 @@ def test_the_verdict_on_a_working(engine, one):
             assert line.mistake == one["mistake"], said
 
 
-def test_the_answer_is_never_told(engine):
-    for one in WORKINGS:
-        problem = problem_of(engine, one)
-        working = check_working(problem, "\n".join(one["lines"]))
+def test_the_answer_is_never_told(judged):
+    for at in range(len(WORKINGS)):
+        problem, working = judged(at)
         told = " ".join(line.words for line in working.lines if line.verdict in WRONG)
         answer = problem.text_of(problem.ask)
         assert len(answer) < 4 or answer not in told
