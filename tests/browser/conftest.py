@@ -38,11 +38,13 @@ QUIET = [
     "--disable-sync",
 ]
 ANSWERS = re.compile("^(Check|Save) the answer$")
-LOOK_EVERY = 50  # milliseconds; at every frame of the page it would keep a core busy
-SETTLED = """() =>
-[...document.querySelectorAll("h1")].some(heading => heading.offsetParent)
-&& document.querySelector("[data-testid=stApp][data-test-script-state=notRunning]") !== null
-"""
+LOOK_EVERY = 40  # milliseconds; at every frame of the page it would keep a core busy
+SETTLED = """() => {
+  const idle = [...document.querySelectorAll("h1")].some(heading => heading.offsetParent)
+    && document.querySelector("[data-testid=stApp][data-test-script-state=notRunning]") !== null;
+  window.idleSince = idle ? window.idleSince ?? performance.now() : undefined;
+  return idle && performance.now() - window.idleSince >= 100;
+}"""
 SAID = "document.querySelector('[data-testid=stMain]')?.innerText"
 
 
@@ -131,7 +133,8 @@ def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: 
 
 
 def settled(page: Page) -> None:
-    """Wait until the heading is there and the script run is over."""
+    """Wait until the heading is there and the script run is over, and no other has begun at once after it."""
+    page.evaluate("() => { window.idleSince = undefined; }")
     page.wait_for_function(SETTLED, polling=LOOK_EVERY)
 
 
