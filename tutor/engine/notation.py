@@ -1,7 +1,7 @@
 """Writing relations for people: in symbols, in numbers with units, in plain names and in spoken words."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, Rule
 from tutor.units import written_unit
@@ -34,6 +34,21 @@ _LATEX_FUNCTIONS = {name: rf"\text{{{words}}}" for name, words in PLAIN_FUNCTION
     "sqrt": r"\sqrt",
 }
 
+# A call in speech. {bare} is its one argument, {first} the first one with brackets where it needs them, {all} all of
+# them, {for_rest} what the others are for, {table} the table that it reads.
+_SPOKEN_CALLS = {
+    "round_down": "{bare}, rounded down",
+    "round_up": "{bare}, rounded up",
+    "round_nearest": "{bare}, rounded to the nearest whole number",
+    "least": "the least of {all}",
+    "greatest": "the greatest of {all}",
+    "look_up": "the {table} for {all}",
+    "first_at_least": "the first of the {table} that is not below {first}",
+    "first_size": "the smallest conductor whose {table}{for_rest} is at least {first}",
+    "first_size_at_most": "the smallest conductor whose {table}{for_rest} is at most {first}",
+    "sqrt": "the square root of {first}",
+}
+
 
 def _binding(node: Node) -> int:
     match node:
@@ -51,13 +66,17 @@ def _binding(node: Node) -> int:
 
 @dataclass(frozen=True)
 class Notation:
-    """One way of writing: the signs between terms, the function names, and whether a quotient is set as a fraction."""
+    """One way of writing: the signs between terms, the function names, and whether a quotient is set as a fraction.
+
+    `calls` has a pattern for each function that is not written as its name with arguments in brackets.
+    """
 
     signs: dict[str, str]
     functions: dict[str, str]
     brackets: tuple[str, str] = ("(", ")")
     fractions: bool = False
     power: str = "{base}^{exponent}"
+    calls: dict[str, str] = field(default_factory=dict)
 
     def write(self, node: Node, leaf: Leaf) -> str:
         """Write a relation, its names and literals as `leaf` gives them."""
@@ -79,11 +98,24 @@ class Notation:
                 return f"{self.write(left, leaf)}{self.signs[sign]}{self.write(right, leaf)}"
             case Call("trace"):
                 return self.functions["trace"]
+            case Call(function) if function in self.calls:
+                return self._call_in_words(node, leaf)
             case Call(function, arguments, table):
                 inside = self.signs[","].join(self.write(one, leaf) for one in arguments)
                 if function == "sqrt" and self.fractions:
                     return rf"\sqrt{{{inside}}}"
                 return f"{self._function(function, table)}{self.brackets[0]}{inside}{self.brackets[1]}"
+
+    def _call_in_words(self, call: Call, leaf: Leaf) -> str:
+        first, *rest = (self._inside(argument, leaf, 4) for argument in call.arguments)
+        and_ = self.signs[","]
+        return self.calls[call.function].format(
+            bare=self.write(call.arguments[0], leaf),
+            first=first,
+            all=and_.join((first, *rest)),
+            for_rest=f" for {and_.join(rest)}" if rest else "",
+            table=call.table.replace("_", " "),
+        )
 
     def _function(self, function: str, table: str) -> str:
         """A function's words, with the table that it reads."""
@@ -126,6 +158,7 @@ SPOKEN = Notation(
     PLAIN_FUNCTIONS,
     (" open bracket ", " close bracket "),
     power="{base} to the power of {exponent}",
+    calls=_SPOKEN_CALLS,
 )
 
 
