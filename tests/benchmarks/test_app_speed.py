@@ -185,7 +185,7 @@ def ratio_of(what: str, ours: list[float], plain: list[float], record_property) 
 
 def test_first_paint(both, chromium, record_property):
     times: dict[str, list[float]] = {"ours": [], "plain": []}
-    for _ in range(7):
+    for _ in range(5):
         for which, address in both.items():
             times[which].append(with_page(chromium, lambda page, url=address: opened(page, url)))
     assert ratio_of("first paint", times["ours"], times["plain"], record_property) <= MOST
@@ -200,7 +200,7 @@ def test_page_switch(both, chromium, record_property):
     for which, page in pages.items():
         opened(page, both[which])
         settled(page)
-    for turn in range(9):
+    for turn in range(6):
         for at in range(4):
             for which, page in pages.items():
                 link = page.get_by_test_id("stSidebarNav").get_by_role("link", name=names[which][at], exact=True)
@@ -219,7 +219,7 @@ def test_verdict_after_enter(both, chromium, record_property):
     for which, page in pages.items():
         opened(page, both[which] + (PROBLEM if which == "ours" else "/"))
         settled(page)
-    for turn in range(30):
+    for turn in range(20):
         for which, page in pages.items():
             box = page.get_by_role("textbox", name="Number of modules in series" if which == "ours" else "Entry").first
             box.fill(str(101 + turn))
@@ -234,7 +234,7 @@ def test_verdict_after_enter(both, chromium, record_property):
 def test_cold_start(start, chromium, record_property):
     """From the command to the first problem's givens readable, against the plain page's heading."""
     times: dict[str, list[float]] = {"ours": [], "plain": []}
-    for turn in range(6):
+    for turn in range(4):
         for which, path, sign in (("ours", PROBLEM, "table"), ("plain", "/", "h1")):
             began = time.perf_counter()
             served = start(which)

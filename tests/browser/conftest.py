@@ -8,7 +8,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 from tutor.app.middleware import COOKIE
 from tutor.learner.record import Record
@@ -26,7 +26,8 @@ def _neighbour(name: str) -> ModuleType:
 Server = _neighbour("server").Server
 School = _neighbour("school").School
 
-PATIENCE = 15.0  # seconds
+PATIENCE = 20.0  # seconds
+expect.set_options(timeout=1000 * PATIENCE)
 CHROMIUM = "/usr/bin/chromium"
 QUIET = [
     "--no-sandbox",

@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from itertools import count
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -13,6 +14,7 @@ pytestmark = pytest.mark.browser
 
 TABS = ["Sets", "Roster", "Live", "Answers", "Paper", "Mark again", "Report", "Sheets", "Exports"]
 LOOKS = {"desk": {"width": 1100, "scheme": "light"}, "phone": {"width": 360, "height": 740, "scheme": "dark"}}
+_numbers = count(1)
 ROSTER = '\ufeffNumber;First name;Last name\n1;Ana;Ferreira\n2;Čeda;Petrović\n;;\n1;Ana;Again\n3;#read;("x")\n'
 
 
@@ -51,11 +53,32 @@ def type_into_the_grid(someone, text, row=0):
     someone.page.wait_for_timeout(500)
 
 
+def choose_class(someone, school):
+    box = someone.page.get_by_role("combobox", name="Class", exact=True)
+    if box.input_value() != school.class_name:
+        box.fill(school.class_name)  # a long list is not drawn whole
+        with someone.a_change():
+            someone.page.get_by_role("option", name=school.class_name, exact=True).click()
+
+
+@pytest.fixture(scope="module")
+def another_class(make_school):
+    """So that there is always one to choose."""
+    return make_school("beside the desk's", names=["Dan Other"])
+
+
 @pytest.fixture
-def instructor(own_server, own_school, learner):
-    """Inside, on a server of its own with the class of three."""
-    someone = learner(own_server.address)
-    enter(someone, own_server, own_school.passphrase)
+def school(make_school, another_class):
+    """A class of three that no other test knows."""
+    return make_school(f"desk class {next(_numbers)}")
+
+
+@pytest.fixture
+def instructor(server, school, learner):
+    """Inside, with the class of three chosen."""
+    someone = learner(server.address)
+    enter(someone, server, school.passphrase)
+    choose_class(someone, school)
     return someone
 
 
@@ -106,11 +129,11 @@ def test_from_the_set_up_code_to_a_set_with_its_class(own_server, learner):
     assert "Ferreira" not in someone.text
 
 
-def test_the_class_is_watched_while_it_works(own_server, own_school, instructor):
+def test_the_class_is_watched_while_it_works(server, school, instructor):
     to_tab(instructor, "Live")
     assert instructor.hears("0 of 3 learners have begun; 0 of 12 problems are solved.")
     instructor.page.evaluate("window.stays = true")
-    own_school.answers(right=1, wrong=1)
+    school.answers(right=1, wrong=1)
     instructor.page.get_by_text("No attempts left at problem 1: Bo Lindqvist (2).").wait_for(timeout=20_000)
     assert instructor.hears("2 of 3 learners have begun; 2 of 12 problems are solved.")
     rows = instructor.page.locator(".class-matrix tbody tr").all_inner_texts()
@@ -120,9 +143,9 @@ def test_the_class_is_watched_while_it_works(own_server, own_school, instructor)
     assert instructor.page.evaluate("window.stays")  # nothing was loaded anew
 
 
-def test_answers_on_paper_from_a_table_count_once(own_server, own_school, instructor):
-    own_school.hand_out()
-    handed = {(one.member.name, one.place): one for one in (outcome.handed for outcome in own_school.outcomes())}
+def test_answers_on_paper_from_a_table_count_once(server, school, instructor):
+    school.hand_out()
+    handed = {(one.member.name, one.place): one for one in (outcome.handed for outcome in school.outcomes())}
     ana, bo = handed["Ana Ferreira", 1], handed["Bo Lindqvist", 1]
     table = (
         f"Problem code;Answer\n{ana.code};{ana.answer}\n{bo.code};1 V\n222-22X;5\n{handed['Čeda Petrović', 1].code};\n"
@@ -133,23 +156,23 @@ def test_answers_on_paper_from_a_table_count_once(own_server, own_school, instru
         instructor.button("Mark this table").click()
         instructor.page.get_by_text(told).wait_for()
         assert instructor.hears("line 4: '222-22X' is no problem's code")
-    assert sum(len(outcome.answers) for outcome in own_school.outcomes()) == 2
+    assert sum(len(outcome.answers) for outcome in school.outcomes()) == 2
 
 
-def test_answers_on_paper_are_typed_into_the_grid(own_server, own_school, instructor):
-    own_school.hand_out()
-    first = own_school.outcomes()[0].handed
+def test_answers_on_paper_are_typed_into_the_grid(server, school, instructor):
+    school.hand_out()
+    first = school.outcomes()[0].handed
     to_tab(instructor, "Paper")
     type_into_the_grid(instructor, first.answer)
     instructor.button("Mark what was typed").click()
     instructor.page.get_by_text("1 new answer was marked: 1 right.").wait_for()
-    (answer,) = [answer for outcome in own_school.outcomes() for answer in outcome.answers]
+    (answer,) = [answer for outcome in school.outcomes() for answer in outcome.answers]
     assert (answer.handed, answer.source, answer.verdict) == (first.id, "paper", "right")
 
 
-def test_what_is_typed_survives_a_look_at_another_tab(own_server, own_school, instructor):
-    own_school.answers(right=1, wrong=0)
-    own_school.hand_out()
+def test_what_is_typed_survives_a_look_at_another_tab(server, school, instructor):
+    school.answers(right=1, wrong=0)
+    school.hand_out()
     page = instructor.page
     page.get_by_text("Make another set").click()
     page.get_by_label("Title").fill("Half a set")
@@ -172,48 +195,46 @@ def test_what_is_typed_survives_a_look_at_another_tab(own_server, own_school, in
     page.get_by_text("1 new answer was marked: 1 wrong.").wait_for()
     instructor.button("Mark what was typed").click()
     page.get_by_text("Nothing was typed.").wait_for()
-    assert [answer.entry for one in own_school.outcomes() for answer in one.answers if answer.source == "paper"] == [
-        "1 V"
-    ]
+    assert [answer.entry for one in school.outcomes() for answer in one.answers if answer.source == "paper"] == ["1 V"]
 
 
-def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(own_server, own_school, instructor):
-    own_school.answers(right=1, wrong=0)
+def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(server, school, instructor):
+    school.answers(right=1, wrong=0)
     to_tab(instructor, "Answers")
     instructor.page.get_by_label("Comment that the learner sees").fill("Well done: ![x](http://127.0.0.1:9/x.png)")
     instructor.press("Keep the comment")
     instructor.press("Withdraw this answer")
     assert instructor.hears("not counted")
     instructor.press("Excuse the learner from this problem")
-    first = own_school.outcomes()[0]
+    first = school.outcomes()[0]
     assert first.handed.excused
     assert not first.answers[0].counted
-    view = own_school.view(0, 1)
+    view = school.view(0, 1)
     assert view.excused
     assert view.answers[0].comment.startswith("Well done")
     assert not [url for url in instructor.page.requested if ":9/" in url]
 
 
-def test_marking_again_shows_the_difference_before_it_is_made(own_server, own_school, instructor):
-    own_school.answers(right=0, wrong=1)
-    wrong = next(outcome for outcome in own_school.outcomes() if outcome.answers)
+def test_marking_again_shows_the_difference_before_it_is_made(server, school, instructor):
+    school.answers(right=0, wrong=1)
+    wrong = next(outcome for outcome in school.outcomes() if outcome.answers)
     to_tab(instructor, "Mark again")
     instructor.page.get_by_label("Problem code").fill(wrong.handed.code)
     instructor.page.get_by_label("Its right answer").fill(wrong.answers[0].entry)
     instructor.press("Look at the difference to this problem")
     assert instructor.hears("1 problem gets another right answer; 3 answers are marked otherwise.")
     assert instructor.hears("✖ wrong")
-    assert [answer.verdict for answer in own_school.again(wrong).answers] == ["wrong"] * 3
+    assert [answer.verdict for answer in school.again(wrong).answers] == ["wrong"] * 3
     instructor.press("Make this change")
     assert instructor.hears("Say in a few words why")
     instructor.page.get_by_label("Why (kept with the answers)").fill("The key was wrong")
     instructor.press("Make this change")
     assert instructor.hears("The change is made; 3 answers are marked otherwise than before.")
-    assert [answer.verdict for answer in own_school.again(wrong).answers] == ["right"] * 3
+    assert [answer.verdict for answer in school.again(wrong).answers] == ["right"] * 3
 
 
-def test_the_report_names_the_mistake_and_makes_a_follow_up_set(own_server, own_school, instructor):
-    own_school.answers(right=1, wrong=2)
+def test_the_report_names_the_mistake_and_makes_a_follow_up_set(server, school, instructor):
+    school.answers(right=1, wrong=2)
     to_tab(instructor, "Report")
     instructor.page.locator(".js-plotly-plot svg").first.wait_for()
     assert instructor.hears("1. The cold left out")
@@ -223,11 +244,11 @@ def test_the_report_names_the_mistake_and_makes_a_follow_up_set(own_server, own_
     assert instructor.page.get_by_label("Title").input_value() == "Again: the cold left out"
     instructor.press("Open this set for the class")
     instructor.page.get_by_text("This set is open. 8 problems").wait_for()
-    titles = [one.declaration.title for one in own_school.sets()]
-    assert titles == ["Cold strings of class", "Again: the cold left out"]
+    titles = [one.declaration.title for one in school.sets()]
+    assert titles == [f"Cold strings of {school.class_name}", "Again: the cold left out"]
 
 
-def test_sheets_and_key_are_made_and_downloaded(own_server, own_school, instructor, tmp_path):
+def test_sheets_and_key_are_made_and_downloaded(server, school, instructor, tmp_path):
     to_tab(instructor, "Sheets")
     for what, name in (("Learners' sheets", "sheets"), ("Answer key and marking strip", "key")):
         instructor.page.get_by_text(what, exact=True).click()
@@ -239,13 +260,13 @@ def test_sheets_and_key_are_made_and_downloaded(own_server, own_school, instruct
             button.click()
         got.value.save_as(tmp_path / name)
         text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO((tmp_path / name).read_bytes())).pages)
-        codes = [outcome.handed.code for outcome in own_school.outcomes()]
+        codes = [outcome.handed.code for outcome in school.outcomes()]
         assert len(codes) == 12
         assert [code for code in codes if code not in text] == []
 
 
-def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_school, instructor, tmp_path):
-    own_school.answers(right=1, wrong=0)
+def test_all_that_is_kept_about_a_learner_is_had_and_erased(server, school, instructor, tmp_path):
+    school.answers(right=1, wrong=0)
     to_tab(instructor, "Roster")
     with instructor.page.expect_download() as got:
         instructor.button("Download all that is kept about this learner").click()
@@ -260,21 +281,23 @@ def test_all_that_is_kept_about_a_learner_is_had_and_erased(own_server, own_scho
     typed.fill("Ana Ferreira")
     instructor.press("Erase for good")
     assert instructor.hears("Ana Ferreira (1) and all their answers were erased.")
-    assert [member.name for member in own_school.roster()] == ["Bo Lindqvist", "Čeda Petrović"]
+    assert [member.name for member in school.roster()] == ["Bo Lindqvist", "Čeda Petrović"]
 
 
-def test_a_set_is_closed_and_opened_again(own_server, own_school, instructor):
+def test_a_set_is_closed_and_opened_again(server, school, instructor):
     instructor.press("Close the set now")
     assert instructor.hears("This set is closed.")
-    expect(instructor.page.get_by_role("combobox", name="Practice set")).to_have_value("Cold strings of class (closed)")
-    assert own_school.sets()[0].closed_at is not None
+    expect(instructor.page.get_by_role("combobox", name="Practice set")).to_have_value(
+        f"Cold strings of {school.class_name} (closed)"
+    )
+    assert school.sets()[0].closed_at is not None
     instructor.press("Open the set again")
     assert instructor.hears("This set is open.")
-    assert own_school.sets()[0].closed_at is None
+    assert school.sets()[0].closed_at is None
 
 
 @pytest.fixture(scope="module")
-def full_class(make_school):
+def full_class(make_school, another_class):
     """25 learners, of whom some have solved, some erred, some not begun."""
     names = [
         f"{first} {last}"
@@ -291,6 +314,7 @@ def test_every_tab_fits_and_axe_finds_nothing_serious(look, server, full_class, 
     someone = learner(f"{server.address}/class-desk", **LOOKS[look])
     found = {"the way in": looked_at(someone)}
     enter(someone, server, full_class.passphrase)
+    choose_class(someone, full_class)
     for tab in TABS:
         to_tab(someone, tab)
         found[tab] = looked_at(someone)
