@@ -3,6 +3,7 @@
 import importlib.util
 import math
 import os
+import shutil
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -93,6 +94,14 @@ def pytest_generate_tests(metafunc):
         chosen = [question for question in _built_in() if QUESTIONS[name](question)]
         ids = [f"{one.exercise.id}:{one.ask}:{one.rulebook.id}" for one in chosen]
         metafunc.parametrize(name, chosen, ids=ids, scope="session")
+
+
+@pytest.fixture(scope="session")
+def chromium_path():
+    """Chromium's program: the headless shell, which has no windows to draw, or else the whole browser."""
+    found = shutil.which("chromium-headless-shell") or shutil.which("chromium")
+    assert found, "install the Debian package chromium-headless-shell"
+    return found
 
 
 @pytest.fixture(scope="session")

@@ -117,7 +117,7 @@ def test_the_commands_work_from_an_unrelated_folder(elsewhere):
 
 
 @pytest.mark.browser
-def test_the_server_starts_from_an_unrelated_folder_and_tells_a_problem(elsewhere):
+def test_the_server_starts_from_an_unrelated_folder_and_tells_a_problem(elsewhere, chromium_path):
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -132,7 +132,7 @@ def test_the_server_starts_from_an_unrelated_folder_and_tells_a_problem(elsewher
             assert time.monotonic() < deadline, log.read_text()
             time.sleep(0.1)
         with ThreadPoolExecutor(1) as thread:  # the browser tests' own driver may still be running in this one
-            assert "The most modules in one string" in thread.submit(page_text, port).result()
+            assert "The most modules in one string" in thread.submit(page_text, port, chromium_path).result()
         assert "Traceback" not in log.read_text()
     finally:
         os.kill(server.pid, signal.SIGKILL)
@@ -147,13 +147,11 @@ def answers(port: int) -> bool:
         return False
 
 
-def page_text(port: int) -> str:
+def page_text(port: int, chromium_path: str) -> str:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
-        )
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"])
         page = browser.new_page()
         page.goto(f"http://127.0.0.1:{port}/practice?exercise=most-modules-in-series&number=1")
         page.get_by_role("button", name="Check the answer").wait_for()

@@ -20,7 +20,6 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = "/usr/bin/chromium"
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 PATIENCE = 60
 MOST = 1.5  # how many times the plain page's median ours may take
@@ -109,9 +108,9 @@ class Served:
 
 
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
+def chromium(chromium_path) -> Iterator[Browser]:
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=QUIET)
         yield browser
         browser.close()
 

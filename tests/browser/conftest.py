@@ -28,7 +28,6 @@ School = _neighbour("school").School
 
 PATIENCE = 20.0  # seconds
 expect.set_options(timeout=1000 * PATIENCE)
-CHROMIUM = "/usr/bin/chromium"
 QUIET = [
     "--no-sandbox",
     "--disable-gpu",
@@ -77,9 +76,9 @@ def listening(tmp_path: Path) -> Iterator[Server]:
 
 
 @pytest.fixture(scope="module")  # no longer: its event loop would stand in the way of other files' own
-def chromium() -> Iterator[Browser]:
+def chromium(chromium_path: str) -> Iterator[Browser]:
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=QUIET)
         yield browser
         browser.close()
 

@@ -99,16 +99,14 @@ def test_the_key_is_marked_and_no_answer_is_on_the_sheets(engine, made):
 
 @pytest.mark.browser
 @pytest.mark.parametrize("which", ["sheets", "key"])
-def test_axe_finds_nothing(made, which, tmp_path):
+def test_axe_finds_nothing(made, which, tmp_path, chromium_path):
     from axe_playwright_python.sync_playwright import Axe
     from playwright.sync_api import sync_playwright
 
     file = tmp_path / "page.html"
     file.write_text(made[which], encoding="utf-8")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
-        )
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"])
         page = browser.new_page(viewport={"width": 400, "height": 800})
         page.goto(file.as_uri())
         found = Axe().run(page).response["violations"]
