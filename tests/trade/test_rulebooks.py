@@ -244,4 +244,5 @@ def test_the_ampacity_of_small_conductors_goes_no_higher_than_what_may_protect_t
     (row,) = [row for row in protected.rows if (row["size"], row["insulation_degC"]) == ("12 AWG", "90")]
     assert "310.15(B)(16)" in row["source"]
     assert "240.4(D)" in row["source"]
+    assert "largest overcurrent device" in row["note"]
     assert IEC.tables["protected_ampacity"].rows == IEC.tables["ampacity"].rows

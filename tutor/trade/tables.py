@@ -85,7 +85,10 @@ class Table:
         return found[self._band_of(self.keys[self._band], edges, values[self._band])]
 
     def at_most(self, limits: "Table") -> "Table":
-        """The table with no value above that of its size in a table of limits, both in the same unit."""
+        """The table with no value above its size's limit in another table of the same unit.
+
+        A row that is limited tells the limit's note, and both sources.
+        """
         rows = {row[limits.key]: row for row in limits.rows}
 
         def limited(row: Mapping[str, str]) -> Mapping[str, str]:
@@ -93,7 +96,7 @@ class Table:
             if limit is None or float(row[self.value]) <= float(limit[limits.value]):
                 return row
             source = f"{row['source']}; {limit['source']}"
-            return {**row, self.value: limit[limits.value], "source": source}
+            return {**row, self.value: limit[limits.value], "note": limit["note"], "source": source}
 
         return replace(self, rows=tuple(limited(row) for row in self.rows))
 
