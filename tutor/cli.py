@@ -232,4 +232,4 @@ def _pairs(texts: tuple[str, ...], option: str) -> dict[str, str]:
 def _print_cautions(told: dict[str, Any]) -> None:
     click.echo("")
     for caution in told["safety"]:
-        click.echo(f"Caution: {caution['text']}")
+        click.echo(caution["text"])

@@ -53,8 +53,9 @@ def answer_json(problem: Problem | OrderProblem) -> dict[str, Any]:
 
 def safety_json(problem: Problem | OrderProblem) -> list[dict[str, str]]:
     """The cautions that a problem shows."""
-    hazards = problem.question.library.hazards
-    return [{"id": id_, "text": hazards[id_].text} for id_ in problem.question.exercise.safety]
+    question = problem.question
+    cautions = question.library.cautions(question.exercise.safety, question.rulebook.id)
+    return [{"id": id_, "text": text} for id_, text in cautions.items()]
 
 
 def marking_json(problem: Problem | OrderProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:

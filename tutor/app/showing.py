@@ -115,10 +115,9 @@ def show_mark(mark: Mark) -> None:
         st.warning(f"**Not counted.** {plain(mark.feedback)}", icon="❔")
 
 
-def show_cautions(ids: Iterable[str]) -> None:
-    """The cautions that fit, each as a sentence."""
-    hazards = library().hazards
-    st.warning("\n".join(f"- {plain(hazards[id_].text)}" for id_ in ids), icon="⚠")
+def show_cautions(ids: Iterable[str], rulebook: str) -> None:
+    """The cautions that fit, as they read under a rulebook."""
+    st.warning("\n".join(f"- {plain(text)}" for text in library().cautions(ids, rulebook).values()), icon="⚠")
 
 
 def show_sources(ids: Iterable[str]) -> None:

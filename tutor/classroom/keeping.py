@@ -101,7 +101,7 @@ def cautions_of(handed: Handed, library: Library) -> dict[str, str]:
     """The cautions that fit, by their hazards: the exercise's of today, and all if it is gone."""
     exercise = library.exercises.get(handed.exercise)
     fitting = exercise.safety if exercise is not None else library.hazards
-    return {id_: library.hazards[id_].text for id_ in fitting}
+    return library.cautions(fitting, handed.rulebook)
 
 
 def accepted_range(problem: Problem) -> tuple[float, float]:

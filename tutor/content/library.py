@@ -77,6 +77,10 @@ class Library:
     declared: Mapping[str, Declared]
     orders: Mapping[str, DeclaredOrder] = field(default_factory=dict)
 
+    def cautions(self, ids: Iterable[str], rulebook: str) -> dict[str, str]:
+        """The cautions of these ids as they read under a rulebook, by their ids."""
+        return {id_: self.hazards[id_].text_under(rulebook) for id_ in ids}
+
     @property
     def exercises(self) -> dict[str, Exercise | OrderExercise]:
         """The exercises by id, in the order of their lessons and levels."""

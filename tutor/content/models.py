@@ -196,10 +196,43 @@ class Place(Model):
         return self
 
 
-class Hazard(Model):
-    """A caution shown wherever an exercise or a lesson names its id."""
+MOST_CAUTION_WORDS = 35  # a longer warning is not read to its end (our own bound, common practice, no source)
 
-    text: Sentence
+
+class CautionWords(Model):
+    """What a caution says where a rulebook needs other words."""
+
+    hazard: Sentence
+    consequence: Sentence
+    avoid: Sentence
+
+
+class Hazard(CautionWords):
+    """A caution shown wherever an exercise or a lesson names its id: the hazard, what it does, how to avoid it."""
+
+    signal: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"] | None = Field(
+        description="DANGER kills if it is not avoided, WARNING can kill, CAUTION injures, NOTICE damages; null for none"
+    )
+    in_rulebook: dict[RulebookId, CautionWords] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _short(self) -> Self:
+        for rulebook in (None, *self.in_rulebook):
+            words = len(self.text_under(rulebook).replace(" - ", " ").split())
+            if words > MOST_CAUTION_WORDS:
+                raise ValueError(f"the caution has {words} words; {MOST_CAUTION_WORDS} is the most")
+        return self
+
+    @property
+    def text(self) -> str:
+        """The caution where no rulebook changes it: signal word, hazard, consequence, how to avoid it."""
+        return self.text_under(None)
+
+    def text_under(self, rulebook: str | None) -> str:
+        """The caution as it reads under a rulebook, by its id."""
+        words = next((words for id_, words in self.in_rulebook.items() if id_ == rulebook), self)
+        signal = f"{self.signal} - " if self.signal else ""
+        return f"{signal}{words.hazard.rstrip('.')}. {words.consequence} {words.avoid}"
 
 
 class Source(Model):

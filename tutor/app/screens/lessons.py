@@ -5,7 +5,7 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import lesson_figures, showing
 from tutor.app.address import Address
-from tutor.app.session import library, problem, record, rulebook_for
+from tutor.app.session import chosen_rulebook, library, problem, record, rulebook_for
 from tutor.content.library import Lesson
 from tutor.engine.labels import answer_label, quantity_label
 from tutor.engine.order import OrderProblem
@@ -123,7 +123,7 @@ def show(lesson: Lesson) -> None:
                 problems(lesson)
             case "{cautions}":
                 st.header("Cautions", anchor=False)
-                showing.show_cautions(header.safety)
+                showing.show_cautions(header.safety, chosen_rulebook())
             case "{sources}":
                 st.header("Sources", anchor=False)
                 showing.show_sources(header.sources)

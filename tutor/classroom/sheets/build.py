@@ -45,7 +45,7 @@ Coded: TypeAlias = tuple[str, AnyProblem | Changed]
 
 def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
-    return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text, paper=paper, large=large)
+    return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text_under(practice.rulebook), paper=paper, large=large)
 
 
 def handed_by_member(
@@ -83,7 +83,6 @@ def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) 
     if isinstance(problem, Changed):
         return printed_as_kept(place, problem, steps=steps)
     exercise = problem.question.exercise
-    hazards = problem.question.library.hazards
     actions: tuple[tuple[str, str], ...] = ()
     picture, lines = None, FEWEST_LINES
     if isinstance(problem, OrderProblem):
@@ -98,7 +97,7 @@ def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) 
         story=" ".join(problem.story),
         question=problem.task,
         answers=_answers(problem),
-        cautions=tuple(hazards[id_].text for id_ in exercise.safety if id_ != FOR_ALL),
+        cautions=_cautions(problem),
         lines=lines,
         actions=actions,
         givens=_givens(problem),
@@ -119,7 +118,15 @@ def _worked(place: int, code: str, problem: AnyProblem | Changed) -> WorkedProbl
         givens=_givens(problem),
         lines=tuple(_worked_line(problem, line) for line in worked_solution(problem)),
         answer=_answer(problem),
+        cautions=_cautions(problem),
     )
+
+
+def _cautions(problem: AnyProblem) -> tuple[str, ...]:
+    """The cautions that fit, without the one at the foot of every page."""
+    question = problem.question
+    fitting = [id_ for id_ in question.exercise.safety if id_ != FOR_ALL]
+    return tuple(question.library.cautions(fitting, question.rulebook.id).values())
 
 
 def _worked_line(problem: AnyProblem, line: Line) -> WorkedLine:

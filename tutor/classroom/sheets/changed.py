@@ -41,7 +41,7 @@ def printed_as_kept(place: int, of: Changed, *, steps: bool) -> PrintedProblem:
         story=" ".join(kept.story),
         question=kept.task,
         answers=tuple(_label(handed, name) for name in [*proof, handed.ask]),
-        cautions=tuple(text for id_, text in cautions_of(handed, of.library).items() if id_ != FOR_ALL),
+        cautions=_cautions(of),
         lines=MOST_LINES,
         actions=tuple((letter, words) for letter, _, words in (line.partition(": ") for line in kept.listed)),
         givens=_givens(of),
@@ -61,7 +61,12 @@ def worked_as_kept(place: int, of: Changed) -> WorkedProblem:
         givens=_givens(of),
         lines=tuple(_lines(handed)),
         answer=handed.answer,
+        cautions=_cautions(of),
     )
+
+
+def _cautions(of: Changed) -> tuple[str, ...]:
+    return tuple(text for id_, text in cautions_of(of.handed, of.library).items() if id_ != FOR_ALL)
 
 
 def _givens(of: Changed) -> tuple[GivenRow, ...]:

@@ -106,6 +106,7 @@ class WorkedProblem:
     givens: tuple[GivenRow, ...]
     lines: tuple[WorkedLine, ...]
     answer: str
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

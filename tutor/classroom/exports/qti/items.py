@@ -43,8 +43,9 @@ def item(problem: Problem | OrderProblem) -> Element:
 
 
 def _cautions(problem: Problem | OrderProblem) -> Element:
-    hazards = problem.question.library.hazards
-    return element("div", *(element("p", f"Caution: {hazards[id_].text}") for id_ in problem.question.exercise.safety))
+    question = problem.question
+    cautions = question.library.cautions(question.exercise.safety, question.rulebook.id)
+    return element("div", *(element("p", text) for text in cautions.values()))
 
 
 def _told(problem: Problem | OrderProblem, mistakes: list[str]) -> list[Element]:
