@@ -199,6 +199,67 @@ WHEN_PROVED = {
 }
 
 
+# fault: the order that is broken, what is replaced, by what, the words that name the fault
+ORDERS = {
+    "source forgotten": (
+        "switching-off",
+        "  supply: {opening: open-supply, lock: lock-all, measurement: measure-dead}\n",
+        "",
+        "nothing says how the supply is made safe",
+    ),
+    "source only in the story": (
+        "replacing-a-module",
+        "A qualified person does the work.",
+        "A generator charges the rest.",
+        "nothing says how the generator is made safe",
+    ),
+    "lock that a problem may leave out": (
+        "switching-off",
+        "open-battery, lock-all, wait",
+        "open-battery, wait",
+        "the lock of the array is not an indispensable action",
+    ),
+    "lock that locks nothing": (
+        "switching-off",
+        "lock: lock-all, measurement: measure-dead}\n  battery",
+        "lock: wait-capacitors, measurement: measure-dead}\n  battery",
+        "the lock of the supply does not say 'lock'",
+    ),
+    "measurement that does not exist": (
+        "replacing-a-module",
+        "measurement: measure-current}",
+        "measurement: measure-nothing}",
+        "the measurement of the array is not an indispensable action",
+    ),
+    "measurement too soon": (
+        "replacing-a-module",
+        "  - {first: open-disconnect, then: measure-current, ",
+        "  - {first: open-disconnect, then: lift-off, ",
+        "the measurement of the array may come before its opening",
+    ),
+    "story that leaves a source unlocked": (
+        "switching-on",
+        "are locked open,",
+        "are open,",
+        "the lock of the array is left to the story, which does not say 'lock'",
+    ),
+    "measurement left to the story": (
+        "switching-on",
+        "  supply: {opening: story, lock: story, measurement: check-polarity}",
+        "  supply: {opening: story, lock: story, measurement: story}",
+        "the measurement of the supply is not an indispensable action",
+    ),
+    "indispensable, but no action": ("switching-off", "[open-array,", "[open-roof,", "'open-roof' is not one of"),
+    "more indispensable than shown": ("switching-off", "shown: 9", "shown: 6", "'shown' has to lie between"),
+    "caution of a source missing": (
+        "switching-off",
+        "battery-fault-current, ",
+        "",
+        "the caution 'battery-fault-current' is missing, which goes with 'battery'",
+    ),
+}
+
+
 def run(*arguments):
     return CliRunner().invoke(main, [str(argument) for argument in arguments], catch_exceptions=False)
 
@@ -248,6 +309,21 @@ def test_the_line_of_a_fault_is_told(tmp_path, fault):
         new = "modules_that_fit: input_voltage_max"
     line = path.read_text(encoding="utf-8").split(new)[0].count("\n") + 1
     assert f"line {line}:" in told
+
+
+@pytest.mark.parametrize(("exercise", "old", "new", "words"), ORDERS.values(), ids=ORDERS)
+def test_an_order_that_leaves_a_source_alive_is_refused_with_its_line(tmp_path, exercise, old, new, words):
+    sound = content_root() / "exercises" / "switch-on-order" / f"{exercise}.yaml"
+    text = sound.read_text(encoding="utf-8")
+    assert text.count(old) == 1, f"the fault has to be made in one place: {old}"
+    folder = tmp_path / "exercises" / "own"
+    folder.mkdir(parents=True)
+    copy = folder / sound.name
+    copy.write_text(text.replace(old, new), encoding="utf-8")
+    done = run("verify", copy, "--draws", DRAWS)
+    assert done.exit_code == 1
+    assert f"{copy}, line " in done.output
+    assert words in done.output
 
 
 def test_the_report_as_json_has_the_figures_of_the_table():

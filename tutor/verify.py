@@ -137,6 +137,10 @@ def verify_order(library: Library, declared: DeclaredOrder, draws: int) -> Repor
 
 
 def _order_faults(problem: OrderProblem) -> Iterator[str]:
+    for action in problem.missing:
+        yield f"the indispensable action '{action}' is left out"
+    if {line.name for line in worked_solution(problem)} != problem.question.exercise.actions.keys():
+        yield "the worked solution leaves out a part of the procedure"
     if mark(problem, problem.answer_text).verdict != "right":
         yield "the right order is not marked right"
     left = problem.to_order

@@ -169,6 +169,10 @@ def test_the_key_stands_apart_from_the_learners_sheets(engine, style):
     assert all("ANSWER KEY" in page for page in key)
     assert f"{problems[0][0]} Answer: {answer}" in " ".join(key)
     assert why in " ".join(key)
+    whole, on_sheets = unspaced(" ".join(key)), unspaced(sheets)
+    for caution in (engine.library.hazards[id_].text for _, one in problems for id_ in one.question.exercise.safety):
+        assert unspaced(caution) in whole
+        assert unspaced(caution) in on_sheets
     assert all(f"{code} {plain(problem.text_of(problem.ask))}" in key[0] for code, problem in problems)
 
 

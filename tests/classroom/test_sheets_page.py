@@ -77,15 +77,16 @@ def test_every_diagram_is_told_in_words_and_a_name_has_its_direction(made):
     assert {one.get("dir") for one in page.iter("bdi") if one.text_content() == "محمد"} == {"rtl"}
 
 
-def test_cautions_and_codes_stand_at_each_problem(engine, made):
-    sections = html.fromstring(made["sheets"]).xpath("//section")
+@pytest.mark.parametrize("which", ["sheets", "key"])
+def test_cautions_and_codes_stand_at_each_problem(engine, made, which):
+    sections = html.fromstring(made[which]).xpath("//section")
     assert len(sections) == 3 * len(EXERCISES)
     for at, section in enumerate(sections):
         told = " ".join(section.text_content().split())
         assert f"7KQ{at % len(EXERCISES)}-2P" in told
         exercise = engine.library.exercises[EXERCISES[at % len(EXERCISES)]]
         assert all(engine.library.hazards[id_].text in told for id_ in exercise.safety if id_ != "local-code-decides")
-    assert engine.library.hazards["local-code-decides"].text in made["sheets"]
+    assert engine.library.hazards["local-code-decides"].text in made[which]
 
 
 def test_the_key_is_marked_and_no_answer_is_on_the_sheets(engine, made):

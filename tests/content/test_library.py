@@ -8,7 +8,7 @@ import pytest
 from tutor.content.errors import ContentError
 from tutor.content.files import read_yaml, validated
 from tutor.content.library import MARKERS, load, read_exercise, read_lesson
-from tutor.content.models import Amount, Charger, Exercise, Module, Place, Quantity
+from tutor.content.models import Amount, Charger, Exercise, Hazard, Module, Place, Quantity
 from tutor.paths import content_root
 
 SOUND = Path(__file__).parents[1] / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
@@ -21,7 +21,7 @@ question: What now?
 figure: cold-year
 example: sound-exercise
 exercises: [sound-exercise, most-modules-in-series]
-safety: [cold-overvoltage]
+safety: [cold-overvoltage, string-voltage-kills, local-code-decides]
 sources: [nfpa-70-690-7]
 ---
 """
@@ -154,7 +154,7 @@ LESSON_FAULTS = {
     "alias": ("order: 50", "order: &o 50", "anchors and aliases", 4),
     "exercise unknown": ("exercises: [sound-exercise,", "exercises: [unsound,", "there is no exercise 'unsound'", 8),
     "example unknown": ("example: sound-exercise", "example: unsound", "there is no exercise 'unsound'", 7),
-    "caution unknown": ("[cold-overvoltage]", "[draughts]", "there is no 'draughts'", 9),
+    "caution unknown": ("[cold-overvoltage,", "[draughts,", "there is no 'draughts'", 9),
     "source unknown": ("[nfpa-70-690-7]", "[hearsay]", "there is no 'hearsay'", 10),
     "built-in id": ("id: own-lesson", "id: cold-voltage", "another lesson 'cold-voltage'", 2),
 }
@@ -239,6 +239,49 @@ def test_a_faulty_quantity_is_told(change, words):
     document = read_yaml(content_root() / "assets" / "quantities.yaml")
     fault = fault_of(validated, Quantity, document, document.data["module_voc"] | change, ("module_voc",))
     assert words in fault.fault
+
+
+WHOLE_CAUTION = {
+    "signal": "WARNING",
+    "hazard": "Loose joint",
+    "consequence": "It burns.",
+    "avoid": "Tighten it.",
+}
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        *(({part: None}, f"{part}: ") for part in ("hazard", "consequence", "avoid")),
+        *(({part: ""}, f"{part}: ") for part in ("hazard", "consequence", "avoid")),
+        ({"signal": "ATTENTION"}, "signal: "),
+        ({"text": "A loose joint burns."}, "text: there is no such field"),
+        ({"avoid": "Tighten it " + "well " * 30 + "at once."}, "the caution has 39 words; 35 is the most"),
+        (
+            {"in_rulebook": {"iec": {"hazard": "Loose joint", "avoid": "Tighten it."}}},
+            "consequence: this field is missing",
+        ),
+    ],
+)
+def test_a_caution_with_a_part_missing_is_told_with_its_line(change, words):
+    document = read_yaml(content_root() / "assets" / "hazards.yaml")
+    data = {key: value for key, value in (WHOLE_CAUTION | change).items() if value is not None}
+    fault = fault_of(validated, Hazard, document, data, ("loose-joint",))
+    assert words in fault.fault
+    assert fault.line >= document.line(("loose-joint",))
+
+
+def test_a_caution_may_have_no_signal_word_but_has_to_say_so():
+    document = read_yaml(content_root() / "assets" / "hazards.yaml")
+    assert validated(Hazard, document, WHOLE_CAUTION | {"signal": None}).text == "Loose joint. It burns. Tighten it."
+    silent = {key: value for key, value in WHOLE_CAUTION.items() if key != "signal"}
+    assert "signal: this field is missing" in fault_of(validated, Hazard, document, silent).fault
+
+
+def test_a_lesson_without_a_caution_of_its_worked_example_is_told(tmp_path):
+    lesson = (HEADER + BODY).replace("string-voltage-kills, ", "")
+    fault = fault_of(load, own_folder(tmp_path, lesson=lesson))
+    assert "'string-voltage-kills' of the worked example is missing" in fault.fault
 
 
 def test_content_cannot_be_changed_after_loading(library):

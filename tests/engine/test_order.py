@@ -67,23 +67,43 @@ def test_a_problem_shows_what_was_declared(problems):
         actions = {*problem.done, *(one for one in listed if one in exercise.actions)}
         assert list(problem.letters) == list(ascii_uppercase[: len(listed)])
         assert len(set(listed)) == len(listed)
-        assert actions >= set(exercise.always)
+        assert actions >= set(exercise.indispensable)
         assert len(actions) == exercise.shown
         assert 1 <= len([one for one in listed if one in exercise.traps]) <= 2
         assert not set(problem.done) & set(listed)
     assert len({tuple(problem.letters.values()) for problem in problems}) >= 15
 
 
-def test_no_reason_speaks_of_an_action_that_is_left_out(problems):
-    """A reason is told of an arrow, and both ends of the arrow are on the page."""
-    arrows = problems[0].question.exercise.arrows
-    assert len({arrow.why for arrow in arrows}) >= 10
+def test_the_worked_solution_tells_the_whole_procedure_and_marks_what_is_left_out(problems):
+    exercise = problems[0].question.exercise
+    assert len({arrow.why for arrow in exercise.arrows}) >= 10
     for problem in problems:
-        on_the_page = {*problem.done, *problem.letters.values()}
-        for line in worked_solution(problem):
-            ends = [{arrow.first, arrow.then} for arrow in arrows if arrow.why in line.why and arrow.then == line.name]
-            assert all(pair <= on_the_page for pair in ends)
-            assert bool(ends) is (line.why != "Nothing has to come before it.")
+        lines = worked_solution(problem)
+        assert sorted(line.name for line in lines) == sorted(exercise.actions)
+        assert [line.value for line in lines if line.value] == [problem.letter_of(one) for one in problem.right_order]
+        for at, line in enumerate(lines):
+            earlier = {before.name for before in lines[:at]}
+            reasons = {arrow.first: arrow.why for arrow in exercise.arrows if arrow.then == line.name}
+            assert set(reasons) <= earlier
+            assert all(why in line.why for why in reasons.values())
+            assert bool(reasons) is (line.why != "Nothing has to come before it.")
+            mark = line.text.removesuffix(f": {exercise.actions[line.name]}")
+            listed = line.name in problem.letters.values()
+            left = "Done already" if line.name in problem.done else "Not listed in this problem"
+            assert mark == (problem.letter_of(line.name) if listed else left)
+
+
+def test_every_source_is_opened_locked_and_measured_in_every_problem(problems):
+    """EN 50110-1 (from memory): disconnect, secure against closing again, prove dead."""
+    exercise = problems[0].question.exercise
+    assert exercise.isolation
+    for problem in problems:
+        shown = {*problem.done, *problem.letters.values()}
+        words = " ".join([*problem.story, *map(problem.words, shown)]).lower()
+        for source, isolation in exercise.isolation.items():
+            assert {isolation.opening, isolation.lock, isolation.measurement} <= {*shown, "story"}
+            assert source.removesuffix("y") in words
+        assert all(word in words for word in ("open", "lock", "measure"))
 
 
 @pytest.mark.parametrize("exercise", sorted({id_ for id_, _ in ORDERS}))
@@ -106,13 +126,13 @@ def test_the_actions_done_could_have_been_done_in_that_order(problems):
 
 
 def test_a_chain_that_a_problem_may_cut_is_refused(tmp_path):
-    """Without its own arrow, 'open-battery' would have to come before 'measure-dead' and nobody could say why."""
-    sound = (content_root() / "exercises" / "switch-on-order" / "switching-off.yaml").read_text(encoding="utf-8")
-    lines = [line for line in sound.splitlines() if "first: open-battery, then: measure-dead" not in line]
-    path = tmp_path / "switching-off.yaml"
+    """Without its own arrow, 'part-connectors' would have to come before 'bolt-on' and nobody could say why."""
+    sound = (content_root() / "exercises" / "switch-on-order" / "replacing-a-module.yaml").read_text(encoding="utf-8")
+    lines = [line for line in sound.splitlines() if "first: part-connectors, then: bolt-on" not in line]
+    path = tmp_path / "replacing-a-module.yaml"
     path.write_text("\n".join(lines), encoding="utf-8")
     declared = read_exercise(path)
-    with pytest.raises(ContentError, match="'measure-dead' waits for 'open-battery' only by way of") as caught:
+    with pytest.raises(ContentError, match="'bolt-on' waits for 'part-connectors' only by way of") as caught:
         OrderQuestion(load(), declared.exercise, declared.document, "order", rulebook("us"))
     assert "line " in str(caught.value)
 
@@ -131,8 +151,11 @@ def test_a_chain_that_a_problem_may_cut_is_refused(tmp_path):
         ("switching-off", "open-array", "part-connectors"),
         ("replacing-a-module", "open-disconnect", "part-connectors"),
         # EN 50110-1 (from memory): disconnect, secure against closing again, prove dead.
-        ("switching-off", "open-battery", "lock-battery"),
-        ("switching-off", "lock-battery", "measure-dead"),
+        ("switching-off", "open-array", "lock-all"),
+        ("switching-off", "open-supply", "lock-all"),
+        ("switching-off", "open-battery", "lock-all"),
+        ("switching-off", "lock-all", "measure-dead"),
+        ("connecting-a-new-battery", "measure-dead", "bolt-to-inverter"),
     ],
 )
 def test_what_the_trade_holds(engine, exercise, first, then):

@@ -4,12 +4,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar
+from typing import TypeVar, get_args
 
 from tutor.content.errors import ContentError
 from tutor.content.files import Document, read_text, read_yaml, validated
+from tutor.content.isolation import check_isolation
 from tutor.content.models import (
     Charger,
+    EnergySource,
     Exercise,
     Hazard,
     LessonHeader,
@@ -113,7 +115,7 @@ def load(extra: Path | None = None) -> Library:
         declared=declared,
         orders=orders,
     )
-    _check_references(library)
+    _check_references(library, root)
     return library
 
 
@@ -203,13 +205,18 @@ def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
     return MappingProxyType(dict(sorted(lessons.items(), key=lambda item: item[1].header.order)))
 
 
-def _check_references(library: Library) -> None:
+def _check_references(library: Library, root: Path) -> None:
+    for id_, hazard in library.hazards.items():
+        for at, name in enumerate(hazard.goes_with):
+            if name not in library.quantities and name not in get_args(EnergySource):
+                hazards = read_yaml(root / "assets" / "hazards.yaml")
+                raise hazards.fault((id_, "goes_with", at), f"'{name}' is no quantity and no source.")
     everything: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
     for one in everything:
         check_exercise(library, one)
     for lesson in library.lessons.values():
         header = lesson.header
-        _check_cautions(library, header, lesson.document)
+        _check_named(library, header, lesson.document)
         for at, id_ in enumerate(header.exercises):
             if id_ not in library.declared and id_ not in library.orders:
                 raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
@@ -217,23 +224,43 @@ def _check_references(library: Library) -> None:
             raise lesson.document.fault(
                 ("example",), f"there is no exercise '{header.example}'.", "Check its spelling."
             )
+        for id_ in library.exercises[header.example].safety:
+            if id_ not in header.safety:
+                fault = f"the caution '{id_}' of the worked example is missing."
+                raise lesson.document.fault(("safety",), fault, f"Add '{id_}'.")
 
 
 def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None:
-    """Check that an exercise's lesson, cautions and sources exist.
+    """Check that an exercise's lesson, cautions and sources exist, and that an order makes every source safe.
 
     Raises ContentError.
     """
     exercise, document = declared.exercise, declared.document
     if exercise.lesson not in library.lessons:
         raise document.fault(("lesson",), f"there is no lesson '{exercise.lesson}'.", _choose(library.lessons))
-    _check_cautions(library, exercise, document)
+    _check_named(library, exercise, document)
+    _check_fitting(library, exercise, document)
+    if isinstance(exercise, OrderExercise):
+        check_isolation(exercise, document)
     for at, id_ in enumerate(exercise.other_methods if isinstance(exercise, Exercise) else ()):
         if id_ not in library.declared:
             raise document.fault(("other_methods", at), f"there is no exercise '{id_}'.", "Check its spelling.")
 
 
-def _check_cautions(library: Library, content: Exercise | OrderExercise | LessonHeader, document: Document) -> None:
+def _check_fitting(library: Library, exercise: Exercise | OrderExercise, document: Document) -> None:
+    """Check that no caution is missing that goes with what the exercise works with."""
+    if isinstance(exercise, OrderExercise):
+        names: set[str] = set(exercise.isolation)
+    else:
+        names = {*exercise.givens, *exercise.relations}
+    for id_, hazard in library.hazards.items():
+        reasons = [name for name in hazard.goes_with if name in names]
+        if reasons and id_ not in exercise.safety:
+            fault = f"the caution '{id_}' is missing, which goes with '{reasons[0]}'."
+            raise document.fault(("safety",), fault, f"Add '{id_}'.")
+
+
+def _check_named(library: Library, content: Exercise | OrderExercise | LessonHeader, document: Document) -> None:
     for field_name, known in (("safety", library.hazards), ("sources", library.sources)):
         for at, id_ in enumerate(getattr(content, field_name)):
             if id_ not in known:

@@ -5,7 +5,7 @@ A value with its unit is written as text in content files ('41.3 V', '-0.27 %/K'
 
 import re
 from functools import cached_property
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import (
     BaseModel,
@@ -211,9 +211,12 @@ class Hazard(CautionWords):
     """A caution shown wherever an exercise or a lesson names its id: the hazard, what it does, how to avoid it."""
 
     signal: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"] | None = Field(
-        description="DANGER kills if it is not avoided, WARNING can kill, CAUTION injures, NOTICE damages; null for none"
+        description="DANGER: kills if not avoided; WARNING: can kill; CAUTION: injures; NOTICE: damages; null: none"
     )
     in_rulebook: dict[RulebookId, CautionWords] = Field(default_factory=dict)
+    goes_with: list[Name] = Field(
+        default_factory=list, max_length=12, description="quantities, and sources of an order, that need this caution"
+    )
 
     @model_validator(mode="after")
     def _short(self) -> Self:
@@ -448,6 +451,19 @@ class NamedMistake(Model):
     says: Sentence
 
 
+EnergySource = Literal["array", "battery", "supply", "generator"]
+
+
+class Isolation(Model):
+    """The actions that make one source safe; `story` where the story says that it is open and locked already."""
+
+    opening: Identifier
+    lock: Identifier
+    measurement: Identifier
+
+    IN_STORY: ClassVar[str] = "story"
+
+
 class OrderExercise(Model):
     """A declared family of problems that ask for an order; `asks` holds 'order' and may hold 'next_action'."""
 
@@ -460,7 +476,10 @@ class OrderExercise(Model):
     story: list[Sentence] = Field(min_length=1, max_length=12)
     actions: dict[Identifier, Sentence] = Field(min_length=3, max_length=14)
     arrows: list[Arrow] = Field(min_length=1, max_length=40)
-    always: list[Identifier] = Field(default_factory=list)
+    indispensable: list[Identifier] = Field(min_length=1, description="actions that no problem leaves out")
+    isolation: dict[EnergySource, Isolation] = Field(
+        min_length=1, description="every source that the story or an action names, and how it is made safe"
+    )
     shown: int = Field(ge=3, le=12, description="how many of the actions a problem shows")
     traps: dict[Identifier, Trap] = Field(min_length=1, max_length=10)
     asks: dict[Literal["order", "next_action"], Sentence] = Field(min_length=1)
@@ -470,15 +489,15 @@ class OrderExercise(Model):
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
-        named = {*self.always, *(end for arrow in self.arrows for end in (arrow.first, arrow.then))}
+        named = {*self.indispensable, *(end for arrow in self.arrows for end in (arrow.first, arrow.then))}
         unknown = sorted(named - self.actions.keys())
         if unknown:
             raise ValueError(f"'{unknown[0]}' is not one of the actions")
         both = sorted(self.actions.keys() & self.traps.keys())
         if both:
             raise ValueError(f"'{both[0]}' is an action and a trap")
-        if len(self.always) > self.shown or self.shown > len(self.actions):
-            raise ValueError("'shown' has to lie between the number of 'always' and that of all actions")
+        if not len(self.indispensable) <= self.shown <= len(self.actions):
+            raise ValueError("'shown' has to lie between the number of 'indispensable' and that of all actions")
         left = dict(self.actions)
         while left:
             free = [id_ for id_ in left if not any(one.then == id_ and one.first in left for one in self.arrows)]
@@ -486,6 +505,15 @@ class OrderExercise(Model):
                 raise ValueError(f"the arrows go round in a circle at '{next(iter(left))}'")
             left = {id_: words for id_, words in left.items() if id_ not in free}
         return self
+
+    def after(self, action: str) -> set[str]:
+        """All the actions that have to wait for one, also by way of others."""
+        reached: set[str] = set()
+        new = {action}
+        while new:
+            new = {arrow.then for arrow in self.arrows if arrow.first in new} - reached
+            reached |= new
+        return reached
 
     @cached_property
     def mistakes(self) -> dict[str, NamedMistake]:

@@ -43,7 +43,7 @@ class OrderQuestion:
     def version(self) -> str:
         """Eight characters that change whenever something changes that a draw or its marking rests on."""
         drawn_from = self.exercise.model_dump(
-            mode="json", include={"id", "actions", "arrows", "always", "traps", "shown"}
+            mode="json", include={"id", "actions", "arrows", "indispensable", "traps", "shown"}
         )
         return hashlib.sha256(json.dumps(drawn_from, sort_keys=True).encode()).hexdigest()[:8]
 
@@ -57,26 +57,27 @@ class OrderQuestion:
         return self._arrows.get((first, then))
 
     @cached_property
+    def procedure(self) -> tuple[str, ...]:
+        """All the actions, also those that a problem leaves out, in one right order."""
+        left, order = list(self.exercise.actions), []
+        while left:
+            following = next(action for action in left if not any(self.reason(other, action) for other in left))
+            left.remove(following)
+            order.append(following)
+        return tuple(order)
+
+    @cached_property
     def _arrows(self) -> Mapping[tuple[str, str], Arrow]:
         return {(arrow.first, arrow.then): arrow for arrow in self.exercise.arrows}
 
     def _untold(self) -> Iterator[tuple[str, str]]:
         """Two actions of which one has to wait for the other only by way of actions that a problem may leave out."""
-        after = {action: self._after(action) for action in self.exercise.actions}
+        after = {action: self.exercise.after(action) for action in self.exercise.actions}
         for first, waiting in after.items():
             for then in sorted(waiting):
-                told = any(between in waiting and then in after[between] for between in self.exercise.always)
+                told = any(between in waiting and then in after[between] for between in self.exercise.indispensable)
                 if not told and self.reason(first, then) is None:
                     yield first, then
-
-    def _after(self, action: str) -> set[str]:
-        """All the actions that have to wait for one, also by way of others."""
-        reached: set[str] = set()
-        new = {action}
-        while new:
-            new = {arrow.then for arrow in self.exercise.arrows if arrow.first in new} - reached
-            reached |= new
-        return reached
 
 
 @dataclass(frozen=True)
@@ -129,17 +130,19 @@ class OrderProblem:
 
     @cached_property
     def right_order(self) -> list[str]:
-        """One right order: always the first listed action that nothing left has to come before."""
-        left, order = self.to_order, []
-        while left:
-            following = next(action for action in left if not self.must_wait(action, left))
-            left = [action for action in left if action != following]
-            order.append(following)
-        return order
+        """One right order: that of the whole procedure, without what is done or left out."""
+        to_order = self.to_order
+        return [action for action in self.question.procedure if action in to_order]
 
     def must_wait(self, action: str, left: Sequence[str]) -> str | None:
         """Another of the actions left that has to come before this one."""
         return next((other for other in left if self.question.reason(other, action)), None)
+
+    @property
+    def missing(self) -> list[str]:
+        """The indispensable actions that the problem neither lists nor tells as done: there must be none."""
+        shown = {*self.letters.values(), *self.done}
+        return [action for action in self.question.exercise.indispensable if action not in shown]
 
     def letter_of(self, action: str) -> str:
         """The letter of an action."""
@@ -162,9 +165,9 @@ def draw_order(question: OrderQuestion, number: int) -> OrderProblem:
 
         return sorted(ids, key=rank)
 
-    sometimes = [action for action in exercise.actions if action not in exercise.always]
-    room = exercise.shown - len(exercise.always)
-    chosen = [*exercise.always, *shuffled(sometimes, "which")[: max(0, room)]]
+    sometimes = [action for action in exercise.actions if action not in exercise.indispensable]
+    room = exercise.shown - len(exercise.indispensable)
+    chosen = [*exercise.indispensable, *shuffled(sometimes, "which")[:room]]
     traps = shuffled(list(exercise.traps), "trap")[: 1 + number % 2]
     listed = shuffled([*chosen, *traps], "letter")
     done: tuple[str, ...] = ()

@@ -11,6 +11,8 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.units import conversion, written, written_unit
 
+DONE, LEFT_OUT = "Done already", "Not listed in this problem"
+
 
 @dataclass(frozen=True)
 class Line:
@@ -39,14 +41,19 @@ def worked_solution(problem: Problem | OrderProblem) -> list[Line]:
 
 
 def _order_lines(problem: OrderProblem) -> list[Line]:
-    """One right order, each action with the reasons why those before it come first."""
+    """The whole procedure in one right order, each action with the reasons why those before it come first.
+
+    What the problem has told as done, or has left out, stands in its place and is marked.
+    """
     lines = []
-    there = [*problem.done, *problem.to_order]
-    for action in problem.right_order:
-        arrows = [problem.question.reason(other, action) for other in there if other != action]
+    procedure = problem.question.procedure
+    letters = {action: letter for letter, action in problem.letters.items()}
+    for action in procedure:
+        arrows = [problem.question.reason(other, action) for other in procedure]
         why = " ".join(dict.fromkeys(arrow.why for arrow in arrows if arrow)) or "Nothing has to come before it."
-        told = f"{problem.letter_of(action)}: {problem.words(action)}"
-        lines.append(Line(action, "order", why, told, "", told, "", problem.letter_of(action), "", told, ""))
+        mark = letters.get(action) or (DONE if action in problem.done else LEFT_OUT)
+        words = f"{mark}: {problem.words(action)}"
+        lines.append(Line(action, "order", why, words, "", words, "", letters.get(action, ""), "", words, ""))
     return lines
 
 

@@ -45,7 +45,8 @@ Coded: TypeAlias = tuple[str, AnyProblem | Changed]
 
 def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
-    return Style(title=practice.title, date=on, caution=library.hazards[FOR_ALL].text_under(practice.rulebook), paper=paper, large=large)
+    caution = library.hazards[FOR_ALL].text_under(practice.rulebook)
+    return Style(title=practice.title, date=on, caution=caution, paper=paper, large=large)
 
 
 def handed_by_member(

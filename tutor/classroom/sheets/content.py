@@ -8,7 +8,7 @@ Paper = Literal["a4", "us-letter"]
 
 FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
 FEWEST_LINES, MOST_LINES = 3, 8
-LONG = 1000  # characters; what is shorter fits a page with its givens, diagram and room to work
+LONG = 1300  # characters; what is shorter fits a page with its givens, diagram and room to work
 
 
 @dataclass(frozen=True, kw_only=True)
