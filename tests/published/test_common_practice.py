@@ -10,7 +10,7 @@ from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.engine.setting import set_problem
 
-STRIP = {"branch_rating": "15 A", "supply_voltage": "120 V"}
+CIRCUIT = {"branch_rating": "15 A", "supply_voltage": "120 V"}
 LESSONS = sorted((Path(tutor.__file__).parents[1] / "lessons").glob("*/lesson.md"))
 TOLD = re.compile(r"1[ ,.]?800\s*W|4[ ,.]?800\s*W|power button|one conductor to a terminal", re.IGNORECASE)
 OUTLETS = {"circuits": "2", "branch_rating": "20 A", "supply_voltage": "120 V", "inverter_power": "5000 W"}
@@ -23,8 +23,8 @@ def set_with(engine, exercise, ask, given):
 @pytest.mark.parametrize(
     ("exercise", "ask", "given", "answer"),
     [
-        # Common practice, no source: a power strip of 15 A at 120 V carries 1,800 W.
-        ("load-on-a-power-strip", "branch_power", STRIP, "1800 W"),
+        # Common practice, no source: a circuit of 15 A at 120 V carries 1,800 W.
+        ("load-on-a-fixed-circuit", "branch_power", CIRCUIT, "1800 W"),
         # Common practice, no source: two outlets of 20 A at 120 V are 4,800 W, nearly all of an inverter of 5,000 W.
         ("circuits-on-one-inverter", "circuits_power", OUTLETS, "4800 W"),
         ("circuits-on-one-inverter", "circuits_share", OUTLETS, "96 %"),

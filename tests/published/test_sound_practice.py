@@ -130,7 +130,7 @@ def test_a_larger_fuse_that_still_protects_is_not_said_to_let_anything_burn(engi
     ("exercise", "own", "steps"),
     [
         # 15 A at 120 V leave 1440 W for hours.
-        ("load-on-a-power-strip", {"branch_rating": "15 A", "supply_voltage": "120 V", "load_power": "1700 W"}, {}),
+        ("load-on-a-fixed-circuit", {"branch_rating": "15 A", "supply_voltage": "120 V", "load_power": "1700 W"}, {}),
         # The charger cannot take 5000 W of the 1440 W that come in.
         (
             "can-the-inverter-take-over",

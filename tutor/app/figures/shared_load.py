@@ -1,4 +1,4 @@
-"""The loads that share one inverter, circuit or power strip, added up against its limit and the 80 % line."""
+"""The loads that share one inverter or circuit, added up against its limit and the 80 % line."""
 
 from dataclasses import dataclass
 

@@ -35,7 +35,7 @@ _ADVICE = "common practice, no source"
 
 @st.fragment
 def shared_load_figure() -> None:
-    """The loads on one inverter, circuit or power strip."""
+    """The loads on one inverter or circuit."""
     from tutor.app.figures.shared_load import SharedLoad, shared_load  # noqa: PLC0415 - plotly only where it is shown
 
     book = told_rulebook()
@@ -46,14 +46,14 @@ def shared_load_figure() -> None:
 
 
 def _choose_shared(book: Rulebook) -> "Shared":
-    """A power strip or circuit by the rulebook, or an inverter."""
+    """A circuit by the rulebook, or an inverter."""
     from tutor.app.figures.shared_load import Shared  # noqa: PLC0415 - plotly only where a figure is shown
 
     current, voltage = _CIRCUITS[book.id]
     factor = book.number("continuous_factor")
     rule = book.figures["continuous_factor"].row["source"]
     circuits = {
-        f"power strip or circuit, {current:g} A at {voltage:g} V": (current * voltage, factor, rule),
+        f"circuit, {current:g} A at {voltage:g} V": (current * voltage, factor, rule),
         "inverter of 1200 W": (1200.0, 1.25, _ADVICE),
         "inverter of 2000 W": (2000.0, 1.25, _ADVICE),
         "inverter of 3000 W": (3000.0, 1.25, _ADVICE),
