@@ -251,6 +251,12 @@ ORDERS = {
     ),
     "indispensable, but no action": ("switching-off", "[open-array,", "[open-roof,", "'open-roof' is not one of"),
     "more indispensable than shown": ("switching-off", "shown: 9", "shown: 6", "'shown' has to lie between"),
+    "caution of what the story mentions missing": (
+        "switching-on",
+        "cabin's system stands ready",
+        "system on a roof stands ready",
+        "the caution 'roof-work' is missing, which goes with 'roof'",
+    ),
     "caution of a source missing": (
         "switching-off",
         "battery-fault-current, ",

@@ -253,8 +253,10 @@ def _check_fitting(library: Library, exercise: Exercise | OrderExercise, documen
         names: set[str] = set(exercise.isolation)
     else:
         names = {*exercise.givens, *exercise.relations}
+    story = " ".join(exercise.story).lower()
     for id_, hazard in library.hazards.items():
         reasons = [name for name in hazard.goes_with if name in names]
+        reasons += [words for words in hazard.mentioned if words in story]
         if reasons and id_ not in exercise.safety:
             fault = f"the caution '{id_}' is missing, which goes with '{reasons[0]}'."
             raise document.fault(("safety",), fault, f"Add '{id_}'.")

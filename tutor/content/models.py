@@ -217,6 +217,9 @@ class Hazard(CautionWords):
     goes_with: list[Name] = Field(
         default_factory=list, max_length=12, description="quantities, and sources of an order, that need this caution"
     )
+    mentioned: list[Sentence] = Field(
+        default_factory=list, max_length=6, description="words of a story that need this caution"
+    )
 
     @model_validator(mode="after")
     def _short(self) -> Self:
