@@ -239,9 +239,9 @@ def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None
     if exercise.lesson not in library.lessons:
         raise document.fault(("lesson",), f"there is no lesson '{exercise.lesson}'.", _choose(library.lessons))
     _check_named(library, exercise, document)
-    _check_fitting(library, exercise, document)
     if isinstance(exercise, OrderExercise):
         check_isolation(exercise, document)
+    _check_fitting(library, exercise, document)
     for at, id_ in enumerate(exercise.other_methods if isinstance(exercise, Exercise) else ()):
         if id_ not in library.declared:
             raise document.fault(("other_methods", at), f"there is no exercise '{id_}'.", "Check its spelling.")
