@@ -58,7 +58,7 @@ def show_told(view: ForLearner, drawing: Diagram | None) -> None:
 def show_cautions(view: ForLearner) -> None:
     """The cautions that fit the problem."""
     if view.cautions:
-        st.warning("\n".join(f"- {showing.plain(caution)}" for caution in view.cautions), icon="⚠")
+        showing.show_cautions(view.cautions)
 
 
 def answer_form(of: StoredSet, work: ClassWork, view: ForLearner) -> None:

@@ -115,9 +115,15 @@ def show_mark(mark: Mark) -> None:
         st.warning(f"**Not counted.** {plain(mark.feedback)}", icon="❔")
 
 
-def show_cautions(ids: Iterable[str], rulebook: str) -> None:
-    """The cautions that fit, as they read under a rulebook."""
-    st.warning("\n".join(f"- {plain(text)}" for text in library().cautions(ids, rulebook).values()), icon="⚠")
+def show_cautions(cautions: Iterable[str]) -> None:
+    """The cautions that fit, each a line."""
+    st.warning("\n".join(f"- {plain(caution)}" for caution in cautions), icon="⚠")
+
+
+def show_problems_cautions(problem: AnyProblem) -> None:
+    """The cautions that fit a problem."""
+    question = problem.question
+    show_cautions(question.library.cautions(question.exercise.safety, question.rulebook.id).values())
 
 
 def show_sources(ids: Iterable[str]) -> None:

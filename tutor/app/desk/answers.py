@@ -4,8 +4,9 @@ import streamlit as st
 
 from tutor.app.desk.room import Chosen, Room
 from tutor.app.markdown_table import show_table
-from tutor.app.session import engine
-from tutor.app.showing import plain, show_solution, typed
+from tutor.app.session import engine, library
+from tutor.app.showing import plain, show_cautions, show_solution, typed
+from tutor.classroom.keeping import cautions_of
 from tutor.classroom.live import SIGNS, WORDS
 from tutor.classroom.models import Answer, Outcome, StoredSet
 from tutor.classroom.names import called
@@ -59,6 +60,7 @@ def _problem(room: Room, of: StoredSet, outcome: Outcome) -> None:
     with st.expander("Worked solution", key=f"desk solution {handed.id}", on_change="rerun") as worked:
         if worked.open:
             show_solution(solution_lines(engine(), handed))
+            show_cautions(cautions_of(handed, library()).values())
     if not outcome.answers:
         st.markdown("No answer yet.")
     for answer in outcome.answers:

@@ -271,6 +271,7 @@ def _show_look(problems: list[AnyProblem], spreads: list[Spread]) -> None:
         with st.expander(f"{at}. {problem.question.exercise.title}"):
             showing.show_problem(problem)
             st.markdown(f"Answer: **{showing.plain(_answer(problem))}**")
+            showing.show_problems_cautions(problem)
     st.subheader(f"How alike {PREVIEWED} learners' problems are", anchor=False)
     show_table(spread_rows(spreads, library()))
     st.caption(

@@ -66,7 +66,7 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
     if mistake.examples:
         st.markdown(f"Typed: {typed('; '.join(mistake.examples))}")
     if mistake.broke_limit and mistake.safety:
-        show_cautions(mistake.safety, mistake.follow_up.rulebook)
+        show_cautions(library().cautions(mistake.safety, mistake.follow_up.rulebook).values())
     if mistake.lesson:
         st.page_link(
             "screens/lessons.py", label=f"Lesson: {mistake.lesson_title}", query_params={"lesson": mistake.lesson}

@@ -123,7 +123,7 @@ def show(lesson: Lesson) -> None:
                 problems(lesson)
             case "{cautions}":
                 st.header("Cautions", anchor=False)
-                showing.show_cautions(header.safety, chosen_rulebook())
+                showing.show_cautions(library().cautions(header.safety, chosen_rulebook()).values())
             case "{sources}":
                 st.header("Sources", anchor=False)
                 showing.show_sources(header.sources)

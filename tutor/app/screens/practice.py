@@ -196,7 +196,7 @@ def show(address: Address, problem: AnyProblem) -> None:
     helps(problem, work)
     if isinstance(problem, Problem):
         st.page_link("screens/working.py", label="Check my working, line by line", query_params=address.query())
-    showing.show_cautions(exercise.safety, problem.question.rulebook.id)
+    showing.show_problems_cautions(problem)
     other_questions(address, problem)
     record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})
 

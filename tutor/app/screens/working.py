@@ -134,7 +134,7 @@ def show(address: Address) -> None:
     st.caption(f"Problem {problem.number} · rulebook {problem.question.rulebook.title}")
     showing.show_problem(problem)
     check(problem)
-    showing.show_cautions(exercise.safety, problem.question.rulebook.id)
+    showing.show_problems_cautions(problem)
 
 
 try:
