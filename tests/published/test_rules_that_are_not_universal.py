@@ -28,6 +28,7 @@ TOLD = [
     ("ac-side", "The user makes **no** connection between neutral and earth"),
     ("ac-side", "**TN**: the source's neutral is earthed"),
     ("switch-on-order", "in a TT installation the user makes no such connection"),
+    ("transfer", "In a TT installation, the user makes no connection between neutral and earth"),
     # NFPA 70-2017 690.12 (third-party transcription): array conductors stay energized in daylight.
     ("switch-on-order", "in daylight every lead of the array's side stays live"),
     ("switch-on-order", "it does not make the leads dead either"),
