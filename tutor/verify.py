@@ -12,7 +12,7 @@ from tutor.content.errors import ContentError
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.engine import dimensions
 from tutor.engine.algebra import RelationError
-from tutor.engine.declaration import ALWAYS_SHOWN, check_declaration
+from tutor.engine.declaration import check_declaration
 from tutor.engine.draw import DrawError, draw
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.problem import Problem
@@ -121,8 +121,6 @@ def verify_order(library: Library, declared: DeclaredOrder, draws: int) -> Repor
     exercise = declared.exercise
     report = Report(exercise.id, questions=len(exercise.asks))
     began = time.perf_counter()
-    if ALWAYS_SHOWN not in exercise.safety:
-        report.faults.append(f"the caution '{ALWAYS_SHOWN}' is missing")
     for ask in exercise.asks:
         question = OrderQuestion(library, exercise, declared.document, ask, rulebook("us"))
         for number in range(1, draws + 1):

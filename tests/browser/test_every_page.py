@@ -115,7 +115,7 @@ def test_no_request_leaves_this_machine(visit, server):
 
 
 def test_every_page_carries_the_caution(visit):
-    assert "a licensed electrician decides" in visit.text
+    assert "the code adopted where you live and a licensed electrician" in visit.text
     assert "has encountered an error" not in visit.text
 
 

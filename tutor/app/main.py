@@ -5,12 +5,10 @@ import streamlit as st
 from tutor.app import session, theme
 from tutor.app.middleware import token
 from tutor.app.store_down import faults_in_words
+from tutor.content.models import FOR_ALL
 from tutor.learner.record import new_token
 
-CAUTION = (
-    "Cold Morning is for learning. What you build has to follow the electrical code adopted where you live, "
-    "and a licensed electrician decides. All modules, chargers and places here are invented."
-)
+INVENTED = "All modules, chargers, and places here are invented."
 # No `icon=`: for a page's icon the browser would be sent to fetch a picture from outside.
 PAGES = [
     st.Page("screens/start.py", title="Start", default=True),
@@ -35,4 +33,4 @@ session.rulebook_choice()
 with faults_in_words(again=True):
     page.run()
 st.divider()
-st.markdown(CAUTION)
+st.markdown(f"{session.library().hazards[FOR_ALL].text} {INVENTED}")

@@ -10,6 +10,7 @@ from tutor.content.errors import ContentError
 from tutor.content.files import Document, read_text, read_yaml, validated
 from tutor.content.isolation import check_isolation
 from tutor.content.models import (
+    FOR_ALL,
     Charger,
     EnergySource,
     Exercise,
@@ -263,6 +264,8 @@ def _check_fitting(library: Library, exercise: Exercise | OrderExercise, documen
 
 
 def _check_named(library: Library, content: Exercise | OrderExercise | LessonHeader, document: Document) -> None:
+    if FOR_ALL not in content.safety:
+        raise document.fault(("safety",), f"the caution '{FOR_ALL}' is missing.", "Every exercise and lesson shows it.")
     for field_name, known in (("safety", library.hazards), ("sources", library.sources)):
         for at, id_ in enumerate(getattr(content, field_name)):
             if id_ not in known:

@@ -196,6 +196,7 @@ class Place(Model):
         return self
 
 
+FOR_ALL = "local-code-decides"  # the caution of every exercise, lesson, page and sheet
 MOST_CAUTION_WORDS = 35  # a longer warning is not read to its end (our own bound, common practice, no source)
 
 

@@ -14,7 +14,6 @@ from tutor.engine.question import Question
 from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
-ALWAYS_SHOWN = "local-code-decides"
 DEFAULT_RULEBOOK = "us"
 
 
@@ -67,8 +66,6 @@ def _check_names(library: Library, declared: Declared) -> None:
     for name, (low, high) in exercise.within.items():
         if low >= high:
             raise document.fault(("within", name), f"the bounds of '{name}' are empty.", "Write the lower one first.")
-    if ALWAYS_SHOWN not in exercise.safety:
-        raise document.fault(("safety",), f"the caution '{ALWAYS_SHOWN}' is missing.", "Every exercise shows it.")
 
 
 def _check_givens(question: Question) -> None:

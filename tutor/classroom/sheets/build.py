@@ -12,7 +12,6 @@ from tutor.classroom.models import Member, PracticeSet, StoredSet
 from tutor.classroom.sheets.changed import Changed, printed_as_kept, worked_as_kept
 from tutor.classroom.sheets.content import (
     FEWEST_LINES,
-    FOR_ALL,
     LONG,
     MOST_LINES,
     GivenRow,
@@ -27,6 +26,7 @@ from tutor.classroom.sheets.content import (
     WorkedProblem,
 )
 from tutor.content.library import Library
+from tutor.content.models import FOR_ALL
 from tutor.diagrams import Diagram
 from tutor.diagrams.choosing import diagram_of
 from tutor.engine.labels import answer_label, capitalised, quantity_label

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from tutor.classroom.keeping import cautions_of
 from tutor.classroom.models import Handed
 from tutor.classroom.sheets.content import (
-    FOR_ALL,
     LONG,
     MOST_LINES,
     GivenRow,
@@ -15,6 +14,7 @@ from tutor.classroom.sheets.content import (
     WorkedProblem,
 )
 from tutor.content.library import Library
+from tutor.content.models import FOR_ALL
 from tutor.engine.labels import capitalised, label
 from tutor.units import conversion, written
 

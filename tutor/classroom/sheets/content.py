@@ -6,7 +6,6 @@ from typing import Literal
 
 Paper = Literal["a4", "us-letter"]
 
-FOR_ALL = "local-code-decides"  # the caution that stands at the foot of every page
 FEWEST_LINES, MOST_LINES = 3, 8
 LONG = 1300  # characters; what is shorter fits a page with its givens, diagram and room to work
 
