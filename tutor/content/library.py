@@ -1,5 +1,6 @@
 """Everything that content files hold, read once into one frozen library."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -257,7 +258,7 @@ def _check_fitting(library: Library, exercise: Exercise | OrderExercise, documen
     story = " ".join(exercise.story).lower()
     for id_, hazard in library.hazards.items():
         reasons = [name for name in hazard.goes_with if name in names]
-        reasons += [words for words in hazard.mentioned if words in story]
+        reasons += [words for words in hazard.mentioned if re.search(rf"\b{re.escape(words)}", story)]
         if reasons and id_ not in exercise.safety:
             fault = f"the caution '{id_}' is missing, which goes with '{reasons[0]}'."
             raise document.fault(("safety",), fault, f"Add '{id_}'.")
