@@ -198,6 +198,20 @@ def test_what_is_typed_survives_a_look_at_another_tab(server, school, instructor
     assert [answer.entry for one in school.outcomes() for answer in one.answers if answer.source == "paper"] == ["1 V"]
 
 
+def test_each_learners_own_state_is_shown_when_they_are_chosen(server, school, instructor):
+    school.answers(right=1, wrong=1)
+    school.hand_out()
+    to_tab(instructor, "Answers")
+    problem = instructor.page.get_by_role("combobox", name="Problem", exact=True)
+    expect(problem).to_have_value(re.compile("^1. ✔ right: "))
+    for name, state in (("Bo Lindqvist", "✖ not right yet"), ("Čeda Petrović", "○ open"), ("Ana Ferreira", "✔ right")):
+        instructor.page.get_by_role("combobox", name="Learner", exact=True).click()
+        instructor.page.get_by_role("option", name=re.compile(name)).click()
+        expect(problem).to_have_value(re.compile(f"^1. {state}: "))
+    instructor.press("Excuse the learner from this problem")
+    expect(problem).to_have_value(re.compile("^1. – excused: "))
+
+
 def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(server, school, instructor):
     school.answers(right=1, wrong=0)
     to_tab(instructor, "Answers")

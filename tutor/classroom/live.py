@@ -15,7 +15,9 @@ LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
 
 def where_told(one: Whereabouts, now: datetime) -> str:
     """Where a learner is, in words."""
-    return "not begun" if one.place is None else f"problem {one.place}, {ago(one.at, now)}"
+    if not one.begun:
+        return "not begun"
+    return "on paper" if one.place is None else f"problem {one.place}, {ago(one.at, now)}"
 
 
 def ago(moment: datetime | None, now: datetime) -> str:

@@ -25,6 +25,11 @@ class Whereabouts:
     at: datetime | None
     last_answer: datetime | None
 
+    @property
+    def begun(self) -> bool:
+        """Whether the member has opened a problem or answered one, be it on paper."""
+        return self.place is not None or self.last_answer is not None
+
 
 class Results:
     """One set as its instructor sees it; every method may raise StoreError."""

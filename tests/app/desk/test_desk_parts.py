@@ -94,6 +94,16 @@ def test_the_matrix_shows_each_state_with_sign_and_word_and_lets_no_name_in_as_m
     assert cells.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td", "span", "small", "bdi"}
 
 
+def test_who_has_answered_on_paper_alone_has_begun(people):
+    ana, bo = people
+    on_paper = Whereabouts(member=ana, place=None, at=None, last_answer=NOW)
+    absent = Whereabouts(member=bo, place=None, at=None, last_answer=None)
+    assert [(one.begun, live.where_told(one, NOW)) for one in (on_paper, absent)] == [
+        (True, "on paper"),
+        (False, "not begun"),
+    ]
+
+
 @pytest.mark.parametrize(
     ("ago", "told"),
     [

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Chosen, Room, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, show_cautions, show_solution, typed
@@ -31,13 +31,11 @@ def show(room: Room, chosen: Chosen) -> None:
     if chosen.of is None or not outcomes:
         st.markdown("No problem is handed out yet. Learners get theirs when they open the link for the first time.")
         return
-    members = {one.handed.member.id: one.handed.member for one in outcomes}
+    members = {one.handed.member.id: called(one.handed.member) for one in outcomes}
     left, right = st.columns(2)
-    owner = left.selectbox(
-        "Learner", list(members), format_func=lambda id_: called(members[id_]), key="desk answers of"
-    )
+    owner = pick("Learner", members, "desk answers of", left)
     mine = {one.handed.place: one for one in outcomes if one.handed.member.id == owner}
-    place = right.selectbox("Problem", list(mine), format_func=lambda at: _line(mine[at]), key="desk answers at")
+    place = pick("Problem", {at: _line(one) for at, one in mine.items()}, "desk answers at", right)
     _problem(room, chosen.of, mine[place])
 
 

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Chosen, Room, pick
 from tutor.app.showing import plain
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
@@ -34,20 +34,13 @@ def choose(room: Room) -> Chosen:
     left, right = st.columns(2)
     class_name = classes[0]
     if len(classes) > 1:
-        class_name = left.selectbox("Class", classes, key="desk class", persist_state="session")
+        class_name = pick("Class", {name: name for name in classes}, "desk class", left)
     found = {one.id: one for one in reversed(room.register.sets(class_name))}
     if not found:
         return Chosen(class_name, None)
-    turned_to = st.session_state.pop("desk set", None)
-    if turned_to in found:  # set anew, for the browser keeps the old label of a set that has closed since
-        st.session_state["desk set"] = turned_to
     now = datetime.now(UTC)
-    set_id = (right if len(classes) > 1 else left).selectbox(
-        "Practice set",
-        list(found),
-        format_func=lambda id_: f"{found[id_].declaration.title} ({STATES[found[id_].state(now)]})",
-        key="desk set",
-    )
+    names = {id_: f"{one.declaration.title} ({STATES[one.state(now)]})" for id_, one in found.items()}
+    set_id = pick("Practice set", names, "desk set", right if len(classes) > 1 else left)
     return Chosen(class_name, found[set_id])
 
 
@@ -61,12 +54,16 @@ def next_step(room: Room, chosen: Chosen) -> None:
         st.info(f"{told}. Then put your learners on the roster and hand out the link.", icon="➡")
     elif not members:
         st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")
-    elif not room.register.claimed(chosen.class_name) and chosen.of.state(datetime.now(UTC)) != "closed":
+    elif chosen.of.state(datetime.now(UTC)) != "closed" and not _has_begun(room, chosen.of):
         st.info(
             "Next: hand out the link, or write the code on the board: "
             f"**{chosen.of.code}** at {plain(link(chosen.of))}. Or print the sheets.",
             icon="➡",
         )
+
+
+def _has_begun(room: Room, of: StoredSet) -> bool:
+    return bool(room.register.claimed(of.class_name)) or any(one.begun for one in room.results(of).who_is_where())
 
 
 def is_of_this_computer_alone(address: str) -> bool:

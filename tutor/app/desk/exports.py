@@ -98,7 +98,7 @@ def _oneroster(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     }
     with st.form("oneroster", border=False):
         typed = {
-            name: st.text_input(label, max_chars=200, key=f"desk id {name}", persist_state="session")
+            name: st.text_input(label, max_chars=200, key=f"desk id {name} {of.class_id}", persist_state="session")
             for name, label in labels.items()
         }
         sent = st.form_submit_button("Take these ids")

@@ -35,7 +35,7 @@ def _watch(room: Room, of: StoredSet) -> None:
         st.error(plain(str(error)))
         return
     now = datetime.now(UTC)
-    begun = sum(one.place is not None or one.last_answer is not None for one in there)
+    begun = sum(one.begun for one in there)
     right = sum(one.state == "right" for one in outcomes)
     places = len(of.declaration.places)
     st.markdown(

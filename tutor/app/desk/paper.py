@@ -76,7 +76,7 @@ def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     }
     columns |= {name: st.column_config.TextColumn(name, help=told, max_chars=120) for name, told in _heads(outcomes)}
     kept: Kept = st.session_state.setdefault(_TYPED, {})
-    _cells(with_typed(rows, keys, kept), keys, columns, f"desk paper cells {number}")
+    _cells(with_typed(rows, keys, kept), keys, columns, f"desk paper cells {of.id} {number}")
     sent = st.button("Mark what was typed", type="primary")
     st.caption("'So far' has a sign for each problem in order: " + LEGEND + ".")
     if sent:
@@ -195,7 +195,7 @@ def _table(room: Room, of: StoredSet) -> None:
         "quantity. The same file again changes nothing, so a corrected file can be sent as a whole."
     )
     number = st.session_state.setdefault(_GRID, 0)
-    file = st.file_uploader("Answers as CSV", type=["csv", "txt"], key=f"desk paper file {number}")
+    file = st.file_uploader("Answers as CSV", type=["csv", "txt"], key=f"desk paper file {of.id} {number}")
     if file is not None and st.button("Mark this table", type="primary"):
         report = mark_paper(room.store, engine(), file.getvalue(), of, Bar("Marking", "answers"))
         st.session_state[_TOLD] = report

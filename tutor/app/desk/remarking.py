@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.room import Bar, Chosen, Room, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, typed
@@ -52,7 +52,7 @@ def _by_exercise(room: Room, of: StoredSet) -> None:
     titles = {"": "All exercises of the set"} | {
         id_: library().exercises[id_].title for id_ in ids if id_ in library().exercises
     }
-    exercise = st.selectbox("Exercise", list(titles), format_func=titles.__getitem__, key="desk remark exercise")
+    exercise = pick("Exercise", titles, "desk remark exercise")
     st.caption("An exercise that was mended is known here once the server has been started again.")
     if st.button("Look at the difference"):
         bar = Bar("Looking", "problems")

@@ -1,8 +1,8 @@
 """The desk from within: the one way from its pages to the store, and downloads that look at the session once more."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 import streamlit as st
 
@@ -12,6 +12,9 @@ from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
 from tutor.store.database import Store
+
+
+Id = TypeVar("Id", int, str)
 
 
 class EndedError(Exception):
@@ -71,6 +74,20 @@ class Bar:
     def __call__(self, done: int, of: int) -> None:
         """Show how far it is."""
         self._bar.progress(done / max(1, of), f"{done} of {of} {self._of}")
+
+
+def pick(label: str, names: Mapping[Id, str], key: str, into: Any = st) -> Id:
+    """Let one of several be chosen by its name; the choice stays, whatever becomes of the names and of the tab.
+
+    The browser keeps the text of what was chosen, so a list whose names have changed has to be another box: else it
+    would show the old state beside the new content.
+    """
+    ids = list(names)
+    before = st.session_state.get(key)
+    at = ids.index(before) if before in names else 0
+    chosen: Id = into.selectbox(label, ids, at, format_func=names.__getitem__, key=f"{key} {hash(tuple(names.items()))}")
+    st.session_state[key] = chosen
+    return chosen
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from tutor.app.desk.choice import link
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.room import Chosen, Room, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
 from tutor.classroom.exports.person import person as kept_about
@@ -79,7 +79,7 @@ def _from_file(room: Room, chosen: Chosen) -> None:
         "**number**, or both. Whoever is on the roster already stays there."
     )
     upload = st.session_state.setdefault(_UPLOAD, 0)
-    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=f"desk roster file {upload}")
+    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=f"desk roster file {chosen.class_name} {upload}")
     if file is None:
         return
     found = read_roster(file.getvalue())
@@ -135,7 +135,7 @@ def _by_hand(room: Room, chosen: Chosen) -> None:
 def _one(room: Room, members: list[Member]) -> None:
     st.subheader("One learner", anchor=False)
     by_id = {member.id: member for member in members}
-    member = by_id[st.selectbox("Learner", list(by_id), format_func=lambda id_: called(by_id[id_]), key="desk one")]
+    member = by_id[pick("Learner", {id_: called(one) for id_, one in by_id.items()}, "desk one")]
     room.download(
         "Download all that is kept about this learner",
         lambda: json.dumps(kept_about(room.store, member.id), ensure_ascii=False, indent=2),

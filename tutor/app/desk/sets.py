@@ -68,8 +68,8 @@ def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
             room.register.close(of.id)
             st.rerun()
         return
-    with st.form("reopen", border=False):
-        until = st.datetime_input(f"Open again until ({of.declaration.zone}; empty: until you close it)", None)
+    with st.form(f"reopen {of.id}", border=False):
+        until = st.datetime_input(f"Open again until ({of.declaration.zone}; empty: until you close it)", None, key=f"desk reopen {of.id}")
         sent = st.form_submit_button("Open the set again")
     if sent:
         room.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)

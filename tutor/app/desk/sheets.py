@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from tutor.app.desk.choice import link
-from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.room import Bar, Chosen, Room, pick
 from tutor.app.session import engine, library
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.names import called
@@ -69,9 +69,7 @@ def _wanted(members: Sequence[Member]) -> Wanted:
         "As", ["PDF to print", "Page for screen readers (HTML)"], key="desk print as", persist_state="session"
     )
     names = {EVERYBODY: "Everybody", **{member.id: called(member) for member in members}}
-    member = left.selectbox(
-        "For", list(names), format_func=names.__getitem__, key="desk print for", persist_state="session"
-    )
+    member = pick("For", names, "desk print for", left)
     page = kind != "PDF to print"
     paper = right.selectbox("Paper", ["A4", "Letter"], disabled=page, key="desk print paper", persist_state="session")
     large = left.toggle("Large print", disabled=page, key="desk print large", persist_state="session")
