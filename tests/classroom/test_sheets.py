@@ -268,3 +268,60 @@ def test_nobody_to_print_for_is_said(style):
 def test_a_long_first_problem_in_large_print_begins_below_the_name(engine, style):
     content = pdf.sheets_pdf(style(large=True), [sheet(engine, ids=["source-at-a-moment"])])
     assert "7KQ0-01" in pages(content)[0]
+
+
+LARGE = ["most-modules-in-series", "source-at-a-moment", "switching-on"]
+
+
+def rules_across(image, ppi):
+    """How far down the page, in points, a line is drawn across most of it."""
+    width, height = image.size
+    middle = image.crop((width // 4, 0, 3 * width // 4, height))
+    drawn = [y for y in range(height) if max(middle.crop((0, y, width // 2, y + 1)).tobytes()) < 252]
+    return [72 * y / ppi for y in drawn if y - 1 not in drawn]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("steps", [False, True])
+def test_in_large_print_the_answer_comes_last_below_the_room_to_work(engine, style, paper, steps):
+    person = sheet(engine, ids=LARGE, steps=steps)
+    content = pdf.sheets_pdf(style(paper=paper, large=True), [person])
+    pictures = images(style(paper=paper, large=True), [person], ppi=96)
+    for printed in person.problems:
+        label = printed.answers[-1]
+        (at,) = [at for at, page in enumerate(pages(content)) if plain(label) in page]
+        heights = []
+
+        def visit(text, matrix, text_matrix, _font, _size, heights=heights, label=label):
+            if text.strip() and label.startswith(text.strip()[:20]):
+                heights.append(text_matrix[5] * matrix[3] + matrix[5])
+
+        page = pypdf.PdfReader(io.BytesIO(content)).pages[at]
+        page.extract_text(visitor_text=visit)
+        below = float(page.mediabox[3]) - heights[-1]
+        found = rules_across(pictures[at], 96)
+        assert len([y for y in found if y > below]) == 2  # the answer's own line and that of the page's foot
+        assert len([y for y in found if y < below]) >= printed.lines
+        text = " ".join(pages(content)[: at + 1])
+        assert all(plain(caution) in unfooted(text, style().caution) for caution in printed.cautions)
+
+
+def unfooted(text, foot):
+    """The text as it runs on over the pages, without what stands at their foot and head."""
+    running = r"( Ana Example page \d+ of \d+ The first week( \d\. [\w-]+, continued)?)?"
+    return re.sub(rf" ?{re.escape(plain(foot))}{running}", "", text)
+
+
+@pytest.mark.parametrize("large", [False, True])
+@pytest.mark.parametrize("paper", PAPERS)
+def test_every_page_says_whose_it_is_of_which_set_and_which_problem_goes_on(engine, style, paper, large):
+    found = pages(pdf.sheets_pdf(style(paper=paper, large=large), [sheet(engine, ids=LARGE)]))
+    assert len(found) > (6 if large else 2)
+    for at, page in enumerate(found, start=1):
+        assert "Ana Example" in page
+        assert "The first week" in page
+        assert f"page {at} of {len(found)}" in page
+        begun = re.findall(r"code (7KQ\d-\d\d)", page)
+        going_on = re.findall(r"\d\. (7KQ\d-\d\d), continued", page)
+        assert len(begun) + len(going_on) >= 1
+        assert not set(begun) & set(going_on)
