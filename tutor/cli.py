@@ -38,6 +38,7 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option(
     "--host-name", "host_names", multiple=True, help="A name by which a front proxy on this machine is reached."
 )
+@click.option("--address", metavar="URL", help="The address that learners open, printed on sheets and slips.")
 @content_option
 @click.version_option(package_name="coldmorning")
 @click.pass_context
@@ -49,13 +50,14 @@ def main(
     store: str | None,
     listen: str | None,
     host_names: tuple[str, ...],
+    address: str | None,
     content: Path | None,
 ) -> None:
     """Open the tutor in the browser.  With a command: the same from the shell."""
     if context.invoked_subcommand is None:
         from tutor.app.serve import serve
 
-        serve(port, not no_browser, store, content, host_names, listen)
+        serve(port, not no_browser, store, content, host_names, listen, address)
 
 
 @main.command()

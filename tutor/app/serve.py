@@ -23,6 +23,7 @@ from starlette.routing import Route
 
 from tutor.app import class_drafts, class_script, theme
 from tutor.app.middleware import LearnerCookie, SecurityHeaders
+from tutor.classroom.addresses import origin_named, origin_served
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store, StoreError
@@ -64,10 +65,16 @@ OPTIONS: dict[str, Any] = {
 
 @dataclass(frozen=True)
 class Settings:
-    """What the command line chose: the store's address and a folder of further content; None for the usual ones."""
+    """What the command line chose: the store's address and a folder of further content; None for the usual ones.
+
+    `named` is the origin of learners' links that the instructor gave, `served` the one that follows from where the
+    server listens; each is '' if there is none.
+    """
 
     store: str | None = None
     content: Path | None = None
+    named: str = ""
+    served: str = ""
 
 
 class PortTakenError(FaultyRequestError, OSError):
@@ -93,26 +100,29 @@ def serve(
     content: Path | None,
     host_names: Sequence[str] = (),
     listen: str | None = None,
+    address: str | None = None,
 ) -> None:
     """Serve the tutor until it is stopped; `port` None takes the usual one or the next that is free.
 
     `host_names` are those by which a front proxy is reached, beside this machine's own; `listen` is the IPv4 address by
-    which other devices reach this machine, None for this machine alone.
-    Raises PortTakenError if the port is in use, AddressError for an address that is not this machine's, StoreError or
-    ContentError if those cannot be opened.
+    which other devices reach this machine, None for this machine alone; `address` is the web address that learners
+    open, to be printed, if it is another one than these say.
+    Raises PortTakenError if the port is in use, AddressError for an address that is not this machine's, ClassError for
+    a web address that learners cannot open, StoreError or ContentError if those cannot be opened.
     """
     host = ADDRESS if listen is None else own_address(listen)
-    global _settings  # noqa: PLW0603 - set once, before the server's threads start
-    _settings = Settings(store, content)
+    named = "" if address is None else origin_named(address)
     code = _set_up_code(store)
     if content is not None:
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
         load_proved(content)
     free = free_port(port, host)
-    address = f"http://{host}:{free}"
+    global _settings  # noqa: PLW0603 - set once, before the server's threads start
+    _settings = Settings(store, content, named, origin_served(host, free, host_names))
+    here = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
-    click.echo(f"Cold Morning is at {address}{note}. Stop it with Ctrl+C.")
+    click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
     if not ip_address(host).is_loopback:
         click.echo(OPEN_TO_THE_NETWORK)
     if code:
@@ -122,7 +132,7 @@ def serve(
     async def lifespan(_app: st.App) -> AsyncIterator[None]:
         threading.Thread(target=warm, name="warm", daemon=True).start()
         if browser:
-            threading.Timer(0.2, webbrowser.open, [address]).start()
+            threading.Timer(0.2, webbrowser.open, [here]).start()
         yield
 
     app = st.App(

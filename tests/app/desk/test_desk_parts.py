@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import pytest
 
 from tutor.app.desk import choice, making, matrix, paper, remarking, report, roster
+from tutor.app.serve import Settings
 from tutor.classroom import live
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
@@ -195,12 +196,15 @@ def test_slips_hold_names_as_text(people):
         class_secret="",
         made_at=NOW,
     )
-    page = slips(of, "http://localhost/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    page = slips(of, "http://school.example/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
     assert "<img" not in page
     assert "<b>set" not in page
     assert page.count("<section>") == 2
     assert "AAAA-BBBB" in page
-    assert "type the code of the set <b>ABC-DEF</b>" in page
+    assert "Open http://school.example/class-work?set=ABC-DEF<br>or type the set's code <b>ABC-DEF</b>" in page
+    without = slips(of, "", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    assert "://" not in without
+    assert "<p>Type the set's code <b>ABC-DEF</b> on the page Class work.</p>" in without
 
 
 def test_a_difference_of_nothing_is_told():
@@ -208,16 +212,18 @@ def test_a_difference_of_nothing_is_told():
 
 
 @pytest.mark.parametrize(
-    ("address", "alone"),
+    ("started", "here", "origin"),
     [
-        ("http://127.0.0.1:8765/class-work?set=37B-YDY", True),
-        ("http://localhost:8765/class-work?set=37B-YDY", True),
-        ("https://class.example/class-work?set=37B-YDY", False),
-        ("/class-work?set=37B-YDY", False),
+        (Settings(), "http://127.0.0.1:8765", ""),
+        (Settings(), "", ""),
+        (Settings(served="http://192.0.2.20:8765"), "http://127.0.0.1:8765", "http://192.0.2.20:8765"),
+        (Settings(served="http://192.0.2.20:8765"), "https://class.example", "https://class.example"),
+        (Settings(named="https://a.example"), "https://class.example", "https://a.example"),
+        (Settings(named="https://a.example", served="http://192.0.2.20:8765"), "", "https://a.example"),
     ],
 )
-def test_a_link_that_opens_on_no_other_device_is_known(address, alone):
-    assert choice.is_of_this_computer_alone(address) is alone
+def test_learners_get_the_address_that_was_named_else_one_that_their_devices_reach(started, here, origin):
+    assert choice.origin_for_learners(started, here) == origin
 
 
 def test_every_minus_of_the_reliability_is_a_minus():

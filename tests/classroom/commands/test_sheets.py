@@ -35,7 +35,9 @@ def test_sheets_and_key_are_written(sheet, school, tmp_path):
     [
         ([], "Say what to print"),
         (["--key", "key.doc"], "'key.doc' ends in neither"),
-        (["--sheets", "/no/such/folder/s.pdf"], "cannot be written"),
+        (["--sheets", "/no/such/folder/s.pdf", "--address", "school.example"], "cannot be written"),
+        (["--sheets", "s.pdf", "--address", "http://127.0.0.1:8765"], "On a learner's device, '127.0.0.1' is that"),
+        (["--sheets", "s.pdf", "--address", "school.example?set"], "is not a web address"),
     ],
 )
 def test_what_cannot_be_printed_is_a_sentence(sheet, arguments, words):
@@ -43,3 +45,16 @@ def test_what_cannot_be_printed_is_a_sentence(sheet, arguments, words):
     assert result.exit_code == 2
     assert words in result.stderr
     assert len(result.stderr.splitlines()) == 1
+
+
+def test_sheets_hold_the_address_that_is_given_and_without_one_it_is_said(sheet, school, tmp_path):
+    file = tmp_path / "sheets.pdf"
+    assert "The sheets carry no address and no codes for a screen. Add --address URL" in sheet("--sheets", file).stderr
+    assert "://" not in text_of(file)
+    result = sheet("--sheets", file, "--address", "https://school.example/")
+    assert result.exit_code == 0, result.output
+    assert text_of(file).count(f"https://school.example/class-work?set={school.of.code}") == len(school.handed)
+
+
+def text_of(file):
+    return "".join(page.extract_text() for page in pypdf.PdfReader(file).pages)

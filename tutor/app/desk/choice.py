@@ -7,15 +7,17 @@ from urllib.parse import urlsplit
 import streamlit as st
 
 from tutor.app.desk.room import Chosen, Room, pick
-from tutor.app.showing import plain
+from tutor.app.serve import Settings, settings
+from tutor.classroom.addresses import is_of_this_computer_alone
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.sheets.slips import link as link_from
 
 _GO = "desk go"
-THIS_COMPUTER_ALONE = (
-    "This link opens on this computer alone. For learners' own devices start the tutor with --listen and this "
-    "computer's address in the network, then open the desk under that address. Or print the sheets."
+NO_ADDRESS = (
+    "Learners' devices can't open this tutor, so sheets and slips have no address. To change that, stop the tutor. "
+    "Start it with this computer's network address, as in `coldmorning --listen 192.0.2.20`. "
+    "If learners open another address, give that one too: `--address https://class.example`."
 )
 STATES = {"not yet": "not open yet", "open": "open", "closed": "closed"}
 
@@ -55,24 +57,34 @@ def next_step(room: Room, chosen: Chosen) -> None:
     elif not members:
         st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")
     elif chosen.of.state(datetime.now(UTC)) != "closed" and not _has_begun(room, chosen.of):
-        st.info(
-            "Next: hand out the link, or write the code on the board: "
-            f"**{chosen.of.code}** at {plain(link(chosen.of))}. Or print the sheets.",
-            icon="➡",
-        )
+        if address := link(chosen.of):
+            told = f"hand out the link, or write the code on the board: **{chosen.of.code}** at `{address}`"
+        else:
+            told = f"open the set on this computer with the code **{chosen.of.code}**"
+        st.info(f"Next: {told}. Or print the sheets.", icon="➡")
 
 
 def _has_begun(room: Room, of: StoredSet) -> bool:
     return bool(room.register.claimed(of.class_name)) or any(one.begun for one in room.results(of).who_is_where())
 
 
-def is_of_this_computer_alone(address: str) -> bool:
-    """Whether an address names the computer on which it is opened, so that it leads nowhere from another one."""
-    return urlsplit(address).hostname in {"127.0.0.1", "::1", "localhost"}
-
-
 def link(of: StoredSet) -> str:
-    """The address that a learner opens."""
+    """The address that a learner opens on a device of their own; '' if there is none."""
+    origin = origin_for_learners(settings(), _here())
+    return link_from(of, origin) if origin else ""
+
+
+def link_here(of: StoredSet) -> str:
+    """The address that opens on this computer."""
+    return link_from(of, _here())
+
+
+def origin_for_learners(started: Settings, here: str) -> str:
+    """Where learners' devices reach the tutor: as it was named, else as the desk was opened, else as it was started."""
+    return started.named or ("" if is_of_this_computer_alone(here) else here) or started.served
+
+
+def _here() -> str:
+    """The origin under which the desk was opened; '' if the browser does not say."""
     here = urlsplit(st.context.url or "")
-    origin = f"{here.scheme}://{here.netloc}" if here.netloc else ""
-    return link_from(of, origin)
+    return f"{here.scheme}://{here.netloc}" if here.netloc else ""

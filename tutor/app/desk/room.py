@@ -13,7 +13,6 @@ from tutor.classroom.register import Register
 from tutor.classroom.results import Results
 from tutor.store.database import Store
 
-
 Id = TypeVar("Id", int, str)
 
 
@@ -83,9 +82,11 @@ def pick(label: str, names: Mapping[Id, str], key: str, into: Any = st) -> Id:
     would show the old state beside the new content.
     """
     ids = list(names)
-    before = st.session_state.get(key)
+    before: Any = st.session_state.get(key)
     at = ids.index(before) if before in names else 0
-    chosen: Id = into.selectbox(label, ids, at, format_func=names.__getitem__, key=f"{key} {hash(tuple(names.items()))}")
+    chosen: Id = into.selectbox(
+        label, ids, at, format_func=names.__getitem__, key=f"{key} {hash(tuple(names.items()))}"
+    )
     st.session_state[key] = chosen
     return chosen
 

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from tutor.app.desk.choice import link
+from tutor.app.desk.choice import NO_ADDRESS, link
 from tutor.app.desk.room import Chosen, Room, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
@@ -54,9 +54,12 @@ def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
     of = chosen.of
     if of is None:
         return
+    address = link(of)
+    if not address:
+        st.caption(NO_ADDRESS)
     room.download(
         "Download the codes as slips to print",
-        lambda: slips(of, link(of), members, codes),
+        lambda: slips(of, address, members, codes),
         f"{of.declaration.id}-codes.html",
         "text/html",
     )
@@ -79,7 +82,8 @@ def _from_file(room: Room, chosen: Chosen) -> None:
         "**number**, or both. Whoever is on the roster already stays there."
     )
     upload = st.session_state.setdefault(_UPLOAD, 0)
-    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=f"desk roster file {chosen.class_name} {upload}")
+    key = f"desk roster file {chosen.class_name} {upload}"
+    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=key)
     if file is None:
         return
     found = read_roster(file.getvalue())

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from tutor.app.desk import making
-from tutor.app.desk.choice import STATES, THIS_COMPUTER_ALONE, is_of_this_computer_alone, link
+from tutor.app.desk.choice import NO_ADDRESS, STATES, link, link_here
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
@@ -49,11 +49,12 @@ def _standing(room: Room, of: StoredSet) -> None:
     told = [f"{name}: {told_time(moment, declared.zone)}." for name, moment in times if moment is not None]
     if told:
         st.markdown(plain(" ".join(told)))
+    address = link(of)
     st.markdown("Learners type this code on the page 'Class work', or open the link:")
     st.code(of.code, language=None)
-    st.code(link(of), language=None, wrap_lines=True)
-    if is_of_this_computer_alone(link(of)):
-        st.caption(THIS_COMPUTER_ALONE)
+    st.code(address or link_here(of), language=None, wrap_lines=True)
+    if not address:
+        st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
     left, right = st.columns(2)
     with left:
         room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
@@ -69,7 +70,8 @@ def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
             st.rerun()
         return
     with st.form(f"reopen {of.id}", border=False):
-        until = st.datetime_input(f"Open again until ({of.declaration.zone}; empty: until you close it)", None, key=f"desk reopen {of.id}")
+        label = f"Open again until ({of.declaration.zone}; empty: until you close it)"
+        until = st.datetime_input(label, None, key=f"desk reopen {of.id}")
         sent = st.form_submit_button("Open the set again")
     if sent:
         room.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from tutor.app.desk.choice import link
+from tutor.app.desk.choice import NO_ADDRESS, link
 from tutor.app.desk.room import Bar, Chosen, Room, pick
 from tutor.app.session import engine, library
 from tutor.classroom.models import Member, StoredSet
@@ -46,6 +46,8 @@ def show(room: Room, chosen: Chosen) -> None:
         st.markdown("Nobody is on the roster yet. Put your learners there, in the tab 'Roster'.")
         return
     st.markdown("Each learner gets their own numbers. Problems that a learner has not got yet are handed out now.")
+    if not link(chosen.of):
+        st.caption(NO_ADDRESS)
     wanted = _wanted(members)
     name = f"{chosen.of.declaration.id}-{'key' if wanted.key else 'sheets'}.{'html' if wanted.page else 'pdf'}"
     if st.button("Make the file", type="primary"):

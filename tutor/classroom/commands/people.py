@@ -66,15 +66,17 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
 @told_plainly
 def slips(which: str, class_name: str | None, store: str | None, address: str, out: Path) -> None:
     """Write slips to cut apart: each learner's link, the set's code and the personal code."""
+    from tutor.classroom.addresses import origin_named
     from tutor.classroom.register import Register
     from tutor.classroom.sheets.slips import link
     from tutor.classroom.sheets.slips import slips as page_of_slips
 
+    origin = origin_named(address)
     with opened(store) as kept:
         register = Register(kept)
         of = register.find(which, class_name)
         members, codes = register.members(of.class_name), register.personal_codes(of.class_name)
-    write_file(out, page_of_slips(of, link(of, address), members, codes).encode("utf-8", "replace"))
+    write_file(out, page_of_slips(of, link(of, origin), members, codes).encode("utf-8", "replace"))
 
 
 @click.command()

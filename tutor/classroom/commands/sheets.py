@@ -47,6 +47,7 @@ def sheet(
     from datetime import datetime
     from zoneinfo import ZoneInfo
 
+    from tutor.classroom.addresses import origin_named
     from tutor.classroom.register import Register
     from tutor.classroom.sheets.build import handed_by_member, style_of
 
@@ -54,6 +55,9 @@ def sheet(
     if not files:
         raise Fault("Say what to print: --sheets FILE, --key FILE, or both.")
     _check_endings(files)
+    origin = None if address is None else origin_named(address)
+    if sheets is not None and origin is None:
+        click.echo("The sheets carry no address and no codes for a screen. Add --address URL to print them.", err=True)
     with opened(store) as kept, told_progress("printed") as progress:
         of, engine = Register(kept).find(which, class_name), engine_of(content)
         today = datetime.now(ZoneInfo(of.declaration.zone)).date()
@@ -62,23 +66,23 @@ def sheet(
         if not everyone:
             raise Fault(f"The class '{of.class_name}' has no members yet: 'coldmorning roster FILE' enters them.")
         if sheets is not None:
-            noted = _noted(kept, of, everyone, notes, address)
+            noted = _noted(kept, of, everyone, notes, origin)
             write_file(sheets, _sheets(sheets, style, everyone, noted, steps, partial(_told, progress, 0, len(files))))
         if key is not None:
             write_file(key, _key(key, style, everyone, partial(_told, progress, len(files) - 1, len(files))))
 
 
 def _noted(
-    store: "Store", of: "StoredSet", members: "Iterable[Member]", notes: Sequence[str], address: str | None
+    store: "Store", of: "StoredSet", members: "Iterable[Member]", notes: Sequence[str], origin: str | None
 ) -> "dict[Member, Sequence[str]]":
     """The lines at the head of each learner's sheet."""
     from tutor.classroom.register import Register
     from tutor.classroom.sheets.slips import link, screen_note
 
-    if address is None:
+    if origin is None:
         return dict.fromkeys(members, notes)
     codes = Register(store).personal_codes(of.class_name)
-    return {one: [screen_note(of, link(of, address), codes[one.id]), *notes] for one in members}
+    return {one: [screen_note(of, link(of, origin), codes[one.id]), *notes] for one in members}
 
 
 def _sheets(

@@ -13,15 +13,24 @@ def link(of: StoredSet, origin: str) -> str:
 
 
 def screen_note(of: StoredSet, address: str, own: str) -> str:
-    """The line at the head of a learner's sheet: how to go on with it on a screen; `own` is the personal code."""
-    return f"To answer on a screen: {address} (code of the set {of.code}; on a second device your personal code {own})."
+    """The line at the head of a learner's sheet: how to go on with it on a screen.
+
+    `address` is the link, '' where there is none that leads anywhere; `own` is the personal code.
+    """
+    where = f"open {address} or type" if address else "type"
+    return (
+        f"To answer on a screen, {where} the set's code {of.code} on the page Class work. "
+        f"On a second device, also type your personal code {own}."
+    )
 
 
 def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping[int, str]) -> str:
-    """A page of slips to cut apart: each learner's name, the link, the set's code and the personal code."""
+    """A page of slips to cut apart: each learner's name, the link if there is one, the set's and the personal code."""
+    code = f"ype the set's code <b>{of.code}</b> on the page Class work."
+    way_in = f"Open {escape(address)}<br>or t{code}" if address else f"T{code}"
     parts = [
         f"<section><h2><bdi>{escape(called(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
-        f"<p>Open {escape(address)}<br>or type the code of the set <b>{of.code}</b> on the page Class work.</p>"
+        f"<p>{way_in}</p>"
         f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
         "Keep it to yourself.</p></section>"
         for member in members
