@@ -1,11 +1,18 @@
 """The report of classes whose mistakes are known, because their answers are what those mistakes lead to."""
 
+import csv
+import io
 import json
+import zipfile
+from datetime import UTC, datetime
 
 import pytest
 
 from tutor.answers.harm import Harm, harm_of
 from tutor.answers.marking import mark
+from tutor.classroom.exports.gradebook import gradebook
+from tutor.classroom.exports.oneroster import SchoolIds, oneroster
+from tutor.classroom.exports.xapi import statements
 from tutor.classroom.mistakes import WEIGHT, mistakes_of
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.report import class_report, learner_lines
@@ -200,6 +207,31 @@ def test_learners_lines_add_up(make):
     assert first.seconds == 30
     assert first.mistakes == ("rounded-up",)
     assert (second.right, second.wrong, second.open, second.share) == (0, 1, 1, 0.0)
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_the_report_and_every_export_say_the_same_of_who_never_answered(engine, make, closed):
+    one, absent = members(2)
+    outcomes = [make["outcome"](one, 1, "wrong"), make["outcome"](absent, 1)]
+    lines = learner_lines(outcomes)
+    assert [(line.submitted, line.share, line.decided(closed=closed)) for line in lines] == [
+        (True, 0.0, True),
+        (False, None, False),
+    ]
+    report = class_report(SET, outcomes, engine, closed=closed)
+    assert [line["share"] for line in report.as_json()["learners"]] == [0.0, None]
+    told = list(report_lines(report))
+    assert told[0] == f"{SET.title}: 2 learners, {'closed' if closed else 'still open'}; not submitted: 1"
+    assert told[-1].endswith(": not submitted, 1 open")
+    rows = gradebook(outcomes, closed=closed).decode().splitlines()[1:]
+    assert [row.rsplit(",")[-1] for row in rows] == ["0.0", "not submitted"]
+    ids = SchoolIds(school="s", class_="c", category="h", session="t")
+    archive = oneroster(SET, outcomes, ids, now=datetime(2026, 3, 9, tzinfo=UTC), closed=closed)
+    with zipfile.ZipFile(io.BytesIO(archive)) as files:
+        rows = list(csv.DictReader(io.StringIO(files.read("results.csv").decode(), newline="")))
+    assert [(row["scoreStatus"], row["score"]) for row in rows] == [("fully graded", "0.00"), ("not submitted", "")]
+    told = [json.dumps(one.statement) for one in statements(SET, outcomes, "https://school.example", closed=closed)]
+    assert len([one for one in told if "completed" in one]) == 1
 
 
 def test_a_whole_report_is_ready_for_json(engine, handed_out):

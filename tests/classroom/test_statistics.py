@@ -149,6 +149,14 @@ def test_excused_is_left_out_and_open_counts_once_the_set_is_closed(make):
     assert (running.reliability.learners, closed.reliability.learners) == (2, 3)
 
 
+def test_who_has_not_submitted_a_closed_set_says_nothing_about_it(make):
+    table = [[1, 1], [0, None], [None, None], ["excused", None]]
+    closed = set_statistics(make["class"](table), closed=True)
+    assert [place.right for place in closed.places] == [Share(1, 2), Share(1, 2)]
+    assert [place.open for place in closed.places] == [1, 3]
+    assert (closed.reliability.learners, closed.learners) == (2, 4)
+
+
 def test_first_answers_with_help_or_mended_later_are_no_first_successes(make):
     member = [Member(id=at, name=f"L{at}") for at in range(4)]
     outcomes = [

@@ -1,4 +1,10 @@
-"""What a class's answers say: the places, the mistakes, each learner's line."""
+"""What a class's answers say: the places, the mistakes, each learner's line.
+
+One rule says what an open place is, for the report and for every export.  A learner without a counted answer has not
+submitted the set and has no score, whether it is open or closed: a zero for somebody who was absent is the instructor's
+to give.  Of a learner who has submitted, an open place is undecided while the set runs and counts as wrong once it is
+closed.
+"""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -31,9 +37,18 @@ class LearnerLine:
         return self.right + self.wrong + self.open
 
     @property
+    def submitted(self) -> bool:
+        """Whether a place that counts has a counted answer."""
+        return bool(self.right + self.wrong)
+
+    @property
     def share(self) -> float | None:
-        """The share right of the places that count; None if none does."""
-        return self.right / self.places if self.places else None
+        """The share right of the places that count; None for who has not submitted."""
+        return self.right / self.places if self.submitted else None
+
+    def decided(self, *, closed: bool) -> bool:
+        """Whether the share is final: submitted, and nothing is open that may yet be answered."""
+        return self.submitted and (closed or not self.open)
 
     def as_json(self) -> dict[str, Any]:
         """The same, ready for JSON."""
@@ -44,6 +59,7 @@ class LearnerLine:
             | {
                 "mistakes": list(self.mistakes),
                 "last": self.last.isoformat() if self.last else None,
+                "submitted": self.submitted,
                 "share": self.share,
             }
         )

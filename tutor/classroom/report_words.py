@@ -12,7 +12,9 @@ from tutor.intervals import Interval
 def report_lines(report: ClassReport) -> Iterator[str]:
     """The places, the reliability of their sum, the mistakes, the learners."""
     found = report.statistics
-    yield f"{report.title}: {counted(found.learners, 'learner')}, {'closed' if report.closed else 'still open'}"
+    absent = sum(not line.submitted and line.places > 0 for line in report.learners)
+    told = f"{report.title}: {counted(found.learners, 'learner')}, {'closed' if report.closed else 'still open'}"
+    yield f"{told}; not submitted: {absent}" if absent else told
     if not found.enough:
         yield f"Fewer than {ENOUGH} learners: read the intervals; no verdicts are given."
     yield ""
@@ -63,6 +65,8 @@ def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
 def _learner(line: LearnerLine) -> str:
     name = f"{line.member.number} {line.member.name}".strip()
     told = f"{name}: {line.right} right, {line.wrong} wrong, {line.open} open"
+    if line.places and not line.submitted:
+        told = f"{name}: not submitted, {line.open} open"
     return told + (f", {line.excused} excused" if line.excused else "")
 
 

@@ -2,8 +2,9 @@
 
 What counts: a place is 1 for a member whose outcome is right and 0 where it is wrong.  Excused places are left out, as
 if the member had never had them.  An open place (no counted answer) is left out too while the set runs, for it may yet
-be answered; once the set is closed it is 0.  Item-rest correlations and KR-20 compare whole rows, so they rest on the
-members of whom every place is decided; how many those are stands beside them.
+be answered; once the set is closed it is 0, unless its member has not submitted the set at all: who was absent says
+nothing about how hard a place is.  Item-rest correlations and KR-20 compare whole rows, so they rest on the members of
+whom every place is decided; how many those are stands beside them.
 
 Below ENOUGH learners the intervals are so wide that words such as 'too hard' would be guesses: then there are none.
 """
@@ -85,7 +86,7 @@ class Reliability:
 
 @dataclass(frozen=True, kw_only=True)
 class SetStatistics:
-    """The statistics of a whole set; `enough` says whether there are learners enough for words beside the numbers."""
+    """The statistics of a whole set; `enough` says whether enough have submitted for words beside the numbers."""
 
     places: Sequence[PlaceStatistics]
     reliability: Reliability
@@ -108,10 +109,12 @@ def set_statistics(outcomes: Sequence[Outcome], *, closed: bool = False) -> SetS
     by_place = _by_place(outcomes)
     table = _decided_rows(outcomes, closed=closed)
     learners = len({outcome.handed.member.id for outcome in outcomes})
-    enough = learners >= ENOUGH
+    submitted = _submitted(outcomes)
+    enough = len(submitted) >= ENOUGH
     places = []
     for at, (place, here) in enumerate(by_place.items()):
-        scores = [score for outcome in here if (score := _score(outcome, closed=closed)) is not None]
+        found = (_score(one, closed=closed and one.handed.member.id in submitted) for one in here)
+        scores = [score for score in found if score is not None]
         item_rest = _item_rest(table, at)
         right = Share(sum(scores), len(scores))
         places.append(
@@ -201,12 +204,18 @@ def _score(outcome: Outcome, *, closed: bool) -> int | None:
             return None
 
 
+def _submitted(outcomes: Sequence[Outcome]) -> set[int]:
+    """The members with a counted answer at a place that counts."""
+    return {outcome.handed.member.id for outcome in outcomes if outcome.state in ("right", "wrong")}
+
+
 def _decided_rows(outcomes: Sequence[Outcome], *, closed: bool) -> list[list[int]]:
     """The rows of the members of whom every place is decided."""
     places = sorted({outcome.handed.place for outcome in outcomes})
+    submitted = _submitted(outcomes)
     rows: dict[int, dict[int, int]] = {}
     for outcome in outcomes:
-        score = _score(outcome, closed=closed)
+        score = _score(outcome, closed=closed and outcome.handed.member.id in submitted)
         if score is not None:
             rows.setdefault(outcome.handed.member.id, {})[outcome.handed.place] = score
     return [[row[place] for place in places] for row in rows.values() if len(row) == len(places)]

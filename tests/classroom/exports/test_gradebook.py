@@ -33,6 +33,17 @@ def test_open_is_zero_once_the_set_is_closed(make):
     assert rows[1][2:] == ["1", "0", "1", "2", "50.0"]
 
 
+@pytest.mark.parametrize("closed", [False, True])
+def test_who_never_answered_has_not_submitted_and_has_no_score(make, closed):
+    rows = rows_of(gradebook(make["class"]([[0, 0], [None, None], ["excused", None], ["excused"] * 2]), closed=closed))
+    assert [row[2:] for row in rows[1:]] == [
+        ["0", "0", "0", "2", "0.0"],
+        ["", "", "", "2", "not submitted"],
+        ["excused", "", "", "1", "not submitted"],
+        ["excused", "excused", "", "0", ""],
+    ]
+
+
 @pytest.mark.parametrize("bom", [True, False])
 def test_the_byte_order_mark_is_there_when_asked_for(make, bom):
     data = gradebook([make["outcome"](Member(id=1, name="Zoë Øyer", number="7"), 1, "right")], bom=bom)

@@ -44,8 +44,11 @@ def _is_closed(of: StoredSet) -> bool:
 
 def _gradebook(room: Room, of: StoredSet) -> None:
     st.subheader("Gradebook", anchor=False)
-    still = "" if _is_closed(of) else " The set is still open: what was not answered is an empty cell, not a nought."
-    st.markdown(f"A CSV for a spreadsheet, one row a learner, one column a problem.{still}")
+    still = "zero" if _is_closed(of) else "an empty cell while the set is open"
+    st.markdown(
+        f"A CSV for a spreadsheet: one row for each learner, one column for each problem. An open problem is {still}. "
+        "A learner without any answer has no score, here and in every export: the last column says 'not submitted'."
+    )
     separator = st.radio(
         "Cells parted by",
         list(SEPARATORS),

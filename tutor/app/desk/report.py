@@ -116,7 +116,7 @@ def reliability_told(of: Reliability) -> str:
 def _learner_row(line: LearnerLine) -> dict[str, str]:
     return {
         "Learner": plain(line.member.name or line.member.number),
-        "Right": f"{line.right} of {line.places}",
+        "Right": f"{line.right} of {line.places}" if line.submitted or not line.places else "not submitted",
         "Wrong": str(line.wrong),
         "Open": str(line.open),
         "Minutes": f"{line.seconds / 60:.0f}" if line.seconds is not None else "",

@@ -4,6 +4,10 @@ The learners are known to the school's system by the instructor's own numbers fo
 studentSourcedIds, and the instructor gives the sourcedIds of class, school, category and session.  The files are of the
 kind 'delta': a bulk archive would have to hold the school's own records too.  Sent twice, the same results have the
 same ids.
+
+The standard requires a scoreStatus in every result, and no score.  By the rule of `tutor.classroom.report`, who has not
+submitted is 'not submitted' without a score (and 'missing' once the set is closed), a share that is not decided yet is
+'partially graded'.
 """
 
 from collections.abc import Sequence
@@ -126,9 +130,9 @@ def _result(line: LearnerLine, line_item: str, ids: SchoolIds, now: datetime, *,
 def _status(line: LearnerLine, *, closed: bool) -> str:
     if not line.places:
         return "exempt"
-    if line.right + line.wrong == 0:
+    if not line.submitted:
         return "not submitted"
-    return "partially graded" if line.open and not closed else "fully graded"
+    return "fully graded" if line.decided(closed=closed) else "partially graded"
 
 
 def _moment(moment: datetime) -> str:

@@ -1,7 +1,8 @@
 """A set's answers as xAPI statements (ADL Experience API 1.0.3; IEEE 9274.1.1-2023 as version 2.0).
 
-One statement for each counted answer (ADL's verb 'answered'), and one (`completed`) for each member of whom every place
-is decided.  The actor is an account: the instructor's number for the learner, else our own; no name is sent.  Right
+One statement for each counted answer (ADL's verb 'answered'), and one (`completed`) for each member whose share is
+decided by the rule of `tutor.classroom.report`: a statement says what somebody did, so of who has not submitted the set
+there is none.  The actor is an account: the instructor's number for the learner, else our own; no name is sent.  Right
 answers are not sent either, for a record store may be open to learners.
 
 A statement's id is made from all that it says: the same statement has the same id whenever it is made, so that sending
@@ -126,8 +127,7 @@ def _completed(outcomes: Sequence[Outcome], set_activity: Json, home: str, *, cl
     for outcome in outcomes:
         times[outcome.handed.member].extend(answer.seconds or 0.0 for answer in outcome.answers[-1:])
     for line in learner_lines(outcomes):
-        decided = line.places and (closed or not line.open)
-        if line.share is None or line.last is None or not decided:
+        if line.share is None or line.last is None or not line.decided(closed=closed):
             continue
         score = {"scaled": round(line.share, 6), "raw": line.right, "min": 0, "max": line.places}
         yield _with_id(
