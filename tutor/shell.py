@@ -39,6 +39,17 @@ def told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
     return run
 
 
+def confirm(question: str, *, yes: bool) -> None:
+    """Ask before what cannot simply be taken back; with `yes`, or after a yes, go on. Else the command ends with 1."""
+    try:
+        agreed = yes or click.confirm(visible(question), err=True)
+    except click.Abort:  # nobody is there to answer
+        agreed = False
+    if not agreed:
+        click.echo("\nNothing was changed. Add --yes to go ahead without this question.", err=True)
+        raise click.exceptions.Exit(1)
+
+
 class Commands(click.Group):
     """A group whose usage errors, too, take one line."""
 
@@ -73,4 +84,5 @@ content_option = click.option(
     "--content", type=click.Path(path_type=Path), help="A folder with exercises/ and lessons/ of your own."
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+yes_option = click.option("--yes", is_flag=True, help="Do not ask.")
 store_option = click.option("--store", help="Where work is kept: a file or a database URL.")

@@ -4,6 +4,7 @@ import io
 import json
 import re
 from itertools import count
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -15,6 +16,7 @@ pytestmark = pytest.mark.browser
 TABS = ["Sets", "Roster", "Live", "Answers", "Paper", "Mark again", "Report", "Sheets", "Exports"]
 LOOKS = {"desk": {"width": 1100, "scheme": "light"}, "phone": {"width": 360, "height": 740, "scheme": "dark"}}
 _numbers = count(1)
+HOST_NAME = "class.example"  # by which the server was told that it is reached
 ROSTER = '\ufeffNumber;First name;Last name\n1;Ana;Ferreira\n2;Čeda;Petrović\n;;\n1;Ana;Again\n3;#read;("x")\n'
 
 
@@ -216,7 +218,9 @@ def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(server, scho
     school.answers(right=1, wrong=0)
     to_tab(instructor, "Answers")
     instructor.page.get_by_label("Comment that the learner sees").fill("Well done: ![x](http://127.0.0.1:9/x.png)")
-    instructor.press("Keep the comment")
+    instructor.press("Save comment")
+    instructor.press("Withdraw this answer")
+    instructor.press("Count this answer again")
     instructor.press("Withdraw this answer")
     assert instructor.hears("not counted")
     instructor.press("Excuse the learner from this problem")
@@ -262,6 +266,19 @@ def test_the_report_names_the_mistake_and_makes_a_follow_up_set(server, school, 
     assert titles == [f"Cold strings of {school.class_name}", "Again: the cold left out"]
 
 
+def test_the_link_is_shown_as_it_is_and_is_printed_as_one_that_other_devices_open(server, school, instructor):
+    link = f"http://{HOST_NAME}/class-work?set={school.of.code}"
+    shown = instructor.page.get_by_test_id("stMain").inner_text()
+    assert shown.count(link) == 2  # at what comes next, and at the set
+    assert not re.search("[\u00ad\u200b-\u200f\u2060\ufeff]", shown)
+    to_tab(instructor, "Roster")
+    with instructor.page.expect_download() as got:
+        instructor.button("Download the codes as slips to print").click()
+    slips = Path(got.value.path()).read_text(encoding="utf-8")
+    assert slips.count(f"Open {link}<br>") == 3
+    assert not re.search(r"127\.0|localhost", slips)
+
+
 def test_sheets_and_key_are_made_and_downloaded(server, school, instructor, tmp_path):
     to_tab(instructor, "Sheets")
     for what, name in (("Learners' sheets", "sheets"), ("Answer key and marking strip", "key")):
@@ -299,13 +316,18 @@ def test_all_that_is_kept_about_a_learner_is_had_and_erased(server, school, inst
 
 
 def test_a_set_is_closed_and_opened_again(server, school, instructor):
-    instructor.press("Close the set now")
+    instructor.press("Close set")
+    assert instructor.hears("Close set: 3 of 3 learners still have open problems.")
+    instructor.press("Keep open")
+    assert school.sets()[0].closed_at is None
+    instructor.press("Close set")
+    instructor.press("Close set now")
     assert instructor.hears("This set is closed.")
     expect(instructor.page.get_by_role("combobox", name="Practice set")).to_have_value(
         f"Cold strings of {school.class_name} (closed)"
     )
     assert school.sets()[0].closed_at is not None
-    instructor.press("Open the set again")
+    instructor.press("Reopen set")
     assert instructor.hears("This set is open.")
     assert school.sets()[0].closed_at is None
 

@@ -338,7 +338,12 @@ def test_the_commands(store_address, other_address, file):
     assert (again.exit_code, again.output.count("\n")) == (2, 1)
     assert "holds work already" in again.output
     assert run("restore", file, "--store", other_address, "--replace").exit_code == 0
-    assert run("--store", other_address, "backup", file).exit_code == 0, "as the tutor's own option"
+    before = file.read_bytes()
+    refused = run("--store", other_address, "backup", file)
+    assert (refused.exit_code, refused.output.count("\n")) == (2, 1)
+    assert f"{file} is there already. Name another file, or add --replace to write over it." in refused.output
+    assert (file.read_bytes(), list(file.parent.iterdir())) == (before, [file])
+    assert run("--store", other_address, "backup", file, "--replace").exit_code == 0, "as the tutor's own option"
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
-from tutor.classroom.models import Member, Outcome
+from tutor.classroom.models import Member, Outcome, StoredSet
 from tutor.classroom.names import called
 from tutor.classroom.results import Whereabouts
+from tutor.counting import counted
 
 SIGNS: Final = {"open": "○", "right": "✔", "wrong": "✖", "answered": "●", "excused": "–"}
 WORDS: Final = {"right": "right", "wrong": "not right yet", "open": "open", "excused": "excused"}
@@ -38,6 +39,39 @@ def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> dict[int, list
         if one.state == "wrong" and sum(answer.counted for answer in one.answers) >= attempts:
             stuck.setdefault(one.handed.place, []).append(one.handed.member)
     return dict(sorted(stuck.items()))
+
+
+def still_working(there: Sequence[Whereabouts], outcomes: Sequence[Outcome], attempts: int) -> int:
+    """How many learners have a problem that they could still answer, those who have not got theirs among them."""
+    have = {one.handed.member.id for one in outcomes}
+    can = {one.handed.member.id for one in outcomes if _can_be_answered(one, attempts)}
+    return sum(one.member.id in can or one.member.id not in have for one in there)
+
+
+def _can_be_answered(one: Outcome, attempts: int) -> bool:
+    used = sum(answer.counted for answer in one.answers)
+    return one.state == "open" or (one.state == "wrong" and used < attempts)
+
+
+def closing_told(of: StoredSet, there: Sequence[Whereabouts], outcomes: Sequence[Outcome]) -> str:
+    """What closing a set does, in sentences: to be read before it is done."""
+    rules = of.declaration
+    open_still = still_working(there, outcomes, rules.attempts)
+    has = "has" if open_still == 1 else "have"
+    told = [
+        f"{open_still} of {counted(len(there), 'learner')} still {has} open problems.",
+        "Once the set is closed, learners can't answer on a screen.",
+        "An open problem then counts as wrong for a learner who has answered another one.",
+    ]
+    shown = [
+        *(["how each answer was marked"] if rules.marked == "when closed" else []),
+        *(["the worked solutions"] if rules.solutions == "when closed" else []),
+    ]
+    if shown:
+        told.append(f"Learners can then see {' and '.join(shown)}.")
+    seen = ", but what learners have seen by then stays known" if shown else ""
+    told.append(f"To accept answers again, reopen the set{seen}.")
+    return " ".join(told)
 
 
 def live_lines(

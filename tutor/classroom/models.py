@@ -184,6 +184,11 @@ class Answer:
     seconds: float | None = None
     comment: str = ""
 
+    @property
+    def was_withdrawn(self) -> bool:
+        """Whether it was marked and is not counted all the same."""
+        return not self.counted and self.verdict in ("right", "wrong")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome:

@@ -72,9 +72,9 @@ class Results:
         """Say something to an answer, which its learner sees; an empty text takes it back."""
         self._on_answer(answer_id, comment=text.strip()[:LONGEST_COMMENT])
 
-    def withdraw(self, answer_id: int) -> None:
-        """Count an answer no more, as one that was typed in wrongly from paper."""
-        self._on_answer(answer_id, counted=False)
+    def withdraw(self, answer_id: int, withdrawn: bool = True) -> None:
+        """Count an answer no more, as one that was typed in wrongly from paper, or count it again."""
+        self._on_answer(answer_id, counted=not withdrawn)
 
     def excuse(self, handed_id: int, excused: bool = True) -> None:
         """Take a problem out of a learner's set, or put it back; its answers stay."""

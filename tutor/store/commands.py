@@ -1,5 +1,6 @@
 """The commands that keep a copy of the store and put it back."""
 
+import os
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -7,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tutor.shell import store_option, told_plainly
+from tutor.shell import Fault, store_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.store.database import Store
@@ -18,11 +19,14 @@ _file = click.argument("file", type=click.Path(path_type=Path))
 @click.command()
 @_file
 @store_option
+@click.option("--replace", is_flag=True, help="Write over a FILE that is there already.")
 @told_plainly
-def backup(file: Path, store: str | None) -> None:
+def backup(file: Path, store: str | None, replace: bool) -> None:
     """Write all work kept into one FILE, also while the tutor runs."""
     from tutor.store.backup import back_up  # noqa: PLC0415 - so that every other command starts fast
 
+    if os.path.lexists(file) and not replace:
+        raise Fault(f"{file} is there already. Name another file, or add --replace to write over it.")
     with _opened(store) as opened:
         rows = back_up(opened, file)
         click.echo(f"{rows} rows of {opened.place} are in {file}. It holds what learners wrote: keep it as safe.")

@@ -131,6 +131,29 @@ def test_who_has_used_up_the_attempts(people):
     assert live.who_needs_help(outcomes, 2) == {1: [bo], 2: [ana]}
 
 
+def a_set(**rules):
+    declared = PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}], **rules)
+    return StoredSet(
+        id=1, class_id=1, class_name="class", declaration=declared, code="ABC-DEF", secret="", class_secret="",
+        made_at=NOW,
+    )  # fmt: skip
+
+
+def test_what_closing_does_is_told_first(people):
+    ana, bo = people
+    there = [Whereabouts(member=one, place=None, at=None, last_answer=None) for one in people]
+    out_of_attempts = outcome(handed(ana, 1), "wrong", "wrong", "wrong")
+    assert live.closing_told(a_set(), there, [out_of_attempts, outcome(handed(bo, 1), "wrong")]) == (
+        "1 of 2 learners still has open problems. Once the set is closed, learners can't answer on a screen. An open "
+        "problem then counts as wrong for a learner who has answered another one. Learners can then see the worked "
+        "solutions. To accept answers again, reopen the set, but what learners have seen by then stays known."
+    )
+    never = live.closing_told(a_set(solutions="never"), there, [out_of_attempts])  # Bo has not got theirs yet
+    assert never.startswith("1 of 2 learners still has")
+    assert never.endswith("To accept answers again, reopen the set.")
+    assert "see how each answer was marked and" in live.closing_told(a_set(marked="when closed"), there, [])
+
+
 def test_the_grid_gives_answers_with_the_numbers_that_they_need(people):
     ana, bo = people
     outcomes = [

@@ -47,7 +47,7 @@ print("2222-22,9")
 PY
 coldmorning markall answers.csv --store "$STORE" --json > marked.json
 coldmorning markall answers.csv --store "$STORE" --json > again.json
-coldmorning set close week-3 --store "$STORE"
+coldmorning set close week-3 --yes --store "$STORE"
 coldmorning remark week-3 --store "$STORE" --json > remark.json
 coldmorning where week-3 --store "$STORE" --json > where.json
 coldmorning report week-3 --store "$STORE" --json > report.json
@@ -170,6 +170,31 @@ def test_an_erasure_is_asked_about(shell, tmp_path):
     assert "Bo" not in shell("roster").stdout
 
 
+@pytest.mark.parametrize(
+    "command", [["set", "close", "week-3"], ["set", "times", "week-3", "--closes", "2020-01-01 08:00"]]
+)
+def test_closing_a_set_says_what_it_does_and_asks(shell, tmp_path, command):
+    shell("set", "open", tmp_path / "week-3.yaml")
+    shell("roster", tmp_path / "roster.csv")
+
+    def state():
+        return json.loads(shell("set", "list", "--json").stdout)[0]["state"]
+
+    for said in ("n\n", ""):
+        done = shell(*command, input=said)
+        assert done.exit_code == 1
+        assert "2 of 2 learners still have open problems." in done.stderr
+        assert "To accept answers again, reopen the set" in done.stderr
+        assert done.stderr.endswith("Nothing was changed. Add --yes to go ahead without this question.\n")
+        assert state() == "open"
+    done = shell(*command, "--json", input="y\n")
+    assert (done.exit_code, json.loads(done.stdout)["state"], state()) == (0, "closed", "closed")
+    assert shell(*command, input="").exit_code == 0, "closed already: nothing to ask"
+    shell("set", "reopen", "week-3")
+    assert shell(*command, "--yes", input="").exit_code == 0
+    assert state() == "closed"
+
+
 def test_one_problems_right_answer_is_corrected_after_a_look(shell, tmp_path):
     shell("set", "open", tmp_path / "week-3.yaml")
     shell("roster", tmp_path / "roster.csv")
@@ -226,6 +251,20 @@ def test_what_learners_typed_steers_no_terminal(answered, tmp_path):
     told = shell("handed", "show", code, "--json").stdout
     assert not any(map(steers, told.replace("\n", "")))
     assert {one["entry"] for one in json.loads(told)["answers"]} == {typed}
+
+
+def test_a_withdrawal_is_taken_back(answered):
+    shell, code = answered
+
+    def counted():
+        return [one["counted"] for one in json.loads(shell("handed", "show", code, "--json").stdout)["answers"]]
+
+    done = shell("handed", "withdraw", code, "--undo")
+    assert (done.exit_code, "'99' was not withdrawn" in done.stderr) == (2, True)
+    assert "--undo counts it again" in shell("handed", "withdraw", code).stdout
+    assert counted() == [True, False]
+    assert "'99' counts again" in shell("handed", "withdraw", code, "--undo").stdout
+    assert counted() == [True, True]
 
 
 def test_an_excuse_is_taken_back(answered):

@@ -87,9 +87,11 @@ def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
         key=f"desk comment {answer.id}",
         persist_state="session",
     )
-    if st.button("Keep the comment", key=f"desk keep {answer.id}"):
+    if st.button("Save comment", key=f"desk keep {answer.id}"):
         room.results(of).comment(answer.id, text)
-        st.success("The comment is kept; the learner sees it beside the answer.", icon="✔")
-    if answer.counted and st.button("Withdraw this answer: do not count it", key=f"desk withdraw {answer.id}"):
-        room.results(of).withdraw(answer.id)
-        st.rerun()
+        st.success("The comment is saved. The learner sees it beside the answer.", icon="✔")
+    if answer.counted or answer.was_withdrawn:
+        label = "Withdraw this answer: do not count it" if answer.counted else "Count this answer again"
+        if st.button(label, key=f"desk withdraw {answer.id}"):
+            room.results(of).withdraw(answer.id, withdrawn=answer.counted)
+            st.rerun()

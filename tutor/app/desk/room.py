@@ -7,6 +7,7 @@ from typing import Any, Literal, TypeVar
 import streamlit as st
 
 from tutor.app import session
+from tutor.app.showing import plain
 from tutor.classroom.desk import Desk
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
@@ -62,6 +63,24 @@ class Room:
 
         kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
         st.download_button(label, made, file_name, mime, on_click="ignore", key=f"desk {label}", type=kind)
+
+
+def confirmed(action: str, consequence: Callable[[], str], go_ahead: str, leave_it: str, key: str) -> bool:
+    """A button that acts only after its consequence was read: `go_ahead` or `leave_it` is pressed in a second step."""
+    if not st.session_state.get(key):
+        if st.button(action, key=f"{key} asked"):
+            st.session_state[key] = True
+            st.rerun()
+        return False
+    st.warning(plain(f"{action}: {consequence()}"), icon="⚠")
+    with st.container(horizontal=True):
+        agreed = st.button(go_ahead, type="primary", key=f"{key} agreed")
+        left = st.button(leave_it, key=f"{key} left")
+    if agreed or left:
+        del st.session_state[key]
+    if left:
+        st.rerun()
+    return agreed
 
 
 class Bar:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from tutor.app.desk.choice import NO_ADDRESS, link
-from tutor.app.desk.room import Chosen, Room, pick
+from tutor.app.desk.room import Chosen, Room, confirmed, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
 from tutor.classroom.exports.person import person as kept_about
@@ -121,6 +121,13 @@ def entered_told(entered: Entered) -> str:
     return f"{', '.join(told)}."
 
 
+def _releasing_told(member: Member) -> str:
+    return (
+        f"{called(member)} must type the set's code and the name again on each device. The personal code changes, so a "
+        "slip that you have printed for this learner is no longer valid. Print the slips again."
+    )
+
+
 def _by_hand(room: Room, chosen: Chosen) -> None:
     st.subheader("One by hand", anchor=False)
     with st.form("add a learner", border=False, clear_on_submit=True):
@@ -146,8 +153,10 @@ def _one(room: Room, members: list[Member]) -> None:
         f"learner-{member.id}.json",
         "application/json",
     )
-    st.markdown("Does the name have to be taken anew, as when somebody took the wrong one? No work is lost.")
-    if st.button("Release the name"):
+    st.markdown("If somebody took the wrong name, release it. Then the right learner can take it. No work is lost.")
+    if confirmed(
+        "Release name", lambda: _releasing_told(member), "Release now", "Keep name", f"desk release {member.id}"
+    ):
         room.register.release(member.id)
         st.session_state[_TOLD] = f"{called(member)} can be taken again on any device."
         st.rerun()

@@ -7,12 +7,13 @@ import streamlit as st
 
 from tutor.app.desk import making
 from tutor.app.desk.choice import NO_ADDRESS, STATES, link, link_here
-from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.room import Bar, Chosen, Room, confirmed
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
 from tutor.app.showing import plain
 from tutor.classroom.difficulty import spread
 from tutor.classroom.handing import hand_out
+from tutor.classroom.live import closing_told
 from tutor.classroom.models import PracticeSet, StoredSet
 from tutor.classroom.sets import written_set
 from tutor.classroom.views import told_time
@@ -65,14 +66,19 @@ def _standing(room: Room, of: StoredSet) -> None:
 
 def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
     if of.state(now) != "closed":
-        if st.button("Close the set now"):
+        results = room.results(of)
+
+        def consequence() -> str:
+            return closing_told(of, results.who_is_where(), results.outcomes())
+
+        if confirmed("Close set", consequence, "Close set now", "Keep open", f"desk closing {of.id}"):
             room.register.close(of.id)
             st.rerun()
         return
     with st.form(f"reopen {of.id}", border=False):
         label = f"Open again until ({of.declaration.zone}; empty: until you close it)"
         until = st.datetime_input(label, None, key=f"desk reopen {of.id}")
-        sent = st.form_submit_button("Open the set again")
+        sent = st.form_submit_button("Reopen set")
     if sent:
         room.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)
         st.rerun()

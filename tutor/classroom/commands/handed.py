@@ -61,14 +61,17 @@ def comment(code: str, text: str, at: int | None, store: str | None) -> None:
 @handed.command()
 @_code
 @_which
+@click.option("--undo", is_flag=True, help="Count the answer again.")
 @store_option
 @told_plainly
-def withdraw(code: str, at: int | None, store: str | None) -> None:
+def withdraw(code: str, at: int | None, undo: bool, store: str | None) -> None:
     """Count an answer no more, as one that was typed in wrongly from paper."""
     with _found(code, store) as (results, outcome):
         answer = _answer(outcome, at)
-        results.withdraw(answer.id)
-    say(f"'{answer.entry}' is not counted any more.")
+        if undo and not answer.was_withdrawn:
+            raise Fault(f"'{answer.entry}' was not withdrawn. 'coldmorning handed show' lists the answers.")
+        results.withdraw(answer.id, withdrawn=not undo)
+    say(f"'{answer.entry}' {'counts again' if undo else 'is not counted any more; --undo counts it again'}.")
 
 
 @handed.command()

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from tutor.classroom.commands.common import in_class, member_called, of_a_set, opened, write_file
-from tutor.shell import json_option, print_json, say, store_option, told_plainly
+from tutor.shell import confirm, json_option, print_json, say, store_option, told_plainly, yes_option
 
 _who = click.argument("who", metavar="NAME-OR-NUMBER")
 
@@ -138,7 +138,7 @@ def release_learner(who: str, class_name: str, store: str | None) -> None:
 @click.command("erase-learner")
 @_who
 @in_class
-@click.option("--yes", is_flag=True, help="Do not ask.")
+@yes_option
 @store_option
 @told_plainly
 def erase_learner(who: str, class_name: str, yes: bool, store: str | None) -> None:
@@ -148,7 +148,6 @@ def erase_learner(who: str, class_name: str, yes: bool, store: str | None) -> No
 
     with opened(store) as kept:
         found = member_called(kept, class_name, who)
-        if not yes:
-            click.confirm(f"Erase all of {called(found)}, for good?", abort=True)
+        confirm(f"Erase all of {called(found)}, for good?", yes=yes)
         Register(kept).erase(found.id)
     click.echo("Erased.")

@@ -1,15 +1,30 @@
 """The commands about practice sets."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, in_class, of_a_set, opened, set_json
 from tutor.counting import counted
-from tutor.shell import Commands, Fault, content_option, json_option, print_json, say, store_option, told_plainly
+from tutor.shell import (
+    Commands,
+    Fault,
+    confirm,
+    content_option,
+    json_option,
+    print_json,
+    say,
+    store_option,
+    told_plainly,
+    yes_option,
+)
+
+if TYPE_CHECKING:
+    from tutor.classroom.models import StoredSet
+    from tutor.store.database import Store
 
 _file = click.argument("file", type=click.Path(path_type=Path))
 
@@ -91,15 +106,30 @@ def list_(class_name: str | None, store: str | None, as_json: bool) -> None:
 
 @sets.command()
 @of_a_set
+@yes_option
 @json_option
 @told_plainly
-def close(which: str, class_name: str | None, store: str | None, as_json: bool) -> None:
-    """Take no more answers."""
+def close(which: str, class_name: str | None, store: str | None, yes: bool, as_json: bool) -> None:
+    """Accept no more answers."""
     from tutor.classroom.register import Register
 
     with opened(store) as kept:
         register = Register(kept)
-        _print_set(register.close(register.find(which, class_name).id), as_json)
+        found = register.find(which, class_name)
+        _confirm_closing(kept, found, yes)
+        _print_set(register.close(found.id), as_json)
+
+
+def _confirm_closing(store: "Store", of: "StoredSet", yes: bool) -> None:
+    """Say what closing does, and ask; a set that is closed already needs no question."""
+    from tutor.classroom.live import closing_told
+    from tutor.classroom.results import Results
+
+    if yes or of.state(datetime.now(UTC)) == "closed":
+        return
+    results = Results(store, of)
+    say(closing_told(of, results.who_is_where(), results.outcomes()), err=True)
+    confirm(f"Close '{of.declaration.title}'?", yes=False)
 
 
 @sets.command()
@@ -121,10 +151,17 @@ def reopen(which: str, class_name: str | None, store: str | None, closes: str | 
 @of_a_set
 @click.option("--opens", help="From when, as '2026-03-02 08:00' in the set's time zone; else at once.")
 @click.option("--closes", help="Until when; else until it is closed.")
+@yes_option
 @json_option
 @told_plainly
 def times(
-    which: str, class_name: str | None, store: str | None, opens: str | None, closes: str | None, as_json: bool
+    which: str,
+    class_name: str | None,
+    store: str | None,
+    opens: str | None,
+    closes: str | None,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Give a set other opening and closing times."""
     from tutor.classroom.register import Register
@@ -133,7 +170,10 @@ def times(
         register = Register(kept)
         found = register.find(which, class_name)
         zone = found.declaration.zone
-        _print_set(register.change_times(found.id, _moment(opens, zone), _moment(closes, zone)), as_json)
+        from_, until = _moment(opens, zone), _moment(closes, zone)
+        if until is not None and until <= datetime.now(UTC):
+            _confirm_closing(kept, found, yes)
+        _print_set(register.change_times(found.id, from_, until), as_json)
 
 
 def _moment(text: str | None, zone: str) -> datetime | None:
