@@ -161,6 +161,23 @@ def test_answers_on_paper_from_a_table_count_once(server, school, instructor):
     assert sum(len(outcome.answers) for outcome in school.outcomes()) == 2
 
 
+def test_a_corrected_table_is_sent_as_a_whole(server, school, instructor):
+    school.hand_out()
+    ana, bo = [one.handed for one in school.outcomes() if one.handed.place == 1][:2]
+    to_tab(instructor, "Paper")
+    table = f"code,answer\n{ana.code},1 V\n{bo.code},{bo.answer}\n"
+    for text, told in (
+        (table, "2 new answers were marked"),
+        (table.replace("1 V", ana.answer), "1 new answer was marked"),
+    ):
+        upload(instructor, "Answers as CSV", text)
+        instructor.button("Mark this table").click()
+        instructor.page.get_by_text(told).wait_for()
+    assert instructor.hears("1 new answer was marked: 1 right. 1 earlier answer was corrected. 1 was there already.")
+    first = school.outcomes()[0]
+    assert [(answer.verdict, answer.counted) for answer in first.answers] == [("wrong", False), ("right", True)]
+
+
 def test_answers_on_paper_are_typed_into_the_grid(server, school, instructor):
     school.hand_out()
     first = school.outcomes()[0].handed
@@ -268,6 +285,7 @@ def test_the_report_names_the_mistake_and_makes_a_follow_up_set(server, school, 
 
 def test_the_link_is_shown_as_it_is_and_is_printed_as_one_that_other_devices_open(server, school, instructor):
     link = f"http://{HOST_NAME}/class-work?set={school.of.code}"
+    instructor.page.get_by_test_id("stCode").filter(has_text=link).wait_for()
     shown = instructor.page.get_by_test_id("stMain").inner_text()
     assert shown.count(link) == 2  # at what comes next, and at the set
     assert not re.search("[\u00ad\u200b-\u200f\u2060\ufeff]", shown)

@@ -68,6 +68,99 @@ def test_a_wrong_answer_names_its_mistake_and_takes_an_attempt(school):
     assert school.work[0].view(2).attempts_left == 1
 
 
+def sent(school, rows, header=("Problem code", "Answer")):
+    """A whole file sent as a correction: what was shown before, and what became of it."""
+    data = table(rows, header)
+    preview = paper.preview_paper(school.store, school.engine.library.quantities, data, school.of)
+    return preview, mark_paper(school.store, school.engine, data, school.of, correct=True)
+
+
+def counted(school, at):
+    return [answer.entry for answer in outcomes(school)[at].answers if answer.counted]
+
+
+def test_a_corrected_file_is_sent_as_a_whole(make_class):
+    school = make_class(attempts=1)
+    rows, header = all_right(school)
+    wrong = [*rows]
+    wrong[0], wrong[1] = (rows[0][0], "7.77"), (rows[1][0], "77")
+    wrong = [(*row, *[""] * (len(header) - len(row))) for row in wrong]
+    marked(school, wrong, header)
+    before = outcomes(school)
+    preview, report = sent(school, wrong, header)
+    assert (preview.new, preview.there, preview.corrections, report.new, report.there) == (0, 15, [], 0, 15)
+    assert outcomes(school) == before
+
+    preview, report = sent(school, rows, header)
+    assert [(one.handed.code, one.before, one.after) for one in preview.corrections] == [
+        (rows[0][0], ["7.77"], [rows[0][1]]),
+        (rows[1][0], ["77"], [rows[1][1]]),
+    ]
+    assert (preview.new, preview.there, preview.faults) == (0, 13, [])
+    assert (report.verdicts, report.corrected, report.there, report.faults) == ({"right": 2}, 2, 13, [])
+    assert [one.state for one in outcomes(school)] == ["right"] * 15
+    assert [counted(school, at) for at in (0, 1)] == [[rows[0][1]], [rows[1][1]]]
+    assert sent(school, rows, header)[1].corrected == 0
+
+    back = sent(school, wrong, header)[1]  # the first file was the right one after all, whatever was solved by it
+    assert (back.verdicts, back.corrected, back.faults) == ({}, 2, [])
+    assert [counted(school, at) for at in (0, 1)] == [["7.77"], ["77"]]
+    assert [one.state for one in outcomes(school)[:2]] == ["wrong"] * 2
+
+
+def test_without_a_correction_another_answer_is_a_further_attempt(school):
+    code = school.handed[0][1].code
+    marked(school, [(code, "77")])
+    preview, _ = sent(school, [(code, "77")])
+    assert (preview.new, preview.there, preview.corrections) == (0, 1, [])
+    marked(school, [(code, "78")])
+    assert counted(school, 1) == ["77", "78"]
+
+
+def test_a_file_with_both_attempts_corrects_the_one_that_differs(school):
+    code = school.handed[0][1].code
+    marked(school, [(code, "77"), (code, "78")])
+    preview, report = sent(school, [(code, "77"), (code, "79")])
+    assert [(one.before, one.after) for one in preview.corrections] == [(["78"], ["79"])]
+    assert (report.corrected, counted(school, 1)) == (1, ["77", "79"])
+
+
+def test_a_correction_that_cannot_be_read_or_is_not_due_leaves_the_answer_as_it_was(school):
+    first, second = school.handed[0][1], school.handed[0][2]
+    marked(school, [(first.code, "77"), (second.code, "77")])
+    school.work[0].answer(3, *school.right(second), key="on the screen")
+    _, report = sent(school, [(first.code, "what?"), (second.code, "78")])
+    assert report.corrected == 0
+    assert [fault.reason[:27] for fault in report.faults] == [
+        "'what?' could not be judged",
+        "not counted: the learner ha",
+    ]
+    assert counted(school, 1) == ["77"]
+    assert "77" in counted(school, 2)
+
+
+def test_an_answer_that_was_withdrawn_by_hand_stays_so_when_the_file_comes_again(school):
+    code = school.handed[0][1].code
+    marked(school, [(code, "77")])
+    Results(school.store, school.of).withdraw(outcomes(school)[1].answers[0].id)
+    assert sent(school, [(code, "77")])[1].there == 1
+    assert counted(school, 1) == []
+
+
+def test_a_correction_leaves_answers_on_the_screen_alone(school):
+    one = school.handed[0][1]
+    school.work[0].answer(2, "76", key="on the screen")
+    marked(school, [(one.code, "77")])
+    assert sent(school, [(one.code, "78")])[1].corrected == 1
+    assert counted(school, 1) == ["76", "78"]
+
+
+def test_a_preview_tells_codes_that_nobody_has(school):
+    preview, _ = sent(school, [("2222-22", "9"), ("", "1"), (school.handed[0][0].code, "")])
+    assert [fault.line for fault in preview.faults] == [2, 3]
+    assert (preview.new, preview.blank) == (0, 1)
+
+
 def test_what_cannot_be_used_is_told_by_line_and_the_rest_is_done(school):
     first, second, third, other = (school.handed[0][at] for at in (0, 1, 2, 4))
     rows = [

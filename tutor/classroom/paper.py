@@ -1,24 +1,25 @@
 """Answers on paper, typed into a table or a grid: marked in batches, each once however often it comes.
 
 The time at which a set closes does not matter here, the number of attempts does. An answer is known again by its
-problem and its text, so that running a file twice changes nothing.
+problem and its text, so that running a file twice changes nothing. Of a problem that has other answers from paper than
+the file, the file's are further attempts, or corrections: then they take the place of those that it does not name.
 """
 
 import hashlib
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, insert, select, update
 
 from tutor.answers.verdicts import Marking
 from tutor.classroom.codes import problem_code
 from tutor.classroom.errors import ClassError
 from tutor.classroom.judging import judged
 from tutor.classroom.marking import StepError, mark_handed
-from tutor.classroom.models import Answer, StoredSet
+from tutor.classroom.models import Answer, Handed, StoredSet
 from tutor.classroom.progress import Progress, untold
 from tutor.classroom.rows import answer_values, refreshed, standings
 from tutor.classroom.spreadsheet import Fault, decoded, rows
@@ -28,6 +29,7 @@ from tutor.store.database import Store
 from tutor.store.tables import class_answer, handed
 
 AT_ONCE = 500
+_GONE = "not counted: the problem was erased or corrected meanwhile. Run the file again."
 _CODE, _ANSWER = "problem code", "answer"
 _COLUMNS = {_CODE: ["code", "problem", "problem no", "problem number"], _ANSWER: ["answers", "entry", "result"]}
 
@@ -47,12 +49,41 @@ class PaperEntry:
         parts = [self.entry, *(f"{name}={text}" for name, text in sorted(self.steps.items()))]
         return "paper " + hashlib.sha256("\0".join(parts).encode()).hexdigest()[:40]
 
+    @property
+    def text(self) -> str:
+        """The answer with the steps that came with it."""
+        return _text(self.entry, self.steps)
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A problem whose answers on paper a file would correct: those it has not, and those that it has instead."""
+
+    handed: Handed
+    before: Sequence[str]
+    after: Sequence[str]
+
+
+@dataclass(frozen=True)
+class PaperPreview:
+    """What marking a table would do, without doing it; `faults` are those that can be known before marking."""
+
+    new: int
+    there: int
+    blank: int
+    corrections: Sequence[Correction]
+    faults: Sequence[Fault]
+
 
 @dataclass
 class PaperReport:
-    """What became of the answers; `verdicts` counts the new ones, `faults` lists what has to be looked at by line."""
+    """What became of the answers; `verdicts` counts the new ones, `faults` lists what has to be looked at by line.
+
+    `corrected` is how many took the place of earlier ones.
+    """
 
     verdicts: Counter[str] = field(default_factory=Counter)
+    corrected: int = 0
     there: int = 0
     blank: int = 0
     faults: list[Fault] = field(default_factory=list)
@@ -88,15 +119,47 @@ def read_paper(data: bytes, quantities: Collection[str]) -> tuple[list[PaperEntr
     return entries, report
 
 
+def preview_paper(store: Store, quantities: Collection[str], data: bytes, of: StoredSet | None = None) -> PaperPreview:
+    """What marking a table would do; changes nothing. Raises ClassError for what is no such table, StoreError."""
+    entries, report = read_paper(data, quantities)
+    by_code: dict[str, list[PaperEntry]] = {}
+    for entry in entries:
+        by_code.setdefault(entry.code, []).append(entry)
+    codes, new, there = list(by_code), 0, 0
+    corrections = []
+    with store.reading() as connection:
+        for at in range(0, len(codes), AT_ONCE):
+            some = [entry for code in codes[at : at + AT_ONCE] for entry in by_code[code]]
+            standing = _by_code(connection, some, of)
+            report.faults += [Fault(one.line, _no_such(one)) for one in some if one.code not in standing]
+            for code, found in standing.items():
+                replaced = _replaced(found.answers, {entry.key for entry in by_code[code]})
+                added = [entry for entry in by_code[code] if _known(entry, found.answers, replaced) is None]
+                there += len(by_code[code]) - len(added)
+                if added and replaced:
+                    before = [_text(answer.entry, answer.steps) for answer in replaced]
+                    corrections.append(Correction(found.handed, before, [entry.text for entry in added]))
+                else:
+                    new += len(added)
+    return PaperPreview(new, there, report.blank, corrections, sorted(report.faults, key=lambda fault: fault.line))
+
+
 def mark_paper(
-    store: Store, engine: Engine, data: bytes, of: StoredSet | None = None, progress: Progress = untold
+    store: Store,
+    engine: Engine,
+    data: bytes,
+    of: StoredSet | None = None,
+    progress: Progress = untold,
+    *,
+    correct: bool = False,
 ) -> PaperReport:
     """Mark a table of answers on paper, of one set or of whichever sets their codes belong to.
 
+    With `correct` an answer that differs takes the place of the earlier ones from paper to its problem.
     Raises ClassError for what is no such table, StoreError if the store fails; the batches before stay marked then.
     """
     entries, report = read_paper(data, engine.library.quantities)
-    return mark_entries(store, engine, entries, of, report, progress)
+    return mark_entries(store, engine, entries, of, report, progress, correct=correct)
 
 
 def mark_entries(
@@ -106,13 +169,18 @@ def mark_entries(
     of: StoredSet | None = None,
     report: PaperReport | None = None,
     progress: Progress = untold,
+    *,
+    correct: bool = False,
 ) -> PaperReport:
     """Mark answers read off paper, as from a grid; adds to a report."""
     report = PaperReport() if report is None else report
     entries = _by_exercise(store, entries)
+    instead: dict[str, set[str]] = {}
+    for entry in entries if correct else ():
+        instead.setdefault(entry.code, set()).add(entry.key)
     for at in range(0, len(entries), AT_ONCE):
         batch = entries[at : at + AT_ONCE]
-        _mark_batch(store, engine, batch, of, report)
+        _mark_batch(store, engine, batch, of, report, instead)
         progress(at + len(batch), len(entries))
     report.faults.sort(key=lambda fault: fault.line)
     return report
@@ -130,10 +198,33 @@ def _by_exercise(store: Store, entries: Sequence[PaperEntry]) -> list[PaperEntry
     return sorted(entries, key=lambda entry: kinds.get(entry.code, ("", "", "")))
 
 
+@dataclass
+class _Changes:
+    """What a batch changes: rows that are added, and answers that count from now on or count no more, by their id."""
+
+    added: list[Mapping[str, Any]] = field(default_factory=list)
+    counted: dict[int, bool] = field(default_factory=dict)
+
+    def make(self, connection: Connection) -> None:
+        """Write them."""
+        if self.added:
+            connection.execute(insert(class_answer), self.added)
+        for id_, counted in self.counted.items():
+            connection.execute(update(class_answer).where(class_answer.c.id == id_).values(counted=counted))
+
+
 def _mark_batch(
-    store: Store, engine: Engine, batch: Sequence[PaperEntry], of: StoredSet | None, report: PaperReport
+    store: Store,
+    engine: Engine,
+    batch: Sequence[PaperEntry],
+    of: StoredSet | None,
+    report: PaperReport,
+    instead: Mapping[str, Collection[str]],
 ) -> None:
-    """Mark outside the transaction, then add in one what is not there yet."""
+    """Mark outside the transaction, then add in one what is not there yet.
+
+    `instead` are, for each problem whose answers are corrected, the keys of all that the file has for it.
+    """
     with store.reading() as connection:
         standing = _by_code(connection, batch, of)
     marked: list[tuple[PaperEntry, Marking | None]] = []
@@ -144,15 +235,21 @@ def _mark_batch(
             report.faults.append(Fault(entry.line, str(error)))
 
     def work(connection: Connection) -> PaperReport:
-        part = PaperReport()
+        part, changes = PaperReport(), _Changes()
         now_there = {one.handed.code: one for one in refreshed(connection, standing.values())}
-        added = [row for entry, marking in marked for row in _row(entry, marking, now_there.get(entry.code), part)]
-        if added:
-            connection.execute(insert(class_answer), added)
+        for entry, marking in marked:
+            one = now_there.get(entry.code)
+            if one is None:
+                part.faults.append(Fault(entry.line, _GONE))
+                continue
+            replaced = _replaced(one.answers, instead[entry.code]) if entry.code in instead else []
+            _take(entry, marking, one, replaced, part, changes)
+        changes.make(connection)
         return part
 
     part = store.write(work)
     report.verdicts += part.verdicts
+    report.corrected += part.corrected
     report.there += part.there
     report.faults += part.faults
 
@@ -174,54 +271,97 @@ def _by_code(connection: Connection, batch: Iterable[PaperEntry], of: StoredSet 
 def _marked(engine: Engine, entry: PaperEntry, standing: Standing | None) -> Marking | None:
     """The marking of an answer; None if it is there already."""
     if standing is None:
-        raise ClassError(f"no problem with the code {entry.code} was handed out here. Compare it with the sheet.")
+        raise ClassError(_no_such(entry))
     if any(answer.key == entry.key for answer in standing.answers):
         return None
     return mark_handed(engine, standing.handed, entry.entry, entry.steps)
 
 
-def _row(
-    entry: PaperEntry, marking: Marking | None, standing: Standing | None, report: PaperReport
-) -> Iterable[Mapping[str, Any]]:
-    """The row to be added for an answer, if one is; what there is to say goes to the report."""
-    if standing is None:
-        report.faults.append(
-            Fault(entry.line, "not counted: the problem was erased or corrected meanwhile. Run the file again.")
-        )
-        return
-    there = next((answer for answer in standing.answers if answer.key == entry.key), None)
-    if there is not None:
+def _take(
+    entry: PaperEntry,
+    marking: Marking | None,
+    standing: Standing,
+    replaced: Sequence[Answer],
+    report: PaperReport,
+    changes: _Changes,
+) -> None:
+    """Take one answer in the place of those that it replaces; what there is to say goes to the report."""
+    known = _known(entry, standing.answers, replaced)
+    if known is not None:
         report.there += 1
-        fields: Mapping[str, Any] = {"verdict": there.verdict, "feedback": there.feedback}
-    elif (why := _why_not(standing)) or marking is None:
-        report.faults.append(Fault(entry.line, f"not counted: {why or 'it has gone meanwhile. Run the file again.'}"))
+        _tell_unjudged(entry, known.verdict, known.feedback, report)
         return
-    else:
-        fields = judged(standing, marking, on_paper=True)
-        new = Answer(
-            id=0,
-            handed=standing.handed.id,
-            key=entry.key,
-            at=standing.now,
-            source="paper",
-            entry=entry.entry,
-            steps=entry.steps,
-            help=standing.help,
-            **fields,
-        )
-        standing.answers.append(new)
+    withdrawn = next((answer for answer in standing.answers if answer.key == entry.key), None)
+    before = replace(standing, answers=[answer for answer in standing.answers if answer not in replaced])
+    why = _why_not(before, known_from_paper=bool(replaced))
+    if why:
+        report.faults.append(Fault(entry.line, f"not counted: {why}"))
+        return
+    if withdrawn is not None:
+        new = replace(withdrawn, counted=True)
+        changes.counted[new.id] = True
+        standing.answers.remove(withdrawn)
+    elif marking is not None:
+        new = _marked_answer(entry, marking, before)
+        changes.added.append(answer_values(new))
         report.verdicts[new.verdict] += 1
-        yield answer_values(new)
-    if fields["verdict"] not in ("right", "wrong"):
-        report.faults.append(Fault(entry.line, f"'{entry.entry[:40]}' could not be judged: {fields['feedback']}"))
+    else:
+        report.faults.append(Fault(entry.line, "not counted: it has gone meanwhile. Run the file again."))
+        return
+    standing.answers.append(new)
+    if new.counted and replaced:
+        report.corrected += 1
+        for answer in replaced:
+            changes.counted[answer.id] = False
+            standing.answers[standing.answers.index(answer)] = replace(answer, counted=False)
+    _tell_unjudged(entry, new.verdict, new.feedback, report)
 
 
-def _why_not(standing: Standing) -> str:
+def _marked_answer(entry: PaperEntry, marking: Marking, standing: Standing) -> Answer:
+    return Answer(
+        id=0,
+        handed=standing.handed.id,
+        key=entry.key,
+        at=standing.now,
+        source="paper",
+        entry=entry.entry,
+        steps=entry.steps,
+        help=standing.help,
+        **judged(standing, marking, on_paper=True),
+    )
+
+
+def _tell_unjudged(entry: PaperEntry, verdict: str, feedback: str, report: PaperReport) -> None:
+    if verdict not in ("right", "wrong"):
+        report.faults.append(Fault(entry.line, f"'{entry.entry[:40]}' could not be judged: {feedback}"))
+
+
+def _replaced(answers: Iterable[Answer], keys: Collection[str]) -> list[Answer]:
+    """The counted answers from paper to a problem that a file has not any more."""
+    return [answer for answer in answers if answer.source == "paper" and answer.counted and answer.key not in keys]
+
+
+def _known(entry: PaperEntry, answers: Iterable[Answer], replaced: Sequence[Answer]) -> Answer | None:
+    """The same answer as it is there; one that was withdrawn comes back where it replaces another."""
+    found = (answer for answer in answers if answer.key == entry.key)
+    return next((answer for answer in found if not (replaced and answer.was_withdrawn)), None)
+
+
+def _text(entry: str, steps: Mapping[str, str]) -> str:
+    return f"{entry} ({', '.join(steps.values())})" if steps else entry
+
+
+def _no_such(entry: PaperEntry) -> str:
+    return f"no problem with the code {entry.code} was handed out here. Compare it with the sheet."
+
+
+def _why_not(standing: Standing, *, known_from_paper: bool = False) -> str:
+    """Why an answer is not taken, '' if it is; what was on paper before was written before any solution was seen."""
     if standing.handed.excused:
         return "the learner is excused from this problem."
     if standing.solved:
         return "the learner has solved this problem already."
-    if standing.help == "solution" and not _written_before(standing):
+    if standing.help == "solution" and not known_from_paper and not _written_before(standing):
         return "the learner has seen the worked solution."
     return "" if standing.attempts_unused else "the learner has used all attempts at this problem."
 

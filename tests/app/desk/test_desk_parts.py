@@ -11,7 +11,7 @@ from tutor.app.serve import Settings
 from tutor.classroom import live
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
-from tutor.classroom.paper import PaperReport
+from tutor.classroom.paper import Correction, PaperPreview, PaperReport
 from tutor.classroom.register import Entered
 from tutor.classroom.remark import Remark
 from tutor.classroom.results import Whereabouts
@@ -181,6 +181,14 @@ def test_what_became_of_paper_is_told():
     assert paper.report_told(report) == (
         "4 new answers were marked: 3 right, 1 not judged. 2 were there already. 1 row was blank."
     )
+
+
+def test_what_a_table_would_change_is_told(people):
+    correction = Correction(handed(people[0], 1), ["7 V"], ["8 V"])
+    assert paper.preview_told(PaperPreview(2, 3, 0, [correction], [])) == (
+        "2 new answers; 3 already entered. 1 problem has a different answer in this file."
+    )
+    assert paper.report_told(PaperReport(corrected=1)) == "0 new answers were marked. 1 earlier answer was corrected."
 
 
 def test_what_became_of_a_roster_is_told(people):

@@ -232,6 +232,21 @@ def test_an_answer_is_chosen_by_its_place_and_else_the_last(answered):
     assert "is taken back from '99'" in shell("handed", "comment", code, " ").stdout
 
 
+def test_a_corrected_file_is_looked_at_and_then_taken(answered, tmp_path):
+    shell, code = answered
+    file = tmp_path / "corrected.csv"
+    file.write_text(f"code,answer\n{code},88\n{code},97\n", encoding="utf-8")
+    look = shell("markall", file, "--preview")
+    assert f"{code} Zoë: '99' -> '97'" in look.stdout
+    assert "Nothing was changed" in look.stdout
+    told = json.loads(shell("markall", file, "--preview", "--json").stdout)
+    assert [(one["before"], one["after"]) for one in told["corrections"]] == [(["99"], ["97"])]
+    assert "has used all attempts" in shell("markall", file).stderr
+    assert "0 right, 1 wrong; 1 corrected, 1 there already" in shell("markall", file, "--correct").stdout
+    told = json.loads(shell("handed", "show", code, "--json").stdout)
+    assert [(one["entry"], one["counted"]) for one in told["answers"]] == [("88", True), ("99", False), ("97", True)]
+
+
 def test_what_learners_typed_steers_no_terminal(answered, tmp_path):
     shell, code = answered
     typed = "77\x1b[2K\x9b1A\u202e\n  3 '9' right"

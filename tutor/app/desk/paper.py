@@ -7,12 +7,13 @@ import streamlit as st
 
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.desk.roster import show_faults
-from tutor.app.session import engine
-from tutor.app.showing import plain
+from tutor.app.markdown_table import show_table
+from tutor.app.session import engine, library
+from tutor.app.showing import plain, typed
 from tutor.classroom.live import LEGEND, SIGNS
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.names import called
-from tutor.classroom.paper import PaperEntry, PaperReport, mark_entries, mark_paper
+from tutor.classroom.paper import PaperEntry, PaperPreview, PaperReport, mark_entries, mark_paper, preview_paper
 from tutor.classroom.spreadsheet import Fault
 from tutor.counting import counted
 from tutor.units import written_unit
@@ -21,6 +22,7 @@ _TOLD = "desk paper told"
 _GRID = "desk paper grid"
 _TYPED = "desk paper typed"
 LEARNER, SO_FAR = "Learner", "So far"
+SHOWN_CHANGES = 50
 HEAD, ROW, TALLEST = 42, 37, 1100  # pixels
 WORDS = {"right": "right", "wrong": "wrong", "unclear": "not judged", "refused": "not readable", "": "not marked"}
 
@@ -55,6 +57,8 @@ def report_told(report: PaperReport) -> str:
     counts = ", ".join(f"{count} {WORDS[verdict]}" for verdict, count in sorted(report.verdicts.items()))
     marked = counted(report.new, "new answer was marked", "new answers were marked")
     told = f"{marked}{f': {counts}' if counts else ''}."
+    if report.corrected:
+        told += f" {counted(report.corrected, 'earlier answer was', 'earlier answers were')} corrected."
     if report.there:
         told += f" {counted(report.there, 'was', 'were')} there already."
     if report.blank:
@@ -192,12 +196,48 @@ def _table(room: Room, of: StoredSet) -> None:
     st.subheader("Or from a table", anchor=False)
     st.markdown(
         "A CSV with the columns **problem code** and **answer**, and if you like a column for each step, named as its "
-        "quantity. The same file again changes nothing, so a corrected file can be sent as a whole."
+        "quantity. The same file again changes nothing. So you can correct a file and send it again as a whole: "
+        "you see the changes first."
     )
     number = st.session_state.setdefault(_GRID, 0)
     file = st.file_uploader("Answers as CSV", type=["csv", "txt"], key=f"desk paper file {of.id} {number}")
-    if file is not None and st.button("Mark this table", type="primary"):
-        report = mark_paper(room.store, engine(), file.getvalue(), of, Bar("Marking", "answers"))
+    if file is None:
+        return
+    found = preview_paper(room.store, library().quantities, file.getvalue(), of)
+    correct = _preview(found)
+    if st.button("Mark this table", type="primary"):
+        report = mark_paper(room.store, engine(), file.getvalue(), of, Bar("Marking", "answers"), correct=correct)
         st.session_state[_TOLD] = report
         st.session_state[_GRID] = number + 1
         st.rerun()
+
+
+def _preview(found: PaperPreview) -> bool:
+    """Show what a table would change; whether it corrects the answers that are there."""
+    st.markdown(f"**Preview changes.** {preview_told(found)}")
+    if not found.corrections:
+        return False
+    show_table(
+        [
+            {
+                "Learner": plain(called(one.handed.member)),
+                "Problem": f"{one.handed.place} `{one.handed.code}`",
+                "Before": typed("; ".join(one.before)),
+                "In this file": typed("; ".join(one.after)),
+            }
+            for one in found.corrections[:SHOWN_CHANGES]
+        ]
+    )
+    if len(found.corrections) > SHOWN_CHANGES:
+        st.markdown(f"And {len(found.corrections) - SHOWN_CHANGES} more.")
+    ways = {True: "Correct the earlier answers", False: "Count as further attempts"}
+    return bool(st.radio("The answers that differ", list(ways), format_func=ways.__getitem__, key="desk paper correct"))
+
+
+def preview_told(found: PaperPreview) -> str:
+    """What a table would change, as sentences."""
+    told = [f"{counted(found.new, 'new answer')}; {found.there} already entered."]
+    if found.corrections:
+        has = counted(len(found.corrections), "problem has", "problems have")
+        told.append(f"{has} a different answer in this file.")
+    return " ".join(told)

@@ -56,11 +56,8 @@ def _standing(room: Room, of: StoredSet) -> None:
     st.code(address or link_here(of), language=None, wrap_lines=True)
     if not address:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
-    left, right = st.columns(2)
-    with left:
-        room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
-    with right:
-        _close_or_reopen(room, of, now)
+    room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
+    _close_or_reopen(room, of, now)
     _problems(room, of)
 
 

@@ -1,13 +1,16 @@
 """The commands that hand out problems and mark answers."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tutor.classroom.commands.common import class_option, engine_of, of_a_set, opened, told_progress
 from tutor.counting import counted
 from tutor.shell import Fault, content_option, json_option, print_json, say, store_option, told_plainly
+
+if TYPE_CHECKING:
+    from tutor.classroom.paper import PaperPreview
 
 
 @click.command("hand-out")
@@ -38,33 +41,77 @@ def hand_out(which: str, class_name: str | None, store: str | None, content: Pat
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--set", "which", help="Take only the codes of this set.")
+@click.option("--preview", is_flag=True, help="Show what the file would change, and change nothing.")
+@click.option("--correct", is_flag=True, help="Answers that differ take the place of the earlier ones from paper.")
 @class_option
 @content_option
 @store_option
 @json_option
 @told_plainly
 def markall(
-    file: Path, which: str | None, class_name: str | None, content: Path | None, store: str | None, as_json: bool
+    file: Path,
+    which: str | None,
+    preview: bool,
+    correct: bool,
+    class_name: str | None,
+    content: Path | None,
+    store: str | None,
+    as_json: bool,
 ) -> None:
     """Mark answers on paper, from a table with the columns 'problem code' and 'answer', each once."""
-    from tutor.classroom.paper import mark_paper
+    from tutor.classroom.paper import mark_paper, preview_paper
     from tutor.classroom.register import Register
     from tutor.classroom.spreadsheet import read_file
 
     data = read_file(file)
     with opened(store) as kept, told_progress("marked") as progress:
         of = Register(kept).find(which, class_name) if which else None
-        report = mark_paper(kept, engine_of(content), data, of, progress)
+        engine = engine_of(content)
+        if preview:
+            _print_preview(preview_paper(kept, engine.library.quantities, data, of), as_json)
+            return
+        report = mark_paper(kept, engine, data, of, progress, correct=correct)
     if as_json:
         faults = [{"line": fault.line, "reason": fault.reason} for fault in report.faults]
         verdicts = {name: report.verdicts[name] for name in ("right", "wrong", "unclear", "refused")}
-        print_json({"new": report.new, **verdicts, "there": report.there, "blank": report.blank, "faults": faults})
+        new = {"new": report.new, **verdicts, "corrected": report.corrected}
+        print_json({**new, "there": report.there, "blank": report.blank, "faults": faults})
         return
     for fault in report.faults:
         say(str(fault), err=True)
+    corrected = f"{report.corrected} corrected, " if correct else ""
     click.echo(
         f"{counted(report.new, 'new answer')}: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
-        f"{report.there} there already, {report.blank} blank, {counted(len(report.faults), 'line')} to look at."
+        f"{corrected}{report.there} there already, {report.blank} blank, "
+        f"{counted(len(report.faults), 'line')} to look at."
+    )
+
+
+def _print_preview(found: "PaperPreview", as_json: bool) -> None:
+    if as_json:
+        corrections = [
+            {
+                "code": one.handed.code,
+                "name": one.handed.member.name,
+                "number": one.handed.member.number,
+                "before": list(one.before),
+                "after": list(one.after),
+            }
+            for one in found.corrections
+        ]
+        faults = [{"line": fault.line, "reason": fault.reason} for fault in found.faults]
+        told = {"new": found.new, "there": found.there, "blank": found.blank}
+        print_json({**told, "corrections": corrections, "faults": faults})
+        return
+    for fault in found.faults:
+        say(str(fault), err=True)
+    for one in found.corrections:
+        who = one.handed.member.name or one.handed.member.number
+        say(f"{one.handed.code} {who}: '{'; '.join(one.before)}' -> '{'; '.join(one.after)}'")
+    click.echo(
+        f"{counted(found.new, 'new answer')}, {counted(len(found.corrections), 'problem')} with another answer, "
+        f"{found.there} there already, {found.blank} blank. Nothing was changed; --correct marks the file as a "
+        "correction."
     )
 
 
