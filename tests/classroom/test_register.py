@@ -100,6 +100,32 @@ def test_the_number_tells_who_it_is_and_a_new_name_renames(register, members):
     assert len(register.members()) == 4
 
 
+def test_a_corrected_roster_is_looked_at_first_and_then_taken_as_a_whole(register, members):
+    corrected = [
+        Member(id=0, name="Ana Maria", number="7"),
+        Member(id=0, name="Bo", number="8"),
+        Member(id=0, name="Čeda", number="9"),
+        Member(id=0, name="Dan"),
+        Member(id=0, name="Dan", number="10"),
+    ]
+    seen = register.preview(corrected)
+    assert register.members() == members
+    made = register.enter(corrected)
+    for one in (seen, made):
+        assert [member.name for member in one.new] == ["Dan"]
+        assert [member.name for member in one.renamed] == ["Ana Maria"]
+        assert [(member.name, member.number) for member in one.there] == [("Bo", "8"), ("Čeda", "9"), ("Dan", "10")]
+    there = register.members()
+    assert [(one.name, one.number) for one in there] == [
+        ("Ana Maria", "7"),
+        ("Bo", "8"),
+        ("Čeda", "9"),
+        ("Dan", "10"),
+    ]
+    assert [one.id for one in there[:3]] == [one.id for one in members]
+    assert made.new[0].id == made.there[2].id == there[3].id
+
+
 def claims(store, of):
     return Claims(store, of)
 

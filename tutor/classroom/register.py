@@ -149,13 +149,17 @@ class Register:
 
         def work(connection: Connection) -> Entered:
             owner = _class(connection, class_name)
-            roll = Roll(_members(connection, owner))
-            entered = Entered([], [], [])
-            for one in wanted:
-                _enter(connection, owner, one, roll, entered)
-            return entered
+            before = {one.id: one for one in _members(connection, owner)}
+            entered, after = _compared(before.values(), wanted)
+            ids = {id_: _write(connection, owner, before.get(id_), one) for id_, one in after.items()}
+            lists = (entered.new, entered.there, entered.renamed)
+            return Entered(*([replace(one, id=ids.get(one.id, one.id)) for one in some] for some in lists))
 
         return self._store.write(work)
+
+    def preview(self, roster: Iterable[Member], class_name: str = USUAL_CLASS) -> Entered:
+        """What entering a roster would do, without doing it; the new members have no ids of the store's yet."""
+        return _compared(self.members(class_name), roster)[0]
 
     def members(self, class_name: str = USUAL_CLASS) -> list[Member]:
         """The members of a class in the order in which they were entered."""
@@ -229,24 +233,36 @@ def _members(connection: Connection, owner: int) -> list[Member]:
     return [Member(**row) for row in connection.execute(query.order_by(member.c.id)).mappings()]
 
 
-def _enter(connection: Connection, owner: int, one: Member, roll: Roll, entered: Entered) -> None:
-    known = roll.find(one)
-    if known is None:
-        row = {"school_class_id": owner, "name": one.name, "number": one.number}
-        row |= {"secret": new_secret(), "made_at": datetime.now(UTC)}
-        made = connection.execute(insert(member).values(row)).inserted_primary_key
-        entered.new.append(replace(one, id=made[0] if made else 0))
-        roll.add(entered.new[-1])
-    elif one.name and not same_name(known.name, one.name):
-        connection.execute(update(member).where(member.c.id == known.id).values(name=one.name))
-        entered.renamed.append(replace(known, name=one.name))
-        roll.add(entered.renamed[-1])
-    elif one.number and not known.number:
-        connection.execute(update(member).where(member.c.id == known.id).values(number=one.number))
-        entered.there.append(replace(known, number=one.number))
-        roll.add(entered.there[-1])
-    else:
-        entered.there.append(known)
+def _compared(there: Iterable[Member], roster: Iterable[Member]) -> tuple[Entered, dict[int, Member]]:
+    """What a roster says that is new, and by their ids the members that it adds (below 0) or changes."""
+    roll, entered = Roll(there), Entered([], [], [])
+    after: dict[int, Member] = {}
+    for at, one in enumerate(roster, start=1):
+        known = roll.find(one)
+        if known is None:
+            found = replace(one, id=-at)
+            entered.new.append(found)
+        elif one.name and not same_name(known.name, one.name):
+            found = replace(known, name=one.name)
+            entered.renamed.append(found)
+        else:
+            found = known if known.number else replace(known, number=one.number)
+            entered.there.append(found)
+        if found != known:
+            after[found.id] = found
+            roll.add(found)
+    return entered, after
+
+
+def _write(connection: Connection, owner: int, before: Member | None, one: Member) -> int:
+    """Add a member, or change the one that was there before; gives the id."""
+    told = {"name": one.name, "number": one.number}
+    if before is not None:
+        connection.execute(update(member).where(member.c.id == before.id).values(told))
+        return before.id
+    row = {"school_class_id": owner, **told, "secret": new_secret(), "made_at": datetime.now(UTC)}
+    made = connection.execute(insert(member).values(row)).inserted_primary_key
+    return int(made[0]) if made else 0
 
 
 def _with_times(declared: PracticeSet, opens: datetime | None, closes: datetime | None) -> dict[str, Any]:

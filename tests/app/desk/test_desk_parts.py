@@ -198,6 +198,13 @@ def test_what_became_of_a_roster_is_told(people):
     )
 
 
+def test_what_a_roster_would_change_is_told(people):
+    assert roster.preview_told(Entered(people, [], [])) == "2 new learners; 0 on the roster already."
+    assert roster.preview_told(Entered([], people, [Member(id=3, name="Ana", number="7")])) == (
+        "0 new learners; 2 on the roster already. Renamed by the number: Ana \\(7\\)."
+    )
+
+
 @pytest.mark.parametrize(
     ("title", "taken", "expected"),
     [

@@ -215,6 +215,7 @@ def _table(room: Room, of: StoredSet) -> None:
 def _preview(found: PaperPreview) -> bool:
     """Show what a table would change; whether it corrects the answers that are there."""
     st.markdown(f"**Preview changes.** {preview_told(found)}")
+    show_faults(found.faults)
     if not found.corrections:
         return False
     show_table(

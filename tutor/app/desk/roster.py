@@ -1,6 +1,7 @@
 """The roster: read from a spreadsheet, added to by hand, names released, learners erased, personal codes printed."""
 
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -79,7 +80,8 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     st.subheader("From a spreadsheet", anchor=False)
     st.markdown(
         "Save the list as CSV. Its first row names the columns: **name** (or **first name** and **last name**), "
-        "**number**, or both. Whoever is on the roster already stays there."
+        "**number**, or both. You can correct a list and send it again as a whole: a learner who is on the roster "
+        "already stays there, and a new name for the same number renames the learner."
     )
     upload = st.session_state.setdefault(_UPLOAD, 0)
     key = f"desk roster file {chosen.class_name} {upload}"
@@ -91,6 +93,7 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     show_faults(_first_told(found))
     if not found.members:
         return
+    st.markdown(f"**Preview changes.** {preview_told(room.register.preview(found.members, chosen.class_name))}")
     if st.button(f"Put {counted(len(found.members), 'learner')} on the roster", type="primary"):
         st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
         st.session_state[_UPLOAD] = upload + 1
@@ -101,7 +104,7 @@ def _first_told(found: Roster) -> list[Fault]:
     return sorted([*found.faults, *found.duplicates], key=lambda fault: fault.line)
 
 
-def show_faults(faults: list[Fault]) -> None:
+def show_faults(faults: Sequence[Fault]) -> None:
     """The lines of a file that were left out, each with its reason."""
     if not faults:
         return
@@ -109,6 +112,16 @@ def show_faults(faults: list[Fault]) -> None:
     more = f"\n- and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
     lines = counted(len(faults), "line has", "lines have")
     st.warning(f"**{lines} to be looked at.**\n\n{listed}{more}", icon="⚠")
+
+
+def preview_told(entered: Entered) -> str:
+    """What a roster would change, as sentences."""
+    told = f"{counted(len(entered.new), 'new learner')}; {len(entered.there)} on the roster already."
+    if entered.renamed:
+        names = "; ".join(plain(called(one)) for one in entered.renamed[:SHOWN_FAULTS])
+        more = "" if len(entered.renamed) <= SHOWN_FAULTS else f"; and {len(entered.renamed) - SHOWN_FAULTS} more"
+        told += f" Renamed by the number: {names}{more}."
+    return told
 
 
 def entered_told(entered: Entered) -> str:
