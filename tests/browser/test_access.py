@@ -45,7 +45,7 @@ def give_the_address(visitor):
 
 
 def make_the_file(visitor):
-    visitor.button("Make the file").click()
+    visitor.button("Print sheets").click()
 
 
 DOWNLOADS = {  # where each is, and what has to be done first

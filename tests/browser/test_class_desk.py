@@ -256,7 +256,7 @@ def test_marking_again_shows_the_difference_before_it_is_made(server, school, in
     to_tab(instructor, "Mark again")
     instructor.page.get_by_label("Problem code").fill(wrong.handed.code)
     instructor.page.get_by_label("Its right answer").fill(wrong.answers[0].entry)
-    instructor.press("Look at the difference to this problem")
+    instructor.press("Preview changes to this problem")
     assert instructor.hears("1 problem gets another right answer; 3 answers are marked otherwise.")
     assert instructor.hears("✖ wrong")
     assert [answer.verdict for answer in school.again(wrong).answers] == ["wrong"] * 3
@@ -299,10 +299,13 @@ def test_the_link_is_shown_as_it_is_and_is_printed_as_one_that_other_devices_ope
 
 def test_sheets_and_key_are_made_and_downloaded(server, school, instructor, tmp_path):
     to_tab(instructor, "Sheets")
-    for what, name in (("Learners' sheets", "sheets"), ("Answer key and marking strip", "key")):
+    for what, name, print_it in (
+        ("Learners' sheets", "sheets", "Print sheets"),
+        ("Answer key and marking strip", "key", "Print key"),
+    ):
         instructor.page.get_by_text(what, exact=True).click()
         instructor.page.wait_for_timeout(800)
-        instructor.button("Make the file").click()
+        instructor.button(print_it).click()
         button = instructor.button(f"Download cold-strings-{name}.pdf")
         button.wait_for(timeout=90_000)
         with instructor.page.expect_download() as got:

@@ -54,7 +54,7 @@ def _by_exercise(room: Room, of: StoredSet) -> None:
     }
     exercise = pick("Exercise", titles, "desk remark exercise")
     st.caption("An exercise that was mended is known here once the server has been started again.")
-    if st.button("Look at the difference"):
+    if st.button("Preview changes"):
         bar = Bar("Looking", "problems")
         _look(of, titles[exercise], preview_content(room.store, engine(), of, exercise or None, bar))
 
@@ -65,7 +65,7 @@ def _by_answer(room: Room, of: StoredSet) -> None:
         left, right = st.columns(2)
         code = left.text_input("Problem code", max_chars=20, placeholder="7KQ4-2P")
         answer = right.text_input("Its right answer", max_chars=120)
-        sent = st.form_submit_button("Look at the difference to this problem")
+        sent = st.form_submit_button("Preview changes to this problem")
     if sent:
         set_id, handed = handed_by_code(room.store, code)
         if set_id != of.id:

@@ -50,7 +50,7 @@ def show(room: Room, chosen: Chosen) -> None:
         st.caption(NO_ADDRESS)
     wanted = _wanted(members)
     name = f"{chosen.of.declaration.id}-{'key' if wanted.key else 'sheets'}.{'html' if wanted.page else 'pdf'}"
-    if st.button("Make the file", type="primary"):
+    if st.button("Print key" if wanted.key else "Print sheets", type="primary"):
         bar = Bar("Handing out", "learners")
         some = [member for member in members if wanted.member in (EVERYBODY, member.id)]
         made = make(room, chosen.of, some, wanted, lambda at: bar(at, len(some)))
