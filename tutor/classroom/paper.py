@@ -79,11 +79,13 @@ class PaperPreview:
 class PaperReport:
     """What became of the answers; `verdicts` counts the new ones, `faults` lists what has to be looked at by line.
 
-    `corrected` is how many took the place of earlier ones.
+    `corrected` is how many took the place of earlier ones, `differing` how many were not taken beside an earlier one
+    from paper, whose place they would take as a correction.
     """
 
     verdicts: Counter[str] = field(default_factory=Counter)
     corrected: int = 0
+    differing: int = 0
     there: int = 0
     blank: int = 0
     faults: list[Fault] = field(default_factory=list)
@@ -250,6 +252,7 @@ def _mark_batch(
     part = store.write(work)
     report.verdicts += part.verdicts
     report.corrected += part.corrected
+    report.differing += part.differing
     report.there += part.there
     report.faults += part.faults
 
@@ -296,6 +299,7 @@ def _take(
     why = _why_not(before, known_from_paper=bool(replaced))
     if why:
         report.faults.append(Fault(entry.line, f"not counted: {why}"))
+        report.differing += not replaced and bool(_replaced(standing.answers, [entry.key]))
         return
     if withdrawn is not None:
         new = replace(withdrawn, counted=True)

@@ -241,7 +241,9 @@ def test_a_corrected_file_is_looked_at_and_then_taken(answered, tmp_path):
     assert "Nothing was changed" in look.stdout
     told = json.loads(shell("markall", file, "--preview", "--json").stdout)
     assert [(one["before"], one["after"]) for one in told["corrections"]] == [(["99"], ["97"])]
-    assert "has used all attempts" in shell("markall", file).stderr
+    refused = shell("markall", file).stderr
+    assert "has used all attempts" in refused
+    assert "1 line differs from an earlier answer on paper. If the file corrects it, add --correct." in refused
     assert "0 right, 1 wrong; 1 corrected, 1 there already" in shell("markall", file, "--correct").stdout
     told = json.loads(shell("handed", "show", code, "--json").stdout)
     assert [(one["entry"], one["counted"]) for one in told["answers"]] == [("88", True), ("99", False), ("97", True)]

@@ -79,6 +79,12 @@ def markall(
         return
     for fault in report.faults:
         say(str(fault), err=True)
+    if report.differing:
+        click.echo(
+            f"{counted(report.differing, 'line differs', 'lines differ')} from an earlier answer on paper. "
+            "If the file corrects it, add --correct.",
+            err=True,
+        )
     corrected = f"{report.corrected} corrected, " if correct else ""
     click.echo(
         f"{counted(report.new, 'new answer')}: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
