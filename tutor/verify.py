@@ -16,6 +16,7 @@ from tutor.engine.declaration import check_declaration
 from tutor.engine.draw import DrawError, draw
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.problem import Problem
+from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
 from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
@@ -170,6 +171,8 @@ def _faults(problem: Problem, *, closely: bool) -> Iterator[str]:
         low, high = problem.question.plausible(name)
         if not low - SAME * abs(low) <= value <= high + SAME * abs(high):
             yield f"{name} = {problem.text_of(name)} is not plausible"
+    if reason := unprotected(problem):
+        yield f"it could not be protected: {reason}"
     if closely:
         yield from _faults_on_the_page(problem)
         yield from _not_consistent_in_pint(problem)

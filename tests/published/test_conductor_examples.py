@@ -230,5 +230,5 @@ def test_a_branch_circuit_and_its_conductor():
     """NFPA 70-2017 Table 210.24, third-party transcription: the smallest copper conductor of a branch circuit."""
     for rating, name in ((15.0, "14 AWG"), (20.0, "12 AWG"), (30.0, "10 AWG"), (40.0, "8 AWG"), (50.0, "6 AWG")):
         load = largest_continuous_load(US, rating)
-        size, device = conductor_and_device(US, Laid(60.0, terminals=60.0), load, several_outlets=True)
+        size, device = conductor_and_device(US, Laid(60.0, terminals=60.0), load, next_size_up=False)
         assert (size.name, device) == (name, rating)

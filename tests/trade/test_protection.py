@@ -12,8 +12,8 @@ from tutor.trade.protection import (
     fault_current,
     largest_continuous_load,
     largest_device,
-    next_size_up_allowed,
     protects,
+    rating_allowed,
     shared_device_current,
     small_conductor_limit,
     smallest_device,
@@ -21,6 +21,7 @@ from tutor.trade.protection import (
     string_fuse_range,
     string_fuse_test,
     surely_melts,
+    tripping_current,
 )
 from tutor.trade.rulebooks import TableError, rulebook
 
@@ -42,8 +43,8 @@ def test_the_device_carries_125_per_cent_of_the_continuous_current():
     assert smallest_device(US, 16.1) == 25.0
     assert smallest_device(US, 12.0, 5.0) == 20.0
     assert smallest_device(IEC, 16.0) == 16.0
-    assert smallest_device(US, 180.0, table="fuse_ratings") == 225.0
-    assert smallest_device(US, 4.0, table="fuse_ratings") == 6.0
+    assert smallest_device(US, 180.0, ratings="fuse_ratings") == 225.0
+    assert smallest_device(US, 4.0, ratings="fuse_ratings") == 6.0
     with pytest.raises(TableError):
         smallest_device(IEC, 126.0)
 
@@ -66,16 +67,40 @@ def test_between_two_ratings_the_next_one_up_is_allowed_to_800_amperes(ampacity,
 
 
 def test_with_several_outlets_the_device_stays_at_or_below_the_ampacity():
-    assert next_size_up_allowed(US, 55.0)
-    assert not next_size_up_allowed(US, 55.0, several_outlets=True)
-    assert largest_device(US, awg("8"), 55.0, several_outlets=True) == 50.0
+    assert rating_allowed(US, 55.0) == 60.0
+    assert rating_allowed(US, 55.0, next_size_up=False) == 55.0
+    assert largest_device(US, awg("8"), 55.0, next_size_up=False) == 50.0
 
 
 def test_in_iec_the_device_never_exceeds_the_ampacity():
-    # IEC 60364-4-43, from memory
-    assert not next_size_up_allowed(IEC, 24.0)
+    # IEC 60364-4-43, as quoted in two engineering pages: I_b <= I_n <= I_z
+    assert rating_allowed(IEC, 24.0) == 24.0
     assert largest_device(IEC, 2.5e-6, 24.0) == 20.0
     assert largest_device(IEC, 2.5e-6, 25.0) == 25.0
+
+
+# IEC 60364-4-43: I_2 <= 1.45 I_z, with I_2 = 1.6 I_n from 16 A on and 1.9 I_n below for gG fuses (a design program's
+# help page): I_n <= I_z/1.10 and I_z/1.31.  Up to 4 A I_2 = 2.1 I_n, from memory.
+@pytest.mark.parametrize(
+    ("ampacity", "fuse"), [(125.0, 100.0), (137.0, 100.0), (138.0, 125.0), (151.0, 125.0), (17.5, 12.0), (13.0, 8.0)]
+)
+def test_in_iec_a_general_purpose_fuse_leaves_room_for_the_current_that_opens_it(ampacity, fuse):
+    assert largest_device(IEC, 35e-6, ampacity, ratings="fuse_ratings") == fuse
+    trips = tripping_current(IEC, fuse)
+    assert trips is not None
+    assert trips <= 1.45 * ampacity
+    assert protects(IEC, 35e-6, ampacity, fuse)  # as a breaker
+
+
+def test_the_current_that_opens_a_fuse_by_its_rating():
+    assert [tripping_current(IEC, rating) for rating in (4.0, 10.0, 16.0, 125.0)] == [8.4, 19.0, 25.6, 200.0]
+    assert tripping_current(US, 125.0) is None
+
+
+def test_a_fuse_as_large_as_the_ampacity_is_too_large_in_iec():
+    # 1.6 * 125 A = 200 A > 1.45 * 125 A = 181 A
+    assert not protects(IEC, 35e-6, 125.0, 125.0, ratings="fuse_ratings")
+    assert protects(IEC, 35e-6, 125.0, 125.0)
 
 
 # NFPA 70-2017 240.4(D), third-party transcription
@@ -98,39 +123,63 @@ def test_a_conductor_too_small_for_any_device_is_told():
 
 
 @given(st.sampled_from(SIZES), st.floats(0.5, 1200), st.booleans())
-def test_the_largest_device_is_never_two_ratings_above_the_ampacity(size, ampacity, several):
+def test_the_largest_device_is_never_two_ratings_above_the_ampacity(size, ampacity, next_size_up):
     try:
-        device = largest_device(US, size, ampacity, several)
+        device = largest_device(US, size, ampacity, next_size_up)
     except TableError:
         assert ampacity < RATINGS[0]
         return
     limit = small_conductor_limit(US, size)
     assert limit is None or device <= limit
     assert not [rating for rating in RATINGS if ampacity * (1 + 1e-9) <= rating < device]
-    if several or ampacity > 800:
+    if not next_size_up or ampacity > 800:
         assert device <= ampacity * (1 + 1e-9)
 
 
 @given(st.floats(0.5, 200), st.floats(10, 60), st.integers(1, 9), st.booleans())
-def test_the_chosen_conductor_carries_and_is_protected(continuous, ambient, conductors, several):
+def test_the_chosen_conductor_carries_and_is_protected(continuous, ambient, conductors, next_size_up):
     laid = Laid(90.0, ambient, conductors, terminals=75.0)
     needed = smallest_device(US, continuous)
     assert needed >= 1.25 * continuous * (1 - 1e-9)
     will_do = [
         area
         for area in SIZES
-        if carries(US, area, laid, continuous) and protects(US, area, usable_ampacity(US, area, laid), needed, several)
+        if carries(US, area, laid, continuous)
+        and protects(US, area, usable_ampacity(US, area, laid), needed, next_size_up)
     ]
     if not will_do:
         with pytest.raises(TableError, match="no size carries this load"):
-            conductor_and_device(US, laid, continuous, several_outlets=several)
+            conductor_and_device(US, laid, continuous, next_size_up=next_size_up)
         return
-    size, device = conductor_and_device(US, laid, continuous, several_outlets=several)
+    size, device = conductor_and_device(US, laid, continuous, next_size_up=next_size_up)
     assert (size.area, device) == (will_do[0], needed)
     limit = small_conductor_limit(US, size.area)
     assert limit is None or device <= limit
-    if several:
+    if not next_size_up:
         assert device <= usable_ampacity(US, size.area, laid) * (1 + 1e-9)
+
+
+def test_the_device_asks_for_a_size_more_in_a_hot_conduit():
+    # NFPA 70-2017 210.20(A), 240.4(B), 240.6(A), 310.15(B)(2) and (3)(a), third-party transcription: 51 A for hours needs
+    # 63.75 A, so 70 A; 2/0 AWG has 195 A * 0.58 * 0.5 = 56.6 A, for which 60 A is the largest; 3/0 AWG has 65.3 A.
+    laid = Laid(90.0, 66.0, 10, terminals=75.0)
+    assert carries(US, awg("2/0"), laid, 51.0)
+    assert largest_device(US, awg("2/0"), usable_ampacity(US, awg("2/0"), laid)) == 60.0
+    size, device = conductor_and_device(US, laid, 51.0)
+    assert (size.name, device) == ("3/0 AWG", 70.0)
+
+
+def test_the_fuse_asks_for_a_size_more_on_a_battery_cable_in_iec():
+    # IEC 60364-4-43 and 60364-5-52 Table B.52.2 (reproduction), B1: 50 mm² carries 151 A, 70 mm² 192 A
+    laid = Laid(70.0, terminals=70.0)
+    assert carries(IEC, 50e-6, laid, 128.8)
+    size, device = conductor_and_device(IEC, laid, 128.8, ratings="fuse_ratings")
+    assert (size.name, device) == ("70 mm²", 160.0)
+
+
+def test_a_device_that_is_already_there_asks_for_its_own_conductor():
+    size, device = conductor_and_device(US, Laid(75.0), 70.0, device=125.0)
+    assert (size.name, device) == ("2 AWG", 125.0)
 
 
 def test_the_small_conductor_limit_asks_for_a_size_more():

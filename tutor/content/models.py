@@ -113,6 +113,7 @@ class Quantity(Model):
         default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
     )
 
+    device: bool = Field(False, strict=True, description="whether it is the rating of an overcurrent device")
     aliases: list[Annotated[str, StringConstraints(min_length=1, max_length=60)]] = Field(
         default_factory=list, max_length=12, description="what else it is called on paper: 'Voc cold', 'string cold'"
     )
@@ -385,6 +386,42 @@ class Day(Model):
     clock: DayValue = Field("0 h", description="what the clock shows at the start")
 
 
+class Protection(Model):
+    """What the proof that a conductor may be protected goes by: each field names the quantity that plays its part."""
+
+    conductors: list[Name] = Field(default_factory=list, max_length=3, description="their sizes, all behind one device")
+    ampacity: Name | None = Field(None, description="a usable ampacity, where it is told instead of a size")
+    load: Name | None = Field(None, description="the continuous current that the device has to let pass")
+    other_load: Name | None = Field(None, description="the current beside it that does not run for hours")
+    device: Name | None = Field(None, description="the device's rating; none: the first one that the load allows")
+    largest_device: Name | None = Field(None, description="the largest rating that may protect the conductors")
+    verdict: Name | None = Field(None, description="the yes or no whether the device protects the conductors")
+    larger_for: Name | None = Field(None, description="a size that another test asks for, such as that of the drop")
+    insulation: Name | None = None
+    terminals: Name | None = None
+    ambient: Name | None = None
+    grouped: Name | None = Field(None, description="how many conductors that carry current lie together")
+    devices: Literal["breakers", "fuses"] = Field("breakers", description="fuses: general-purpose ones, gG under iec")
+    next_size_up: bool = Field(True, strict=True, description="false where that rule of 240.4(B) is not used")
+
+    @model_validator(mode="after")
+    def _of_something(self) -> Self:
+        if bool(self.conductors) == bool(self.ampacity):
+            raise ValueError("name 'conductors', or an 'ampacity' in their place")
+        if self.conductors and self.insulation is None:
+            raise ValueError("'insulation' is missing: its rating says which column of the table holds")
+        if not (self.load or self.device or self.largest_device):
+            raise ValueError("name the 'load' that a device has to suit, or the 'device'")
+        return self
+
+    @property
+    def names(self) -> list[str]:
+        """The quantities that it names."""
+        fields = (self.ampacity, self.load, self.other_load, self.device, self.largest_device, self.verdict)
+        laid = (self.larger_for, self.insulation, self.terminals, self.ambient, self.grouped)
+        return [*self.conductors, *(name for name in (*fields, *laid) if name is not None)]
+
+
 class Exercise(Model):
     """A declared family of problems."""
 
@@ -408,6 +445,9 @@ class Exercise(Model):
     safety: list[Identifier] = Field(min_length=1)
     sources: list[Identifier] = Field(min_length=1)
     day: Day | None = None
+    protection: Protection | Sentence | None = Field(
+        None, description="how a device protects the conductor; or the reason why none has to, in a sentence"
+    )
     other_methods: list[Identifier] = Field(
         default_factory=list, max_length=4, description="exercises whose method is as good for a working of this one"
     )

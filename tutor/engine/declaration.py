@@ -5,7 +5,7 @@ from pathlib import Path
 
 from tutor.content.files import Key
 from tutor.content.library import Declared, Library, load
-from tutor.content.models import Exercise, PartGiven
+from tutor.content.models import Exercise, PartGiven, Protection
 from tutor.engine import dimensions
 from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
 from tutor.engine.draw import pools
@@ -39,6 +39,7 @@ def check_declaration(library: Library, declared: Declared, book: Rulebook) -> l
     first = Question(library, declared, usual, book)
     _check_givens(first)
     _check_relations(first)
+    _check_protection(first)
     questions = [first, *(Question(library, declared, ask, book) for ask in others)]
     _check_sentences(questions)
     _check_mistakes(questions)
@@ -114,6 +115,25 @@ def _check_relations(question: Question) -> None:
                 dimensions.evaluate(tree, values, question.rulebook)
         except RelationError as error:
             raise document.fault(key, f"{error}.", "Mend the relation or the glossary's unit.") from None
+
+
+def _check_protection(question: Question) -> None:
+    """Whoever asks for a conductor's size, or has a size and a device, says how the one protects the other."""
+    exercise, document, quantities = question.exercise, question.document, question.library.quantities
+    own = [*exercise.givens, *exercise.relations]
+    sizes = [name for name in own if quantities[name].kind == "size"]
+    has_device = any(quantities[name].device for name in own)
+    if exercise.protection is None and sizes and (question.final in sizes or has_device):
+        raise document.fault(
+            ("asks", question.final),
+            f"it has the size of a conductor, '{sizes[0]}', and does not say which device protects it.",
+            "Add 'protection: {conductors: [...], insulation: ..., load: ...}', or a sentence why it needs none.",
+        )
+    for name in exercise.protection.names if isinstance(exercise.protection, Protection) else ():
+        if name not in own:
+            raise document.fault(
+                ("protection",), f"'{name}' is neither a given nor a relation here.", "Check its spelling."
+            )
 
 
 def _trees(question: Question) -> Iterator[tuple[Key, str, Node]]:

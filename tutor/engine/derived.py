@@ -248,7 +248,7 @@ class _Deriving:
             return
         table = self._question.rulebook.tables[call.table]
         offset = 1 if call.function.startswith("first_size") else 0
-        for at, key in enumerate(table.keys[offset:] if call.function != "first_at_least" else ()):
+        for at, key in enumerate(table.keys[offset:] if call.function not in ("first_at_least", "next_below") else ()):
             listed = table.listed(key.name)
             if at + offset == 0 or key.match != "equal" or not key.unit or len(listed) > FEW_COLUMNS:
                 continue

@@ -102,6 +102,7 @@ def _call(function: str, arguments: list[Any], table_name: str, rulebook: Rulebo
     given, found_in = {
         "look_up": (key_units, table.value_unit),
         "first_at_least": ([table.value_unit], table.value_unit),
+        "next_below": ([table.value_unit], table.value_unit),
     }.get(function, ([table.value_unit, *key_units[1:]], key_units[0] if key_units else ""))
     if len(arguments) != len(given):
         raise RelationError(f"the table '{table_name}' takes {len(given)} values here, not {len(arguments)}")

@@ -14,6 +14,7 @@ from typing import Any
 
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.problem import Problem
+from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import Ambiguity, ambiguity, fault
 from tutor.errors import FaultyRequestError
@@ -77,6 +78,8 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
         problem = _problem(question, number, options, own)
         if isinstance(problem, str):
             impossible = problem
+        elif reason := unprotected(problem):
+            impossible = reason
         elif not fault(problem):
             return problem
         elif first is None:

@@ -118,6 +118,19 @@ def method(
     missing = [name for name in inputs if name not in known]
     if missing:
         raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
+    return _compiled(ask, inputs, steps, functions)
+
+
+def forwards(
+    relations: Mapping[str, Node], wanted: Iterable[str], given: Iterable[str], functions: Functions
+) -> Method:
+    """Derive the method that works several quantities out from what is given; there may be no step to do."""
+    steps = [_step(name, relations[name]) for name in needed(relations, wanted, given)]
+    inputs = sorted({used for step in steps for used in step.uses} - {step.name for step in steps})
+    return _compiled("", inputs, steps, functions)
+
+
+def _compiled(ask: str, inputs: Sequence[str], steps: Sequence[Step], functions: Functions) -> Method:
     run = compiled(inputs, {step.name: step.expression for step in steps}, functions)
     return Method(ask, tuple(inputs), tuple(steps), run)
 

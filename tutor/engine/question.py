@@ -12,7 +12,7 @@ from typing import Any
 
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
-from tutor.content.models import Amount, Quantity, Slip
+from tutor.content.models import Amount, Protection, Quantity, Slip
 from tutor.engine.algebra import (
     Call,
     Comparison,
@@ -27,7 +27,7 @@ from tutor.engine.algebra import (
     replaced,
 )
 from tutor.engine.day import SimulatedDay
-from tutor.engine.method import Method, method, needed
+from tutor.engine.method import Method, forwards, method, needed
 from tutor.engine.numeric import Relation, numeric
 from tutor.engine.order import OrderQuestion
 from tutor.engine.symbolic import ROUND, Numeric, compiled, functions_of, holds_at_most, to_sympy
@@ -208,6 +208,14 @@ class Question:
         if not self.reversed:
             return self.right
         return method(self.relations, None, self.final, self.exercise.givens, self.plausible, self.functions)
+
+    @cached_property
+    def protected(self) -> Method | None:
+        """The method for the quantities by which a conductor is proved to be protected; None where none has to be."""
+        protection = self.exercise.protection
+        if not isinstance(protection, Protection):
+            return None
+        return forwards(self.relations, protection.names, self.exercise.givens, self.functions)
 
     @cached_property
     def wrong(self) -> list[WrongWay]:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from tutor.trade.rulebooks import Rulebook, Size
 
+_REPRESENTATION = 1e-12  # so much a computed current may miss an ampacity by binary rounding
+
 
 @dataclass(frozen=True)
 class Laid:
@@ -102,8 +104,9 @@ def carries(book: Rulebook, size: float, laid: Laid, continuous: float, other: f
     Before correction: k_c·I_continuous + I_other ≤ I_terminals.  After it: I_continuous + I_other ≤ I_usable.
     Source: as needed_ampacity and usable_ampacity.
     """
-    before = book.number("continuous_factor") * continuous + other <= terminal_ampacity(book, size, laid)
-    return before and continuous + other <= usable_ampacity(book, size, laid)
+    slack = 1 + _REPRESENTATION
+    before = book.number("continuous_factor") * continuous + other <= terminal_ampacity(book, size, laid) * slack
+    return before and continuous + other <= usable_ampacity(book, size, laid) * slack
 
 
 def most_continuous_current(book: Rulebook, size: float, laid: Laid) -> float:

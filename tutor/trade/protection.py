@@ -13,53 +13,84 @@ from tutor.trade.rulebooks import Figure, Rulebook, Size, TableError
 _REPRESENTATION = 1e-9  # so much a computed current may miss a standard rating by binary rounding
 
 
-def smallest_device(book: Rulebook, continuous: float, other: float = 0.0, table: str = "standard_ratings") -> float:
+def smallest_device(book: Rulebook, continuous: float, other: float = 0.0, ratings: str = "standard_ratings") -> float:
     """Choose the first standard rating (A) at or above k_c·I_continuous + I_other.
 
     k_c is 1.25 in the United States (1.00 for assemblies listed for it) and 1 in IEC.
-    Source: NFPA 70-2017 210.20(A), 690.9(B), third-party transcription; IEC 60364-4-43, from memory.  Raises TableError
-    above the largest rating.
+    Source: NFPA 70-2017 210.20(A), 690.9(B), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    Raises TableError above the largest rating.
     """
-    return book.tables[table].first_at_least(book.number("continuous_factor") * continuous + other)
+    return book.tables[ratings].first_at_least(book.number("continuous_factor") * continuous + other)
 
 
 def largest_continuous_load(book: Rulebook, rating: float) -> float:
     """The largest continuous load (A) on a device: rating/k_c, which is the 80 % rule in the United States.
 
-    Source: NFPA 70-2017 210.20(A) and 210.23(A), third-party transcription; IEC 60364-4-43, from memory.
+    Source: NFPA 70-2017 210.20(A) and 210.23(A), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
     """
     return rating / book.number("continuous_factor")
 
 
-def next_size_up_allowed(book: Rulebook, ampacity: float, several_outlets: bool = False) -> bool:
-    """Whether a conductor may have the next standard rating above its ampacity (A).
+def rating_allowed(
+    book: Rulebook, ampacity: float, next_size_up: bool = True, ratings: str = "standard_ratings"
+) -> float:
+    """The rating (A) that a conductor's usable ampacity (A) allows at the most, not yet brought to a standard one.
 
-    United States: up to 800 A, and not on a circuit with several outlets for cord-and-plug loads.  IEC: never.
-    Source: NFPA 70-2017 240.4(B), third-party transcription; IEC 60364-4-43, from memory.
+    United States: the next standard rating up, to 800 A, unless `next_size_up` is ruled out as it is for a branch
+    circuit with several receptacles.  IEC: the ampacity.
+    Source: NFPA 70-2017 240.4(B), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
     """
     try:
-        above = book.tables["standard_ratings"].first_at_least(ampacity)
+        above = book.tables[ratings].first_at_least(ampacity)
     except TableError:
+        return ampacity
+    return above if next_size_up and above <= book.number("next_size_up_limit") else ampacity
+
+
+def tripping_current(book: Rulebook, rating: float) -> float | None:
+    """The current (A) that surely opens a general-purpose (gG) fuse within its conventional time; None in the US book.
+
+    Source: IEC 60269-1, 1.6·I_n from 16 A on and 1.9·I_n below (a design program's help page); smaller ones, from memory.
+    """
+    table = book.tables.get("tripping_factor")
+    return None if table is None else table.look_up(rating) * rating
+
+
+def protects(
+    book: Rulebook,
+    size: float | None,
+    ampacity: float,
+    device: float,
+    next_size_up: bool = True,
+    ratings: str = "standard_ratings",
+) -> bool:
+    """Whether a device (A) is small enough for a copper conductor of a size (m²) and a usable ampacity (A).
+
+    United States: I_n ≤ rating_allowed, and small conductors keep their limit.  IEC: I_n ≤ I_z, and for gG fuses
+    I_2 ≤ 1.45·I_z too, which a breaker to IEC 60898 keeps by itself.  A size of None is one without a limit of its own.
+    Source: NFPA 70-2017 240.4(B) and (D), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    """
+    slack = 1 + _REPRESENTATION
+    limit = None if size is None else small_conductor_limit(book, size)
+    if limit is not None and device > limit * slack:
         return False
-    return not several_outlets and above <= book.number("next_size_up_limit")
+    trips = tripping_current(book, device) if ratings == "fuse_ratings" else None
+    if trips is not None and trips > book.number("overload_factor") * ampacity * slack:
+        return False
+    return device <= rating_allowed(book, ampacity, next_size_up, ratings) * slack
 
 
 def largest_device(
-    book: Rulebook, size: float, ampacity: float, several_outlets: bool = False, table: str = "small_conductor_limit"
+    book: Rulebook, size: float | None, ampacity: float, next_size_up: bool = True, ratings: str = "standard_ratings"
 ) -> float:
     """Choose the largest standard rating (A) that may protect a size (m²) with a usable ampacity (A).
 
-    The next rating up where that is allowed, else the one at or below the ampacity; small conductors keep their limit.
-    Source: NFPA 70-2017 240.4(B) and (D), third-party transcription; IEC 60364-4-43, from memory.  Raises TableError if
-    the smallest rating is already too large.
+    Source: as protects.  Raises TableError if the smallest rating is already too large.
     """
-    ratings = book.tables["standard_ratings"]
-    limit = small_conductor_limit(book, size, table)
-    most = ratings.first_at_least(ampacity) if next_size_up_allowed(book, ampacity, several_outlets) else ampacity
-    most = most if limit is None else min(most, limit)
-    fitting = [rating for rating in ratings.sizes if rating <= most * (1 + _REPRESENTATION)]
+    listed = book.tables[ratings].sizes
+    fitting = [rating for rating in listed if protects(book, size, ampacity, rating, next_size_up, ratings)]
     if not fitting:
-        raise TableError(f"the smallest standard rating, {ratings.sizes[0]:g} A, is too large for this conductor")
+        raise TableError(f"the smallest standard rating, {listed[0]:g} A, is too large for this conductor")
     return fitting[-1]
 
 
@@ -75,30 +106,27 @@ def small_conductor_limit(book: Rulebook, size: float, table: str = "small_condu
 
 
 def conductor_and_device(
-    book: Rulebook, laid: Laid, continuous: float, other: float = 0.0, several_outlets: bool = False
+    book: Rulebook,
+    laid: Laid,
+    continuous: float,
+    other: float = 0.0,
+    next_size_up: bool = True,
+    ratings: str = "standard_ratings",
+    device: float | None = None,
 ) -> tuple[Size, float]:
-    """Choose the smallest copper size that carries the currents (A) and may be protected at the device they need (A).
+    """Choose the device (A) that the currents (A) need, then the smallest copper size that it may protect as it lies.
 
-    Source: as carries, smallest_device and largest_device.  Raises TableError if no size does.
+    A `device` that is already there, larger than the load needs, takes the place of the first one that suits.
+    Source: as carries, smallest_device and protects.  Raises TableError if no size does.
     """
-    device = smallest_device(book, continuous, other)
+    device = smallest_device(book, continuous, other, ratings) if device is None else device
     listed = book.tables[laid.ampacity].listed("size")
     for area in listed:
         ampacity = usable_ampacity(book, area, laid)
-        if carries(book, area, laid, continuous, other) and protects(book, area, ampacity, device, several_outlets):
+        carried = carries(book, area, laid, continuous, other)
+        if carried and protects(book, area, ampacity, device, next_size_up, ratings):
             return book.size_of(area), device
     raise TableError(f"no size carries this load; the largest in the table is {book.size_of(listed[-1]).name}")
-
-
-def protects(book: Rulebook, size: float, ampacity: float, device: float, several_outlets: bool = False) -> bool:
-    """Whether a device (A) is small enough for a copper conductor of a size (m²) and a usable ampacity (A).
-
-    Source: as largest_device.
-    """
-    try:
-        return device <= largest_device(book, size, ampacity, several_outlets)
-    except TableError:
-        return False
 
 
 # Parallel strings

@@ -111,12 +111,24 @@ class Table:
             raise TableError(f"the largest size in '{self.title}' is {largest}")
         return self.sizes[at]
 
+    def next_below(self, value: float) -> float:
+        """The largest standard size below a value, in working units: 0 where there is none."""
+        at = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
+        return self.sizes[at - 1] if at else 0.0
+
     def first_size(self, value: float, *others: float, **named: float) -> float:
         """The smallest conductor size (m²) whose value is at least this one, the other keys being given.
 
         Raises TableError if no size reaches it.
         """
         return self._first(lambda found: found >= value * (1 - _REPRESENTATION), others, named)
+
+    def first_size_above(self, value: float, *others: float, **named: float) -> float:
+        """The smallest conductor size (m²) whose value is larger than this one, the other keys being given.
+
+        Raises TableError if no size's is.
+        """
+        return self._first(lambda found: found > value * (1 + _REPRESENTATION), others, named)
 
     def first_size_at_most(self, value: float, *others: float, **named: float) -> float:
         """The smallest conductor size (m²) whose value is at most this one: for a resistance, which falls with size.

@@ -1,7 +1,6 @@
 """Figures on conductors and their fuses, with the choices that a learner moves."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -109,13 +108,8 @@ def _circuit(book: Rulebook, load: float, area: float, fuse: float, fault: float
         needed=book.number("continuous_factor") * load,
         fuse=fuse,
         ampacity=ampacity,
-        largest_fuse=largest_device(_with_fuses(book), area, ampacity),
+        largest_fuse=largest_device(book, area, ampacity, ratings="fuse_ratings"),
         melting=book.number("fusing_current_factor") * fuse,
         fault=fault,
         breaking_capacity=breaking,
     )
-
-
-def _with_fuses(book: Rulebook) -> Rulebook:
-    """The rulebook with its fuses for standard ratings, which go further than its breakers."""
-    return replace(book, tables={**book.tables, "standard_ratings": book.tables["fuse_ratings"]})
