@@ -160,8 +160,8 @@ def test_the_chosen_conductor_carries_and_is_protected(continuous, ambient, cond
 
 
 def test_the_device_asks_for_a_size_more_in_a_hot_conduit():
-    # NFPA 70-2017 210.20(A), 240.4(B), 240.6(A), 310.15(B)(2) and (3)(a), third-party transcription: 51 A for hours needs
-    # 63.75 A, so 70 A; 2/0 AWG has 195 A * 0.58 * 0.5 = 56.6 A, for which 60 A is the largest; 3/0 AWG has 65.3 A.
+    # NFPA 70-2017 210.20(A), 240.4(B), 240.6(A), 310.15(B)(2) and (3)(a), third-party transcription: 51 A for hours
+    # needs 63.75 A, so 70 A; 2/0 AWG has 195 A * 0.58 * 0.5 = 56.6 A, which allows 60 A; 3/0 AWG has 65.3 A.
     laid = Laid(90.0, 66.0, 10, terminals=75.0)
     assert carries(US, awg("2/0"), laid, 51.0)
     assert largest_device(US, awg("2/0"), usable_ampacity(US, awg("2/0"), laid)) == 60.0

@@ -118,12 +118,12 @@ def _check_relations(question: Question) -> None:
 
 
 def _check_protection(question: Question) -> None:
-    """Whoever asks for a conductor's size, or has a size and a device, says how the one protects the other."""
+    """Whoever asks for a conductor's size, or what one may carry or be protected at, says how a device protects it."""
     exercise, document, quantities = question.exercise, question.document, question.library.quantities
     own = [*exercise.givens, *exercise.relations]
     sizes = [name for name in own if quantities[name].kind == "size"]
-    has_device = any(quantities[name].device for name in own)
-    if exercise.protection is None and sizes and (question.final in sizes or has_device):
+    judged = question.final in sizes or any(quantities[name].device for name in own) or _reads_ampacity(question)
+    if exercise.protection is None and sizes and judged:
         raise document.fault(
             ("asks", question.final),
             f"it has the size of a conductor, '{sizes[0]}', and does not say which device protects it.",
@@ -134,6 +134,11 @@ def _check_protection(question: Question) -> None:
             raise document.fault(
                 ("protection",), f"'{name}' is neither a given nor a relation here.", "Check its spelling."
             )
+
+
+def _reads_ampacity(question: Question) -> bool:
+    calls = (node for tree in question.relations.values() for node in walk(tree) if isinstance(node, Call))
+    return any("ampacity" in call.table for call in calls)
 
 
 def _trees(question: Question) -> Iterator[tuple[Key, str, Node]]:

@@ -161,6 +161,16 @@ def needed(relations: Mapping[str, Node], wanted: Iterable[str], stop: Iterable[
 
     for name in wanted:
         visit(name)
+    return _as_declared(relations, order)
+
+
+def _as_declared(relations: Mapping[str, Node], reached: Iterable[str]) -> list[str]:
+    """Quantities in the order in which a declaration works them out, as far as each comes after those it uses."""
+    left = sorted(reached, key=list(relations).index)
+    order: list[str] = []
+    while left:
+        order.append(next(name for name in left if not names(relations[name]) & set(left)))
+        left.remove(order[-1])
     return order
 
 

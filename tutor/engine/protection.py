@@ -34,7 +34,7 @@ def unprotected(problem: Problem) -> str:
 
 
 class _Circuit:
-    """The device and the conductors behind it that a problem comes to; `final` is what its exercise usually asks for."""
+    """The device that a problem comes to and the conductors behind it; `final` is what its exercise usually asks."""
 
     def __init__(self, book: Rulebook, named: Protection, final: str, values: Mapping[str, float]) -> None:
         self._book, self._named, self._final, self._values = book, named, final, values

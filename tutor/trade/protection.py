@@ -17,7 +17,7 @@ def smallest_device(book: Rulebook, continuous: float, other: float = 0.0, ratin
     """Choose the first standard rating (A) at or above k_c·I_continuous + I_other.
 
     k_c is 1.25 in the United States (1.00 for assemblies listed for it) and 1 in IEC.
-    Source: NFPA 70-2017 210.20(A), 690.9(B), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    Source: NFPA 70-2017 210.20(A), 690.9(B), third-party transcription; IEC 60364-4-43, quoted on engineering pages.
     Raises TableError above the largest rating.
     """
     return book.tables[ratings].first_at_least(book.number("continuous_factor") * continuous + other)
@@ -26,7 +26,7 @@ def smallest_device(book: Rulebook, continuous: float, other: float = 0.0, ratin
 def largest_continuous_load(book: Rulebook, rating: float) -> float:
     """The largest continuous load (A) on a device: rating/k_c, which is the 80 % rule in the United States.
 
-    Source: NFPA 70-2017 210.20(A) and 210.23(A), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    Source: NFPA 70-2017 210.20(A), 210.23(A), third-party transcription; IEC 60364-4-43, quoted on engineering pages.
     """
     return rating / book.number("continuous_factor")
 
@@ -38,7 +38,7 @@ def rating_allowed(
 
     United States: the next standard rating up, to 800 A, unless `next_size_up` is ruled out as it is for a branch
     circuit with several receptacles.  IEC: the ampacity.
-    Source: NFPA 70-2017 240.4(B), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    Source: NFPA 70-2017 240.4(B), third-party transcription; IEC 60364-4-43, quoted on engineering pages.
     """
     try:
         above = book.tables[ratings].first_at_least(ampacity)
@@ -48,9 +48,9 @@ def rating_allowed(
 
 
 def tripping_current(book: Rulebook, rating: float) -> float | None:
-    """The current (A) that surely opens a general-purpose (gG) fuse within its conventional time; None in the US book.
+    """The current (A) that surely opens a general-purpose (gG) fuse in its conventional time; None in the US book.
 
-    Source: IEC 60269-1, 1.6·I_n from 16 A on and 1.9·I_n below (a design program's help page); smaller ones, from memory.
+    Source: IEC 60269-1: 1.6·I_n from 16 A on, 1.9·I_n below (a design program's help page); to 4 A, from memory.
     """
     table = book.tables.get("tripping_factor")
     return None if table is None else table.look_up(rating) * rating
@@ -68,7 +68,7 @@ def protects(
 
     United States: I_n ≤ rating_allowed, and small conductors keep their limit.  IEC: I_n ≤ I_z, and for gG fuses
     I_2 ≤ 1.45·I_z too, which a breaker to IEC 60898 keeps by itself.  A size of None is one without a limit of its own.
-    Source: NFPA 70-2017 240.4(B) and (D), third-party transcription; IEC 60364-4-43, quoted by engineering pages.
+    Source: NFPA 70-2017 240.4(B) and (D), third-party transcription; IEC 60364-4-43, quoted on engineering pages.
     """
     slack = 1 + _REPRESENTATION
     limit = None if size is None else small_conductor_limit(book, size)
