@@ -21,6 +21,7 @@ COMPARED = frozenset({"least", "greatest"})
 TABLE_FUNCTIONS = {
     "look_up": ("look up", 1, 4),
     "first_at_least": ("choose", 1, 1),
+    "last_at_most": ("choose", 1, 1),
     "next_below": ("choose", 1, 1),
     "first_size": ("choose", 1, 4),
     "first_size_above": ("choose", 1, 4),

@@ -25,6 +25,7 @@ from tutor.engine.algebra import (
 from tutor.engine.method import Step
 from tutor.engine.notation import PLAIN, literal_text, plain_leaf
 from tutor.engine.question import Question
+from tutor.engine.symbolic import OF_RATINGS
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_unit
 
 WEIGHTS = {
@@ -248,7 +249,7 @@ class _Deriving:
             return
         table = self._question.rulebook.tables[call.table]
         offset = 1 if call.function.startswith("first_size") else 0
-        for at, key in enumerate(table.keys[offset:] if call.function not in ("first_at_least", "next_below") else ()):
+        for at, key in enumerate(table.keys[offset:] if call.function not in OF_RATINGS else ()):
             listed = table.listed(key.name)
             if at + offset == 0 or key.match != "equal" or not key.unit or len(listed) > FEW_COLUMNS:
                 continue

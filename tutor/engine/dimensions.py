@@ -19,7 +19,7 @@ from tutor.engine.algebra import (
     RelationError,
 )
 from tutor.engine.day import FACT_UNITS
-from tutor.engine.symbolic import ROUND
+from tutor.engine.symbolic import OF_RATINGS, ROUND
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry, registry_unit, written_unit
 
@@ -101,8 +101,7 @@ def _call(function: str, arguments: list[Any], table_name: str, rulebook: Rulebo
     key_units = [key.unit for key in table.keys]
     given, found_in = {
         "look_up": (key_units, table.value_unit),
-        "first_at_least": ([table.value_unit], table.value_unit),
-        "next_below": ([table.value_unit], table.value_unit),
+        **dict.fromkeys(OF_RATINGS, ([table.value_unit], table.value_unit)),
     }.get(function, ([table.value_unit, *key_units[1:]], key_units[0] if key_units else ""))
     if len(arguments) != len(given):
         raise RelationError(f"the table '{table_name}' takes {len(given)} values here, not {len(arguments)}")

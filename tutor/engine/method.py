@@ -140,7 +140,7 @@ def _step(name: str, tree: Node) -> Step:
 
 
 def needed(relations: Mapping[str, Node], wanted: Iterable[str], stop: Iterable[str]) -> list[str]:
-    """The defined quantities that `wanted` rest on, each after those it uses, not going past `stop`.
+    """The defined quantities that `wanted` rest on, in the order of their declaration, not going past `stop`.
 
     Raises RelationError where relations go round in a circle.
     """

@@ -14,7 +14,8 @@ from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion
 
-READ_RIGHT = ("look_up", "first_at_least", "next_below", "first_size", "first_size_above", "first_size_at_most")
+OF_RATINGS = ("first_at_least", "last_at_most", "next_below")  # a standard size for a value of the same kind
+READ_RIGHT = ("look_up", *OF_RATINGS, "first_size", "first_size_above", "first_size_at_most")
 READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only in wrong ways
 ROUNDING_SLACK = 1e-9  # a value this close (relative) to a whole number or a limit counts as being on it
 

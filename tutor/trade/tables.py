@@ -111,6 +111,17 @@ class Table:
             raise TableError(f"the largest size in '{self.title}' is {largest}")
         return self.sizes[at]
 
+    def last_at_most(self, value: float) -> float:
+        """The largest standard size that is not above the value, in working units.
+
+        Raises TableError below the smallest size.
+        """
+        at = bisect_right(self.sizes, value * (1 + _REPRESENTATION))
+        if not at:
+            smallest = written(conversion(self.value_unit).to_shown(self.sizes[0]), self.value_unit)
+            raise TableError(f"the smallest size in '{self.title}' is {smallest}")
+        return self.sizes[at - 1]
+
     def next_below(self, value: float) -> float:
         """The largest standard size below a value, in working units: 0 where there is none."""
         at = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
