@@ -59,7 +59,8 @@ class _Circuit:
 
     def _faults_of_device(self) -> Iterator[str]:
         if self._device < self._needed:
-            yield f"the load needs a device of {_amperes(self._needed)}, not one of {_amperes(self._device)}"
+            needed, device = _amperes(self._needed), _amperes(self._device)
+            yield f"the load needs a {needed} device, not one of {device}: take a thicker conductor or a smaller load"
         if self._named.device == self._final and self._named.load and self._device > self._needed:
             yield f"the load needs no more than a device of {_amperes(self._needed)}"
 
