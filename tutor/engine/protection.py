@@ -117,7 +117,8 @@ class _Circuit:
         """The size (m²) and the usable ampacity (A) of each conductor behind the device."""
         if self._named.ampacity is not None:
             return [(None, self._values[self._named.ampacity])]
-        sizes = [self._values[name] for name in self._named.conductors]
+        thickest = self._book.tables[self._laid.ampacity].listed("size")[-1]  # what is thicker carries no less
+        sizes = [min(self._values[name], thickest) for name in self._named.conductors]
         return [(size, usable_ampacity(self._book, size, self._laid)) for size in sizes]
 
     def _told(self) -> str:
