@@ -10,7 +10,8 @@ from tutor.cli import main
 from tutor.paths import content_root
 from tutor.verify import verify_all
 
-SOUND = Path(__file__).parent / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
+FOLDER = Path(__file__).parent / "corpora" / "faulty_exercises"
+SOUND, CONDUCTOR = FOLDER / "sound-exercise.yaml", FOLDER / "sound-conductor.yaml"
 DRAWS = "12"
 
 # fault: what is replaced, by what, and the words that name the fault
@@ -198,6 +199,69 @@ WHEN_PROVED = {
     ),
 }
 
+# The same of an exercise that asks for a conductor, and how its device protects it.
+UNPROTECTED = {
+    "no protection declared": (
+        """protection:
+  conductors: [conductor_size]
+  load: run_current
+  device: device_rating
+  insulation: insulation_rating
+  terminals: terminal_rating
+  ambient: ambient
+  grouped: conductors_grouped
+""",
+        "",
+        "the size of a conductor, 'size_for_terminals', and does not say which device protects it",
+    ),
+    "protection by what is not there": (
+        "  load: run_current",
+        "  load: continuous_current",
+        "'continuous_current' is neither a given nor a relation here",
+    ),
+    "protection of nothing": (
+        "  conductors: [conductor_size]\n  load",
+        "  load",
+        "name 'conductors', or an 'ampacity'",
+    ),
+    "protection without a column": ("  insulation: insulation_rating\n", "", "'insulation' is missing"),
+    "protection of no load and by no device": (
+        "  load: run_current\n  device: device_rating\n",
+        "",
+        "name the 'load' that a device has to suit, or the 'device'",
+    ),
+    "conductor sized for its load alone": (
+        "ampacity_for_device: device_rating /",
+        "ampacity_for_device: run_current /",
+        "may not protect this conductor",
+    ),
+    "conductor sized for cooler air": (
+        "ambient_factor: look_up(ambient_factor, ambient, insulation_rating)",
+        "ambient_factor: look_up(ambient_factor, ambient - 20 K, insulation_rating)",
+        "may not protect this conductor",
+    ),
+    "conductor judged without its neighbors": (
+        "conductor_size: greatest(size_for_terminals, size_for_device)",
+        "conductor_size: greatest(size_for_terminals, size_for_terminals)",
+        "may not protect this conductor",
+    ),
+    "device smaller than its load": (
+        "device_rating: first_at_least(standard_ratings, run_current)",
+        "device_rating: first_at_least(standard_ratings, 0.8 * run_current)",
+        "the load needs a",
+    ),
+    "conductor thicker than needed": (
+        "size_for_device: first_size(ampacity, ampacity_for_device, insulation_rating)",
+        "size_for_device: first_size(ampacity, 1.5 * ampacity_for_device, insulation_rating)",
+        "the smallest conductor that will do is",
+    ),
+    "a breaker's rule for fuses": (
+        "  grouped: conductors_grouped\n",
+        "  grouped: conductors_grouped\n  devices: fuses\n",
+        "may not protect this conductor",
+    ),
+}
+
 
 # fault: the order that is broken, what is replaced, by what, the words that name the fault
 ORDERS = {
@@ -270,12 +334,12 @@ def run(*arguments):
     return CliRunner().invoke(main, [str(argument) for argument in arguments], catch_exceptions=False)
 
 
-def broken_copy(folder, old, new):
-    text = SOUND.read_text(encoding="utf-8")
+def broken_copy(folder, old, new, sound=SOUND):
+    text = sound.read_text(encoding="utf-8")
     assert text.count(old) == 1, f"the fault has to be made in one place: {old}"
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / SOUND.name).write_text(text.replace(old, new), encoding="utf-8")
-    return folder / SOUND.name
+    (folder / sound.name).write_text(text.replace(old, new), encoding="utf-8")
+    return folder / sound.name
 
 
 def test_the_exercise_that_the_copies_are_made_from_is_sound():
@@ -294,6 +358,25 @@ def test_a_broken_copy_is_caught_and_its_fault_named(tmp_path, old, new, words):
     assert done.exit_code == 1, done.output
     assert "FAULT" in done.output
     assert words in done.output
+
+
+def test_the_conductor_that_the_copies_are_made_from_is_sound():
+    done = run("verify", CONDUCTOR, "--draws", "100")
+    assert done.exit_code == 0, done.output
+
+
+@pytest.mark.parametrize(("old", "new", "words"), UNPROTECTED.values(), ids=UNPROTECTED)
+def test_a_conductor_that_could_not_be_protected_is_caught(tmp_path, old, new, words):
+    path = broken_copy(tmp_path, old, new, CONDUCTOR)
+    done = run("verify", path, "--draws", "100")
+    assert done.exit_code == 1, done.output
+    assert words in done.output
+
+
+def test_where_no_device_protects_a_conductor_the_reason_may_be_given_instead(tmp_path):
+    old, _, _ = UNPROTECTED["no protection declared"]
+    path = broken_copy(tmp_path, old, "protection: The device stands elsewhere.\n", CONDUCTOR)
+    assert run("verify", path, "--draws", "10").exit_code == 0
 
 
 @pytest.mark.parametrize(("old", "new", "words"), AT_ONCE.values(), ids=AT_ONCE)
