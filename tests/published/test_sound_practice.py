@@ -113,7 +113,7 @@ def test_the_same_sizes_are_taken_under_the_rulebook_without_that_rule(engine):
 
 @pytest.mark.parametrize("book", ["us", "iec"])
 def test_where_no_fuse_fits_the_load_and_the_cable_own_numbers_are_refused_with_the_reason(engine, book):
-    with pytest.raises(RequestError, match="the load needs a .* device, not one of .*: take a thicker conductor"):
+    with pytest.raises(RequestError, match=r"the load needs a .* device, not one of .*: take a thicker conductor"):
         set_with(engine, "battery-fuse", {"cable_ampacity": "50 A", "inverter_power": "2500 W"}, book)
 
 
