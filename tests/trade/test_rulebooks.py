@@ -246,3 +246,21 @@ def test_the_ampacity_of_small_conductors_goes_no_higher_than_what_may_protect_t
     assert "240.4(D)" in row["source"]
     assert "largest overcurrent device" in row["note"]
     assert IEC.tables["protected_ampacity"].rows == IEC.tables["ampacity"].rows
+
+
+def test_standard_ratings_beside_a_value():
+    # NFPA 70-2017 Table 240.6(A), third-party transcription
+    ratings = rulebook("us").tables["standard_ratings"]
+    assert [ratings.next_below(value) for value in (70.0, 63.75, 20.0, 15.0)] == [60.0, 60.0, 15.0, 0.0]
+    assert [ratings.last_at_most(value) for value in (70.0, 63.75, 15.0)] == [70.0, 60.0, 15.0]
+    with pytest.raises(TableError, match="the smallest size in '.*' is 15\u00a0A"):
+        ratings.last_at_most(14.9)
+
+
+def test_a_size_above_a_value_is_not_one_that_only_reaches_it():
+    # NFPA 70-2017 Table 310.15(B)(16), third-party transcription: 6 AWG copper has 75 A at 90 °C, 4 AWG 95 A
+    book = rulebook("us")
+    table = book.tables["ampacity"]
+    assert book.size_of(table.first_size(75.0, 90.0)).name == "6 AWG"
+    assert book.size_of(table.first_size_above(75.0, 90.0)).name == "4 AWG"
+    assert book.size_of(table.first_size_above(74.9, 90.0)).name == "6 AWG"
