@@ -253,7 +253,7 @@ def test_standard_ratings_beside_a_value():
     ratings = rulebook("us").tables["standard_ratings"]
     assert [ratings.next_below(value) for value in (70.0, 63.75, 20.0, 15.0)] == [60.0, 60.0, 15.0, 0.0]
     assert [ratings.last_at_most(value) for value in (70.0, 63.75, 15.0)] == [70.0, 60.0, 15.0]
-    with pytest.raises(TableError, match="the smallest size in '.*' is 15\u00a0A"):
+    with pytest.raises(TableError, match=r"the smallest size in '.*' is 15\u00a0A"):
         ratings.last_at_most(14.9)
 
 
