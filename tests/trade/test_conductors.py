@@ -17,7 +17,6 @@ from tutor.trade.conductors import (
     most_resistance,
     needed_ampacity,
     resistance,
-    smallest_for_current,
     smallest_for_drop,
     table_ampacity,
     terminal_ampacity,
@@ -70,26 +69,13 @@ def test_a_size_carries_up_to_its_most_and_no_more(size, ambient, conductors, cu
     assert carries(US, size, laid, current) == (current <= most)
 
 
-@given(st.floats(1, 150), st.floats(0, 50), st.floats(10, 60), st.integers(1, 9), st.sampled_from([60.0, 75.0, None]))
-def test_the_smallest_size_carries_and_the_one_below_does_not(continuous, other, ambient, conductors, terminals):
-    laid = Laid(90.0, ambient, conductors, terminals)
-    try:
-        chosen = smallest_for_current(US, laid, continuous, other)
-    except TableError:
-        assert not carries(US, awg("500"), laid, continuous * (1 + 1e-9), other)
-        return
-    assert carries(US, chosen.area, laid, continuous * (1 - 1e-8), other * (1 - 1e-8))
-    for smaller in US.tables["ampacity"].listed("size"):
-        if smaller < chosen.area:
-            assert not carries(US, smaller, laid, continuous, other)
-
-
 def test_in_iec_there_is_no_factor_for_continuous_current():
     laid = Laid(70.0, 40.0, 4, terminals=70.0)
     # 24 A · 0.87 · 0.80: 2.5 mm² in conduit, 40 °C, two circuits together
     assert most_continuous_current(IEC, 2.5e-6, laid) == pytest.approx(24 * 0.87 * 0.80)
-    assert smallest_for_current(IEC, laid, 16.7).name == "2.5 mm²"
-    assert smallest_for_current(IEC, laid, 16.8).name == "4 mm²"
+    assert carries(IEC, 2.5e-6, laid, 16.7)
+    assert not carries(IEC, 2.5e-6, laid, 16.8)
+    assert carries(IEC, 4e-6, laid, 16.8)
 
 
 # Terminals

@@ -118,18 +118,6 @@ def most_continuous_current(book: Rulebook, size: float, laid: Laid) -> float:
     return min(before, usable_ampacity(book, size, laid))
 
 
-def smallest_for_current(book: Rulebook, laid: Laid, continuous: float, other: float = 0.0) -> Size:
-    """Choose the smallest size that passes both tests for these currents (A).
-
-    Source: as carries; what small conductors may be protected at is asked in `protection`.  Raises TableError if the
-    table's largest size does not.
-    """
-    before = book.number("continuous_factor") * continuous + other
-    after = (continuous + other) / conditions_factor(book, laid)
-    table = book.tables[laid.ampacity]
-    return book.size_of(max(table.first_size(before, _terminal_column(laid)), table.first_size(after, laid.insulation)))
-
-
 def resistance(book: Rulebook, size: float, temperature: float | None = None, table: str = "resistance") -> float:
     """Find the resistance (Ω/m) of a size (m²) at a conductor temperature (°C): R·(1 + α·(T − T_table)).
 
