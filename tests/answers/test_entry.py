@@ -126,7 +126,9 @@ GOOD = [
     ("41.3 + 5.46", "V", 46.76, 0.055, "", 3),
     ("25 - -24", "K", 49, 0, "", 15),
     ("20 - 45", "K", -25, 0, "", 15),
-    ("14-12", "", 2, 0, "", 15),
+    ("14 - 12", "", 2, 0, "", 15),
+    ("18-2", "", 16, 0, "", 15),
+    ("150-125.5", "", 24.5, 0.05, "", 4),
     ("41.3*(1 + 0.0027*49)", "V", 46.76399, 0.05 * 1.1323 + 41.3 * 49 * 0.00005, "", 2),
     ("-2^2", "", -4, 0, "", 15),
     ("(-2)^2", "", 4, 0, "", 15),
@@ -135,6 +137,27 @@ GOOD = [
     ("1.2*10^(-3)", "V", 0.0012, 0.00005, "", 2),
     ("1.5^2", "", 2.25, 0.15, "", 2),
     ("(((13)))", "", 13, 0.5, "", 2),
+    # mixed numbers are open by half of their fraction's unit
+    ("5 1/4 in", "in", 5.25, 0.125, "in", 2),
+    ("5½ in", "in", 5.5, 0.25, "in", 2),
+    ("32-1/4 ft", "ft", 32.25, 0.125, "ft", 3),
+    ("32-1/4", "ft", 32.25, 0.125, "", 3),
+    ('1-3/4"', "in", 1.75, 0.125, "in", 2),
+    ("5' 3 1/2\"", "in", 63.5, 0.25, "ft", 3),
+    # words for numbers, hours and minutes
+    ("twenty-one", "V", 21, 0.5, "", 2),
+    ("thirty two volts", "V", 32, 0.5, "V", 2),
+    ("1:30", "h", 1.5, 0.5 / 60, "h", 3),
+    ("23h26m", "h", 23 + 26 / 60, 0.5 / 60, "h", 4),
+    ("1h30", "h", 1.5, 0.5 / 60, "h", 3),
+    # what stands around the value
+    ("Voc = 38.9", "V", 38.9, 0.05, "", 3),
+    ("38.9 Voc", "V", 38.9, 0.05, "V", 3),
+    ("62.0 A (Isc)", "A", 62, 0.05, "A", 3),
+    ("62 A, rounded up", "A", 62, 0.5, "A", 2),
+    ("38.9 volts DC", "V", 38.9, 0.05, "V", 3),
+    ("4.74 A-h", "Ah", 4.74, 0.005, "Ah", 3),
+    ("۳۸٫۹ V", "V", 38.9, 0.05, "V", 3),
     # words before the number
     ("=38.9", "V", 38.9, 0.05, "", 3),
     ("≈ 38.9 V", "V", 38.9, 0.05, "V", 3),
@@ -147,6 +170,8 @@ GOOD = [
 COUNTS = [
     *[(text, 13, 0.5) for text in ("13", "13 panels", "13 modules", "13 in series", "13 Solar Panels in series")],
     *[(text, 13, 0.5) for text in ("13 pcs", "13 pcs.", "thirteen", "Thirteen panels", "= 13")],
+    *[(text, 13, 0.5) for text in ("13S", "13 s", "13x", "13!", "up to 13", "13 max", "13 units", "n = 13", "so 13")],
+    ("twenty-one", 21, 0.5),
     ("13.0", 13, 0.05),
     ("9.62", 9.62, 0.005),
     ("twenty", 20, 0.5),
@@ -174,14 +199,17 @@ def test_a_count_is_read(text, value, half_width):
     ("text", "value"),
     [
         *[(text, 1.0) for text in ("yes", "Yes.", "Y", "TRUE", " it does ")],
-        *[(text, 0.0) for text in ("no", "No", "n", "false", "it does not", "it doesn’t", "no!")],
+        *[(text, 0.0) for text in ("no", "No", "n", "false", "it does not", "it doesn’t", "no!", "no, 110.5 V")],
     ],
 )
 def test_yes_and_no_are_read(text, value):
     assert read_entry(text, "", "yes-or-no").value == value
 
 
-@pytest.mark.parametrize("text", ["", "maybe", "1", "13", "yes and no", "\u202eyes", "y" * 200])
+@pytest.mark.parametrize(
+    "text",
+    ["", "maybe", "1", "13", "yes and no", "no problem", "yes it fails", "no, yes", "\u202eyes", "y" * 200],
+)
 def test_anything_else_is_neither_yes_nor_no(text):
     with pytest.raises(EntryError) as caught:
         read_entry(text, "", "yes-or-no")

@@ -49,8 +49,20 @@ REFUSED = [
     ("< 14", "", "without an end"),
     ("9*46.76 = 420.84", "V", "line of working"),
     ("[13]", "", "round ones"),
-    ("5 1/4 in", "m", "type it with decimals"),
-    ("5½ in", "m", "type it with decimals"),
+    ("5 6/4 in", "m", "type it with decimals"),
+    ("32 - 1/4 ft", "ft", "type it with decimals"),
+    ("32-1/4 V", "V", "type it with decimals"),
+    ("14-12", "", "more than one value"),
+    ("39-38 V", "V", "more than one value"),
+    ("39.5-38.9 V", "V", "more than one value"),
+    ("five-six", "", "more than one value"),
+    ("62A?", "A", "decide on one value"),
+    ("2 x 9 = 18", "", "line of working"),
+    ("64 ft (round trip)", "ft", "type one value, as 12.3 ft"),
+    ("90m", "h", "type min for minutes"),
+    ("1.47m", "mohm", "type mΩ"),
+    ("211.5 VA", "W", "type the power in W"),
+    ("one twenty", "V", "from “20” on"),
     ("0x10", "", "digits 0 to 9"),
     ("450 V / 46.76 V", "", "once, at the end"),
     ("5 * V", "V", "“V” is not a number"),
@@ -89,6 +101,11 @@ UNCLEAR = [
     ("12,345", "V", (12.345, 12345), "as 12.345 or as 12345"),
     ("123,456 mV", "V", (0.123456, 123.456), "as 123.456 mV or as 123456 mV"),
     ("2*1,234", "", (2.468, 2468), "as 2.468 or as 2468"),
+    ("38·9", "V", (38.9, 342), "as 38.9 V or as 342 V"),
+    (".018", "%", (0.018, 1.8), "as 0.018 % or as 1.8 %"),
+    ("0.9", "%", (0.9, 90), "as 0.9 % or as 90 %"),
+    ("0.0015", "mohm", (0.0015, 1.5), "as 0.0015 mΩ or as 1.5 mΩ"),
+    ("-0.0027", "%/K", (-0.0027, -0.27), "as -0.0027 %/K or as -0.27 %/K"),
 ]
 
 WRONG = [
@@ -141,6 +158,19 @@ def test_a_unit_of_another_dimension_is_a_wrong_answer(text, asked, fragment):
         read_entry(text, asked)
     assert caught.value.verdict == "wrong"
     assert fragment in str(caught.value)
+
+
+def test_seconds_are_asked_about_where_a_plain_number_is_wanted():
+    with pytest.raises(EntryError, match="type the number alone") as caught:
+        read_entry("13 s", "")
+    assert caught.value.verdict == "refused"
+
+
+@pytest.mark.parametrize("text", ["13%", "13 %", "1/2 %"])
+def test_a_share_is_no_number_of_things_and_costs_nothing(text):
+    with pytest.raises(EntryError, match="type a whole number") as caught:
+        read_entry(text, "", "count")
+    assert caught.value.verdict == "refused"
 
 
 def test_an_error_survives_a_trip_between_processes():

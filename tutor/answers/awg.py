@@ -5,7 +5,8 @@ import re
 from tutor.answers.entry import EntryError, plain_text, quoted
 
 _AWG = re.compile(
-    r"(?:#|no[. ] ?|awg ?#?)? ?(?:(?P<aught>[1-4])/0|(?P<zeros>0{1,4})|(?P<gauge>[1-9]|[1-3]\d|40)) ?(?:awg|gauge|ga)?",
+    r"(?:#|no[. ] ?|awg ?#?|size )? ?(?:(?P<aught>[1-4])[/-][0o]|(?P<zeros>0{1,4})|(?P<gauge>[1-9]|[1-3]\d|40))"
+    r"(?:[ -]?(?:awg|gauge|gage|ga))?(?: (?:cu|copper|thhn|thwn|thwn-2|xhhw|xhhw-2|use-2))?",
     re.IGNORECASE,
 )
 

@@ -7,6 +7,7 @@ too; "1,234" has two readings and is asked about, never guessed.
 
 import math
 import re
+import unicodedata
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal, TypeAlias
@@ -14,12 +15,15 @@ from typing import Any, Literal, TypeAlias
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput, UnexpectedToken
 
-from tutor.answers.faults import NOT_FINITE, ONE_VALUE, typical_fault
-from tutor.answers.unit_names import COUNT, conversion_for, measured, understood_unit
+from tutor.answers.everyday import in_plain_terms
+from tutor.answers.faults import NOT_FINITE, ONE_VALUE, WITH_DECIMALS, typical_fault
+from tutor.answers.unit_names import COUNT, conversion_for, doubtful, measured, understood_unit
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
 ENTRIES_KEPT = 4096  # of those read last: a class types the same ones again and again
+NEARLY = 0.9  # of a first number, from which a second one rather ends a range than is taken away from it
+NEARLY_WHOLE = 0.5  # the same for two whole numbers
 EXACT_DIGITS = 15  # a double holds 15 decimal digits, whatever they are
 
 Form = Literal["number", "count", "yes-or-no"]
@@ -81,7 +85,8 @@ _PLAIN = str.maketrans(
     {0xFEE0 + code: chr(code) for code in range(0x21, 0x7F)}  # full-width forms
     | dict.fromkeys((0x09, 0xA0, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
     | {ord(sign): plain for plain, signs in _SIGNS.items() for sign in signs}
-    | {ord("℃"): "°C", ord("℉"): "°F"}
+    | {ord("℃"): "°C", ord("℉"): "°F", ord("㎟"): "mm^2", ord("٫"): ".", ord("٬"): "'"}
+    | {ord(sign): f" {unicodedata.normalize('NFKC', sign).replace('⁄', '/')}" for sign in "⅓⅔½¼¾⅛⅜⅝⅞"}
 )
 _RAISED = re.compile("[⁺⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+")
 _LOWERED = str.maketrans("⁺⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+-0123456789")
@@ -93,13 +98,14 @@ _GROUPED = re.compile(
     + _EXPONENT
 )
 _MARKS = str.maketrans("", "", " '.,")
-_NUMBER_WORDS = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
-    "eighteen nineteen twenty"
+_MIXED = re.compile(r"(\d+) (\d{1,2})/(\d{1,2})")
+_RAISED_DOT = re.compile(r"(?<![\d.,·⋅∙])(\d+)[·⋅∙](?=\d+(?![\d.,·⋅∙]))")
+_YES_OR_NO = dict.fromkeys(("yes", "y", "true", "it does", "yep", "yeah", "ja"), 1.0) | dict.fromkeys(
+    ("no", "n", "false", "it does not", "it doesn't", "nope", "nein"), 0.0
 )
-_YES_OR_NO = dict.fromkeys(("yes", "y", "true", "it does"), 1.0) | dict.fromkeys(
-    ("no", "n", "false", "it does not", "it doesn't"), 0.0
-)
+_MEASURED_BEHIND = re.compile(r"[,;:.]? (?=[^a-z]*\d)[^a-z]*(?:[a-z°%/]{1,4})?", re.IGNORECASE)
+# A bare number below this may be meant in the whole unit: 0.03 for 3 %, 0.0015 for 1.5 mΩ.
+_PARTS = {"%": ("", 1.0), "%/K": ("1/K", 0.01), "mohm": ("ohm", 0.1), "mF": ("F", 0.1), "ms": ("s", 0.1)}
 
 
 @lru_cache(maxsize=ENTRIES_KEPT)
@@ -111,9 +117,13 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     plain, typed = plain_text(text), text.strip()
     if form == "yes-or-no":
         return _read_yes_or_no(plain, typed)
-    if fault := typical_fault(plain):
+    if _RAISED_DOT.search(text):
+        decimal, product = (_RAISED_DOT.sub(rf"\1{sign}", text) for sign in (".", " * "))
+        raise _unclear(typed, read_entry(decimal, unit, form), read_entry(product, unit, form), unit)
+    meant = in_plain_terms(plain, unit, counted=form == "count")
+    if fault := typical_fault(meant):
         raise EntryError(f"{quoted(plain)} {fault}")
-    tree = _parsed(plain, unit)
+    tree = _parsed(meant, unit)
     try:
         amounts = [_amount_and_unit(tree, grouped, unit, plain) for grouped in (False, True)]
         first, second = (_entry(amount, typed_unit, unit, typed) for amount, typed_unit in amounts)
@@ -121,6 +131,8 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
         raise EntryError(f"{quoted(plain)} divides by zero: type a plain number.") from None
     except OverflowError:
         raise EntryError(f"{quoted(plain)} {NOT_FINITE}") from None
+    if form == "count" and first.unit:
+        raise EntryError(f"{quoted(plain)} is a share, not a number of things: type a whole number, as 12.")
     if first != second:
         ways = " or as ".join(
             f"{amount.value:.15g} {written_unit(typed_unit)}".strip() for amount, typed_unit in amounts
@@ -128,7 +140,29 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
         raise EntryError(
             f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
         )
+    if not first.unit and unit in _PARTS:
+        _ask_for_the_unit(plain, first, unit)
     return first
+
+
+def _unclear(plain: str, first: Entry, second: Entry, asked: str) -> EntryError:
+    """The question which of two readings in the asked unit is meant."""
+    ways = " or as ".join(f"{one.value:.15g} {written_unit(asked)}".strip() for one in (first, second))
+    return EntryError(
+        f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
+    )
+
+
+def _ask_for_the_unit(plain: str, entry: Entry, asked: str) -> None:
+    """Ask about a bare number that is so small that it may be meant in the whole unit.
+
+    Raises EntryError for one that is.
+    """
+    whole, most = _PARTS[asked]
+    if 0 < abs(entry.value) < most:
+        scale = conversion(whole).scale / conversion(asked).scale
+        other = replace(entry, value=entry.value * scale, half_width=entry.half_width * scale)
+        raise _unclear(plain, entry, other, asked)
 
 
 def read_unit(text: str) -> str:
@@ -164,6 +198,8 @@ def quoted(plain: str) -> str:
 
 def _read_yes_or_no(plain: str, typed: str) -> Entry:
     value = _YES_OR_NO.get(plain.lower().rstrip(".!"))
+    if value is None and (word := re.match(r"[a-z]+", plain.lower())) and _MEASURED_BEHIND.fullmatch(plain, word.end()):
+        value = _YES_OR_NO.get(word[0])  # no, 110.5 V
     if value is None:
         raise EntryError(f"{quoted(plain)} is neither yes nor no: type yes or no.")
     return Entry(value, 0.0, "", typed, 1)
@@ -203,12 +239,18 @@ def _amount_and_unit(tree: _Tree, grouped: bool, asked: str, plain: str) -> tupl
     amount = _amount(first, grouped)
     if _is_range(first):
         raise EntryError(f"{quoted(plain)} {ONE_VALUE}")
+    if _is_fraction_behind_a_dash(first):
+        raise EntryError(f"{quoted(plain)} {WITH_DECIMALS}")
     if not others:
         return amount, ""
     unit = _unit(others[0], asked)
     if len(others) > 1:
         amount = _in_two_units(amount, unit, _amount(others[1], grouped), _unit(others[2], asked))
     fits = asked == "" if unit == COUNT else conversion_for(unit, asked).dimension == conversion(asked).dimension
+    if not fits and (meant := doubtful(unit, asked)):
+        raise EntryError(f"{quoted(plain)} is not clear: {meant}.")
+    if {unit.lstrip("kM"), asked.lstrip("kM")} == {"VA", "W"}:
+        raise EntryError(f"{quoted(plain)} is an apparent power: type the power in {written_unit(asked)}.")
     if not fits:
         wanted = f"{measured(asked)}{', in ' if asked else ''}{written_unit(asked)}"
         raise WrongUnit(f"{quoted(plain)} gives {measured(unit)}, but the question asks for {wanted}.")
@@ -224,19 +266,35 @@ def _unit(tree: _Tree, asked: str) -> str:
 
 
 def _is_range(branch: _Branch) -> bool:
-    """Tell 12-14, more likely a range than a subtraction, from 14-12 and 12 - 14."""
+    """Tell 12-14 and 14-12, more likely ranges than subtractions, from 14 - 12 and from 150-125.5."""
     if isinstance(branch, Token) or branch.data != "subtract":
         return False
-    low, high = branch.children
-    if not isinstance(low, Token) or not isinstance(high, Token) or low.end_pos is None:
+    first, last = branch.children
+    if not isinstance(first, Token) or not isinstance(last, Token) or last.start_pos != (first.end_pos or 0) + 1:
         return False
-    return high.start_pos == low.end_pos + 1 and _amount(low, False).value < _amount(high, False).value
+    one, other = _amount(first, False), _amount(last, False)
+    return other.value > (NEARLY_WHOLE if one.whole and other.whole else NEARLY) * one.value
+
+
+def _is_fraction_behind_a_dash(branch: _Branch) -> bool:
+    """Whether 32 - 1/4 stands there, which may be meant as 32 and a quarter."""
+    if isinstance(branch, Token) or branch.data != "subtract":
+        return False
+    whole, part = branch.children
+    if not isinstance(whole, Token) or not whole.isdigit() or isinstance(part, Token) or part.data != "divide":
+        return False
+    over, under = part.children
+    return isinstance(over, Token) and isinstance(under, Token) and _is_proper(over, under)
+
+
+def _is_proper(over: str, under: str) -> bool:
+    return over.isdigit() and under.isdigit() and 0 < int(over) < int(under)
 
 
 def _amount(branch: _Branch, grouped: bool) -> _Amount:
     """Evaluate arithmetic, with first-order bounds for what the typed decimals leave open."""
     if isinstance(branch, Token):
-        return _number_word(branch) if branch.type == "WORD" else _number(branch, grouped)
+        return _mixed_number(branch) if branch.type == "MIXED" else _number(branch, grouped)
     first, *others = branch.children
     left = _amount(first, grouped)
     if branch.data == "negate":
@@ -266,9 +324,13 @@ def _power(base: _Amount, exponent: int) -> _Amount:
 
 def _number(token: Token, grouped: bool) -> _Amount:
     """Read a number whose comma is a decimal mark, or if `grouped` may part groups of three."""
+    if token.type == "WORD":
+        raise EntryError(f"{quoted(token)} is not a number: type one in digits.")
     readings = [match for match in (_DECIMAL.fullmatch(token), _GROUPED.fullmatch(token)) if match]
     if not readings:
-        raise EntryError(f"{quoted(token)} is not a number: use one decimal mark, and spaces between groups of three.")
+        raise EntryError(
+            f"{quoted(token)} is not a number: type it with one decimal mark, and spaces between groups of three."
+        )
     point_is_decimal = token.count(".") == 1 and "," not in token
     read = readings[-1 if grouped and not point_is_decimal else 0]
     whole, decimals = read["whole"].translate(_MARKS), read["decimals"] or ""
@@ -281,12 +343,13 @@ def _number(token: Token, grouped: bool) -> _Amount:
     return _Amount(value, float(f"5e{exponent - len(decimals) - 1}"), len(digits) or 1, is_whole)
 
 
-def _number_word(word: Token) -> _Amount:
-    words = _NUMBER_WORDS.split()
-    if word.lower() not in words:
-        raise EntryError(f"{quoted(word)} is not a number: type one in digits.")
-    value = words.index(word.lower())
-    return _Amount(float(value), 0.5, len(str(value)), True)
+def _mixed_number(token: Token) -> _Amount:
+    """Read 32 1/4, open by half of a quarter either way."""
+    parts = _MIXED.fullmatch(token)
+    if parts is None or not _is_proper(parts[2], parts[3]):
+        raise EntryError(f"{quoted(token)} {WITH_DECIMALS}")
+    under = int(parts[3])
+    return _Amount(int(parts[1]) + int(parts[2]) / under, 0.5 / under, len(parts[1].lstrip("0")) + len(parts[3]))
 
 
 def _in_two_units(first: _Amount, unit: str, second: _Amount, smaller: str) -> _Amount:

@@ -5,17 +5,17 @@ from typing import Any
 
 from lark import Tree
 
-from tutor.units import ABSOLUTE_TEMPERATURES, Conversion, UnitError, conversion
+from tutor.units import ABSOLUTE_TEMPERATURES, Conversion, UnitError, conversion, written_unit
 
 COUNT = "count"
 _PREFIXES = {"µ": ("µ", "u", "micro"), "m": ("m", "milli"), "c": ("c", "centi"), "k": ("k", "kilo"), "M": ("M", "mega")}
 _SPELLINGS = (  # unit, prefixes it takes, ways to write it
-    ("V", "µmkM", "V,volt,volts,Vdc,V dc,Vac,V ac"),
-    ("A", "µmkM", "A,amp,amps,ampere,amperes,Adc,A dc,Aac,A ac"),
+    ("V", "µmkM", "V,volt,volts,Vdc,V dc,Vac,V ac,volt dc,volts dc,volt ac,volts ac"),
+    ("A", "µmkM", "A,amp,amps,ampere,amperes,Adc,A dc,Aac,A ac,amps dc,amps ac"),
     ("W", "mkM", "W,watt,watts,Wp"),
     ("VA", "kM", "VA"),
-    ("Wh", "mkM", "Wh,watt hour,watt hours,watthour,watthours"),
-    ("Ah", "mk", "Ah,amp hour,amp hours,ampere hour,ampere hours"),
+    ("Wh", "mkM", "Wh,W h,watt hour,watt hours,watthour,watthours"),
+    ("Ah", "mk", "Ah,A h,amp hour,amp hours,ampere hour,ampere hours"),
     ("J", "kM", "J,joule,joules"),
     ("ohm", "µmkM", "ohm,ohms,Ω"),
     ("F", "µm", "F,farad,farads"),  # a bare F is a temperature, further down
@@ -27,7 +27,7 @@ _SPELLINGS = (  # unit, prefixes it takes, ways to write it
     ("mi", "", "mi,mile,miles"),
     ("s", "µm", "s,sec,secs,second,seconds"),
     ("min", "", "min,mins,minute,minutes"),
-    ("h", "", "h,hr,hrs,hour,hours"),
+    ("h", "", "h,hr,hrs,hour,hours,std,stunden"),
     ("day", "", "d,day,days"),
     ("Hz", "kM", "Hz,hertz"),
     ("%", "", "%,percent,per cent,pct"),
@@ -51,8 +51,8 @@ _UNITS_BY_PREFIX = {spelling[0] + spelling[1:].lower(): unit for spelling, unit 
 _UNITS_IN_ANY_CASE = {spelling.lower(): unit for spelling, unit in _UNITS.items()}
 _BARE_PREFIXES = ("k", "M")  # a thousand or a million of something, no kelvin and no metre
 _COUNTED_WORD = (
-    r"(?:(?:panel|module|string|piece|cell|conductor|wire|cable|fuse|breaker|outlet|circuit|load|row)s?"
-    r"|batter(?:y|ies)|pcs?|times|solar|in|series|parallel)"
+    r"(?:(?:panel|module|modulo|módulo|string|piece|unit|cell|conductor|wire|cable|fuse|breaker|outlet|circuit|load|row)s?"
+    r"|batter(?:y|ies)|pcs?|times|solar|in|series|parallel|stück|stk)"
 )
 _COUNTED = re.compile(f"{_COUNTED_WORD}(?: {_COUNTED_WORD})*", re.IGNORECASE)
 _KELVIN = Conversion(1.0, -273.15, ABSOLUTE_TEMPERATURES["degC"].dimension)  # NIST SP 811, appendix B.8
@@ -78,6 +78,22 @@ _MEASURED = (
     ("ohm/m", "a resistance per length"),
     ("W/m^2", "a power per area"),
 )
+
+
+def measures_alike(unit: str, other: str) -> bool:
+    """Whether two units measure the same."""
+    return conversion(unit).dimension == conversion(other).dimension
+
+
+def doubtful(unit: str, asked: str) -> str:
+    """What to type instead of a letter that may be short for something else than the unit it is read as; else ''."""
+    if unit == "m" and asked.startswith("m"):
+        return f"m stands for meters, so type {written_unit(asked)}"
+    if unit == "m" and measures_alike(asked, "s"):
+        return "m stands for meters, so type min for minutes"
+    if unit == "s" and not asked:
+        return "s stands for seconds, so type the number alone"
+    return ""
 
 
 def conversion_for(unit: str, asked: str) -> Conversion:

@@ -1,0 +1,76 @@
+"""Brings everyday ways of writing a value to those of the grammar: labels, remarks, words for numbers, times of day.
+
+What is left out only says again what the number is, or how it was rounded; a remark that could change the value, such
+as "round trip" or "in total", stays, so that the entry is refused.
+"""
+
+import re
+
+from tutor.answers.unit_names import measures_alike
+
+_NAMES = (
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
+    "eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety"
+)
+_ONES, _TENS = _NAMES.split()[:20], _NAMES.split()[20:]
+_NUMBER_WORD = re.compile(
+    rf"\b(?:(?P<tens>{'|'.join(_TENS)})(?:[ -](?P<unit>{'|'.join(_ONES[1:10])}))?|(?P<one>{'|'.join(_ONES)}))\b",
+    re.IGNORECASE,
+)
+_WORD = r"[^\W\d_]\w*"
+_AROUND = tuple(
+    (re.compile(pattern, re.IGNORECASE), new)
+    for pattern, new in (
+        (r"^minus (?=\d)", "-"),
+        (r"^(?:so|answer|ans|result|i get|it'?s|use|need|pick|choose)\b ?[:.]? ?(?=[-+\d])", ""),
+        (r"^(?:up to|max\.?|maximum) (?=[-+\d])", ""),
+        (r" ?!+$", ""),
+        (r" ?\((?:rounded(?: up| down| off)?|approx\.?|max\.?|each|dc|ac|[VIP][a-z]{1,4})\)$", ""),
+        (r",? rounded(?: up| down| off)?$", ""),
+        (r"(?<=[a-z\d]) (?:each|max\.?|one way)$", ""),
+        (r"(?<=[a-z]) (?:breaker|fuse)$", ""),
+        (r"(?<=\d) ?V(?:oc|mp|mpp)$", " V"),
+        (r"(?<=\d) ?I(?:sc|mp|mpp)$", " A"),
+    )
+)
+_LABEL = re.compile(rf"({_WORD})(?:[ ,._]+{_WORD}){{0,4}} ?= ?(?=[^=]+$)")  # Voc = 38.9
+_SYMBOL = re.compile(r"([VUIPR])(?:oc|sc|mpp?|max|min|in|out)?")
+_MEASURED_BY = {"V": "V", "U": "V", "I": "A", "P": "W", "R": "ohm"}
+_HYPHEN = re.compile(r"(?<=[^\W_])-(?=[^\W\d_])")  # A-h, 60-amp
+_CLOCK = re.compile(r"(\d{1,3})(?::([0-5]\d)(?: ?h(?:ours?|rs?)?)?| ?h ?([0-5]?\d)(?: ?m(?:in)?)?)", re.IGNORECASE)
+_ONE_OF_SEVERAL = re.compile(r"(?<=\d) ?[sSpPxX]$")  # 13S is 13 in series
+_MIXED_BY_HYPHEN = re.compile(r"(?<![\d.,/])(\d+)-(?=\d{1,2}/\d{1,2}(?![\d.,/]))")
+_LENGTH_BEHIND = re.compile(r"(?:\"|''|'|ft|feet|foot|in|inch|inches)$", re.IGNORECASE)
+
+
+def in_plain_terms(plain: str, asked: str, *, counted: bool = False) -> str:
+    """An entry without what people write around its value, its words for numbers in digits.
+
+    Where a length is asked for or told, 32-1/4 is a mixed number; where hours are, 1:30 and 1h30 are hours and minutes.
+    `counted` says that things are counted: then 13S is 13 of them.
+    """
+    if (label := _LABEL.match(plain)) and _may_name(label[1], asked):
+        plain = plain[label.end() :]
+    for pattern, new in _AROUND:
+        plain = pattern.sub(new, plain)
+    plain = _HYPHEN.sub(" ", _NUMBER_WORD.sub(_digits, plain))
+    if counted:
+        plain = _ONE_OF_SEVERAL.sub("", plain)
+    if measures_alike(asked, "m") or _LENGTH_BEHIND.search(plain):
+        plain = _MIXED_BY_HYPHEN.sub(r"\1 ", plain)
+    if asked == "h" and (clock := _CLOCK.fullmatch(plain)):
+        plain = f"{clock[1]} h {clock[2] or clock[3]} min"
+    return plain
+
+
+def _may_name(word: str, asked: str) -> bool:
+    """Whether a label may name what is asked for; I = 62 names no voltage."""
+    symbol = _SYMBOL.fullmatch(word)
+    return symbol is None or measures_alike(_MEASURED_BY[symbol[1]], asked)
+
+
+def _digits(word: re.Match[str]) -> str:
+    if word["one"]:
+        return str(_ONES.index(word["one"].lower()))
+    tens = 20 + 10 * _TENS.index(word["tens"].lower())
+    return str(tens + (_ONES.index(word["unit"].lower()) if word["unit"] else 0))
