@@ -61,11 +61,12 @@ Term = At | Applied
 
 @dataclass(frozen=True)
 class Expression:
-    """One side of an equals sign."""
+    """One side of an equals sign; `remarks` are the words within and behind it that are no part of the calculation."""
 
     term: Term
     leaves: tuple[Leaf, ...]
     text: str
+    remarks: str = ""
 
     @property
     def number(self) -> Number | None:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lark import Token
 
@@ -14,6 +14,10 @@ LONGEST_LINE = 200
 UNREADABLE = (
     "This line could not be read, so nothing in it is held against you: write a calculation and its result, such as "
     "450 / 46.8 = 9.6."
+)
+GOES_ON = (
+    "This line begins with an operator, so it could not be read, and nothing in it is held against you: write the whole "
+    "calculation in one line, such as 26.91 x 1.25 = 33.64."
 )
 MOST_LINES = 60
 COMPARED = frozenset({"<", ">", "≤", "≥"})
@@ -48,6 +52,13 @@ _REWRITTEN = tuple(
         (r"\b(?:which )?(?:equals|gives|makes|comes to|is equal to|will be|becomes|is about|is|are|was)\b", "="),
     )
 )
+_BY_AN_OPERATOR = re.compile(r"[*/^]|\+ ?(?=[\d(.])|x(?= ?[\d(.,])", re.IGNORECASE)
+_KNOWN_WORDS = frozenset(
+    "a about ac all an and answer approx as at be breaker by cold copper current dc down drop each few for from fuse get "
+    "got good hence hot i in it label load make makes max maximum min minimum modules most need needed now of ok on one "
+    "or out panel panels pick power result round rounded rounds rounding round see series size so string strings step "
+    "table that the then therefore thus to total up use used using voltage volts we which wire with x yes no".split()
+)
 _ROUND_BRACKETS = str.maketrans("[]", "()")
 _ARROW = re.compile(r"=>|->|→|⇒|∴")
 _ROUNDED = re.compile(
@@ -65,7 +76,10 @@ _COMMA = re.compile(r"(?<![\d.,])\d{1,3},\d{3}(?!\d|[.,]\d)")
 
 @dataclass(frozen=True)
 class Statement:
-    """One assertion: the label with the quantities that it may name, and sides joined by signs (None: not read)."""
+    """One assertion: the label with the quantities that it may name, and sides joined by signs (None: not read).
+
+    `unknown` is the first word of it that the reader does not know.
+    """
 
     text: str
     label: str
@@ -73,6 +87,7 @@ class Statement:
     exact: bool
     sides: tuple[Expression | None, ...]
     signs: tuple[str, ...]
+    unknown: str = ""
 
     @property
     def understood(self) -> str:
@@ -110,8 +125,10 @@ def plain_line(text: str) -> str:
 def read_line(plain: str, reader: Reader) -> list[Statement]:
     """The statements of a line in plain signs, those without a number or calculation left out.
 
-    Raises UnreadError, with a sentence, if none is left.
+    Raises UnreadError, with a sentence, if none is left, or if the line goes on from the one before it.
     """
+    if _BY_AN_OPERATOR.match(plain):
+        raise UnreadError(GOES_ON)
     found = [statement for part in _joints(plain) if (statement := _statement(part, reader)) is not None]
     if found:
         return found
@@ -152,7 +169,16 @@ def _statement(text: str, reader: Reader) -> Statement | None:
         return None
     names = reader.symbols.named(label)
     exact = bool(names)
-    return Statement(text, label, names or reader.symbols.named_within(label), exact, tuple(sides), tuple(signs))
+    names = names or reader.symbols.named_within(label)
+    said = "" if names else label
+    remarks = " ".join([said, *(side.remarks for side in sides if side is not None)])
+    return Statement(text, label, names, exact, tuple(sides), tuple(signs), _unknown_word(remarks, reader))
+
+
+def _unknown_word(words: str, reader: Reader) -> str:
+    """The first of some words that neither names a quantity nor is a common one in a working."""
+    known = _KNOWN_WORDS
+    return next((word for word in words.split() if word.casefold() not in known and not reader.symbols.named(word)), "")
 
 
 def _labelled(text: str) -> tuple[str, str]:
@@ -174,13 +200,15 @@ def _side(text: str, reader: Reader, *, first: bool, only: bool) -> tuple[Expres
     pieces = _without_remarks(reader.pieces(text), factor=first and not only)
     said, pieces = _without_leading_words(pieces, first=first, only=only)
     pieces, behind = _until_words(pieces)
-    said = said or behind
+    if behind.split(" ")[0].casefold() not in BEFORE_A_CONDITION:
+        said = said or behind
     if not any(piece.kind in ("NUMBER", "SYMBOL") for piece in pieces):
         return None, said or text
     if first and not only and all(piece.kind in ("SYMBOL", "WORD") for piece in pieces):
         return None, text
     tokens, leaves = _tokens(pieces)
     side = parsed(tokens, leaves, text)
+    side = replace(side, remarks=behind) if side is not None else None
     if side is not None and not any(piece.kind == "NUMBER" for piece in pieces) and only:
         return None, said or text
     return side, said
@@ -276,6 +304,7 @@ def _until_words(pieces: list[Piece]) -> tuple[list[Piece], str]:
         after_operand = bool(kept) and kept[-1].kind in OPERANDS
         if piece.kind == "WORD" and after_operand:
             if piece.text.casefold() in BEFORE_A_CONDITION and (length := _condition(pieces, at)):
+                behind += [one.text for one in pieces[at : at + length]]
                 at += length
                 continue
             behind.append(piece.text)
