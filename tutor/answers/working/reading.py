@@ -22,8 +22,11 @@ GOES_ON = (
 MOST_LINES = 60
 COMPARED = frozenset({"<", ">", "≤", "≥"})
 
+_CONTINUED = r"\d[\d.,]* ?(?:%|[A-Za-zΩ]{1,3})? ?="
 _BULLET = re.compile(
-    r"^(?:[-•>]\s+|\*\s+|\(?\d{1,2}[.)]\s+|\(?[a-hA-H]\)\s+|(?:step|line)\s*\d+\s*[:.)-]?\s*)", re.IGNORECASE
+    rf"^(?:[-•>*]\s+(?!{_CONTINUED})|"
+    r"\(?\d{1,2}[.)]\s+|\(?[a-hA-H]\)\s+|(?:step|line)\s*\d+\s*[:.)-]?\s*)",
+    re.IGNORECASE,
 )
 _COMMENT = re.compile(r"\s*(?:#(?!\d)|//|<-|←|\bbecause\b|\bsince\b).*$", re.IGNORECASE)
 _REWRITTEN = tuple(
@@ -52,7 +55,7 @@ _REWRITTEN = tuple(
         (r"\b(?:which )?(?:equals|gives|makes|comes to|is equal to|will be|becomes|is about|is|are|was)\b", "="),
     )
 )
-_BY_AN_OPERATOR = re.compile(r"[*/^]|\+ ?(?=[\d(.])|x(?= ?[\d(.,])", re.IGNORECASE)
+_BY_AN_OPERATOR = re.compile(rf"[*/^]|\+ ?(?=[\d(.])|x(?= ?[\d(.,])|- (?={_CONTINUED})", re.IGNORECASE)
 _KNOWN_WORDS = frozenset(
     "a about ac all an and answer approx as at be breaker by cold copper current dc down drop each few for from fuse get "
     "got good hence hot i in it label load make makes max maximum min minimum modules most need needed now of ok on one "

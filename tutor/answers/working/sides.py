@@ -79,13 +79,28 @@ class Sides(Judge):
         last = chain[-1].expression.number
         calculated = [side for side in chain if side.expression.number is None]
         numeric = [side for side in calculated if not side.expression.is_symbolic]
-        for left, right in pairwise(chain):
+        for at, (left, right) in enumerate(pairwise(chain)):
             if (fault := self._against(left, right, statement, exact=bool(numeric))) is not None:
+                if any(one.is_wrong for one in fault) and self._is_no_claim(left, right, first=at == 0):
+                    return [Finding("unread", words=self.teller.no_claim(), number=right.expression.number, loose=True)]
                 return fault
         if not calculated:
             numbers = [side for side in chain if side.expression.number is not None]
             return [self.values.bare(statement, numbers)]
         return [self.calculations.among(statement, numeric or calculated, chain, last)]
+
+    def _is_no_claim(self, left: Side, right: Side, *, first: bool) -> bool:
+        """Whether two sides that differ need not be meant as the same.
+
+        So it is with an entry of a table, as '8 AWG = 55 A' or '118 °F = 0.82', and with a side whose words may say
+        what its numbers alone do not, as '25 to -21'.
+        """
+        if left.expression.remarks:
+            return True
+        one, other = left.expression.number, right.expression.number
+        if not first or one is None or other is None or one.unit is None:
+            return False
+        return other.unit is None or not same_dimensions(left, right)
 
     def _against(self, left: Side, right: Side, statement: Statement, *, exact: bool) -> list[Finding] | None:
         """What is wrong between two sides, if anything."""

@@ -62,6 +62,10 @@ class Teller:
             f"{written_unit(number.unit or '')}. Bring all units together before you multiply."
         )
 
+    def no_claim(self) -> str:
+        """Two sides that need not be meant as the same, such as a row of a table."""
+        return "Not read as a calculation, so nothing in it is held against you."
+
     def familiar(self) -> str:
         """A number that stood there before."""
         return "A number that is known already."
