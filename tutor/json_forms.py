@@ -88,6 +88,7 @@ def working_json(problem: Problem, working: Working) -> dict[str, Any]:
         "lines": [asdict(line) for line in working.lines],
         "first_wrong": working.first_wrong,
         "reaches_answer": working.reaches_answer,
+        "proves_answer": working.proves_answer,
         "method": working.method,
         "safety": safety_json(problem),
     }

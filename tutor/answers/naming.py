@@ -55,11 +55,14 @@ def in_working_units(problem: Problem, name: str, entry: Entry) -> float:
 def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> list[Candidate]:
     """The ways that explain the first wrong entry, likeliest first, pairs of mistakes only where no single one does.
 
-    One of few answers, without its steps, has too many pairs that lead to it to try them.
+    One of few answers, without its steps, has too many pairs that lead to it to try them.  A bare yes or
+    no has none: it may be luck.
     `wrong` is the quantity of that entry; what was typed for the steps before it is taken as it stands.
     """
     order = problem.step_names
     before = order[: order.index(wrong)]
+    if problem.question.library.quantities[wrong].kind == "answer" and not entries.keys() & set(before):
+        return []
     own = {name: in_working_units(problem, name, entries[name]) for name in before if name in entries}
     values = carried_on(problem, own)
     typed_last = max((order.index(name) for name in own), default=-1)

@@ -12,7 +12,15 @@ from tutor.answers.entry import Entry
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import UnreadError
 from tutor.answers.working.knowledge import Finding, Knowledge, LineFindings
-from tutor.answers.working.reading import MOST_LINES, UNREADABLE, Statement, comma_readings, plain_line, read_line
+from tutor.answers.working.reading import (
+    COMPARED,
+    MOST_LINES,
+    UNREADABLE,
+    Statement,
+    comma_readings,
+    plain_line,
+    read_line,
+)
 from tutor.answers.working.settling import Settling
 from tutor.answers.working.sides import Sides
 from tutor.answers.working.symbols import Symbols
@@ -58,6 +66,11 @@ def _unexplained(working: Working) -> int:
     return sum(2 if line.verdict in WRONG else line.quantity is None for line in working.lines)
 
 
+def _is_a_check(line: LineFindings) -> bool:
+    """Whether a line only compares what was found already."""
+    return any(sign in line.understood for sign in COMPARED) or line.text.casefold().startswith("check")
+
+
 def _by(other: Problem, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
     """Judge a working by another method that is as good; it reaches the answer if both methods come to the same."""
     working = _judged(other, texts, decimal_comma=comma)
@@ -75,7 +88,19 @@ def _judged(problem: Problem, texts: Sequence[str], *, decimal_comma: bool) -> W
     sides = Sides(known)
     lines = [_line(text, known, reader, sides) for text in texts]
     Settling(known).settle(lines)
-    return Working(tuple(map(_told, lines)), known.reached)
+    return Working(tuple(map(_told, lines)), known.reached, proves_answer=_proves_the_answer(known, lines))
+
+
+def _proves_the_answer(known: Knowledge, lines: Sequence[LineFindings]) -> bool:
+    """Whether every line was read and holds, and the last result is the answer in its unit."""
+    last = next((line.findings[-1] for line in reversed(lines) if line.findings and not _is_a_check(line)), None)
+    ask, proof = known.problem.ask, known.problem.question.evidence
+    if last is None or last.name != ask or not known.reached or not all(line.is_read for line in lines):
+        return False
+    if proof is not None and not (proof in known.own.entries and known.own.is_right(proof, known.own.entries[proof])):
+        return False
+    measured = known.problem.question.library.quantities[ask].kind == "number" and known.problem.unit_of(ask)
+    return not measured or (last.number is not None and last.number.unit not in (None, "count"))
 
 
 def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFindings:
@@ -103,9 +128,10 @@ def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFind
 
 def _take_statements(line: LineFindings, statements: Sequence[Statement], known: Knowledge, sides: Sides) -> None:
     for statement in statements:
+        line.unknown = line.unknown or statement.unknown
         for finding in sides.statement(statement):
-            line.findings.append(finding)
-            known.take(finding)
+            line.findings.append(known.doubted(finding) if statement.unknown else finding)
+            known.take(line.findings[-1])
 
 
 def _in_words(known: Knowledge, name: str, entry: Entry, *, right: bool) -> Finding:

@@ -1,7 +1,7 @@
 """What is known while a working is read: the problem, the learner's own values, results so far, mistakes blamed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tutor.answers.entry import Entry
 from tutor.answers.feedback import past_the_limit
@@ -53,12 +53,20 @@ class Finding:
 
 @dataclass
 class LineFindings:
-    """What was found about one line; `unread` says why it could not be read."""
+    """What was found about one line; `unread` says why it could not be read, `unknown` is a word that was not."""
 
     text: str
     understood: str = ""
     unread: str = ""
+    unknown: str = ""
     findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def is_read(self) -> bool:
+        """Whether all of it was read and recognised, or it holds no number at all."""
+        if not self.findings:
+            return not any(letter.isdigit() for letter in self.text)
+        return not self.unknown and all(one.verdict == "holds" and not one.loose for one in self.findings)
 
     @property
     def decisive(self) -> Finding | None:
@@ -129,6 +137,18 @@ class Knowledge:
         if not right and self.own.is_value(name, entry, self.problem.values[name]):
             words = past_the_limit(self.problem, in_working_units(self.problem, name, entry))
         return Finding(name=name, entry=entry, number=number, words=words)
+
+    def doubted(self, finding: Finding) -> Finding:
+        """A departure in words that are not known: only a suspicion, until it is clear where it leads."""
+        if finding.verdict != "departs":
+            return finding
+        if finding.way is None or finding.name is None:
+            return replace(finding, verdict="unread", name=None, entry=None, words=self.teller.no_claim(), loose=True)
+        suspected = (*finding.suspected, Suspicion(finding.way, finding.name))
+        words = self.teller.on_the_way()
+        return replace(
+            finding, verdict="holds", name=None, entry=None, way=None, words=words, suspected=suspected, loose=True
+        )
 
     def departing(self, name: str, entry: Entry | None, way: Way | None, *, number: Number | None = None) -> Finding:
         """The finding for a step that departs from the method, with the mistake if it may be named."""

@@ -16,8 +16,8 @@ UNREADABLE = (
     "450 / 46.8 = 9.6."
 )
 GOES_ON = (
-    "This line begins with an operator, so it could not be read, and nothing in it is held against you: write the whole "
-    "calculation in one line, such as 26.91 x 1.25 = 33.64."
+    "This line begins with an operator, so it could not be read, and nothing in it is held against you: write the "
+    "whole calculation in one line, such as 26.91 x 1.25 = 33.64."
 )
 MOST_LINES = 60
 COMPARED = frozenset({"<", ">", "≤", "≥"})
@@ -56,11 +56,13 @@ _REWRITTEN = tuple(
     )
 )
 _BY_AN_OPERATOR = re.compile(rf"[*/^]|\+ ?(?=[\d(.])|x(?= ?[\d(.,])|- (?={_CONTINUED})", re.IGNORECASE)
-_KNOWN_WORDS = frozenset(
-    "a about ac all an and answer approx as at be breaker by cold copper current dc down drop each few for from fuse get "
-    "got good hence hot i in it label load make makes max maximum min minimum modules most need needed now of ok on one "
-    "or out panel panels pick power result round rounded rounds rounding round see series size so string strings step "
-    "table that the then therefore thus to total up use used using voltage volts we which wire with x yes no".split()
+_KNOWN_WORDS = (
+    "a about ac all amp amperes amps an and ans answer approx as at back be below breaker by charger check cold "
+    "copper current dc down drop each fails few for from fuse get good got hence hot i in is it label load lowest "
+    "make makes max maximum min minimum modules most need needed next no now of ok on one or out over panel panels "
+    "pick power result round rounded rounding rounds says see series size so step string strings table that the "
+    "then there therefore thus to total trip under up use used using voltage volts watts way we which wire wires "
+    "with worst x yes"
 )
 _ROUND_BRACKETS = str.maketrans("[]", "()")
 _ARROW = re.compile(r"=>|->|→|⇒|∴")
@@ -179,9 +181,9 @@ def _statement(text: str, reader: Reader) -> Statement | None:
 
 
 def _unknown_word(words: str, reader: Reader) -> str:
-    """The first of some words that neither names a quantity nor is a common one in a working."""
-    known = _KNOWN_WORDS
-    return next((word for word in words.split() if word.casefold() not in known and not reader.symbols.named(word)), "")
+    """The first of some words that neither names a quantity nor is a common one in a working; letters are symbols."""
+    strange = (word for word in words.split() if len(word) > 1 and word.casefold() not in _KNOWN_WORDS.split())
+    return next((word for word in strange if not reader.symbols.named(word)), "")
 
 
 def _labelled(text: str) -> tuple[str, str]:

@@ -1,11 +1,13 @@
 """Settling, at the end of a working, what was suspected on the way: where its first departure stands."""
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from tutor.answers.entry import Entry
 from tutor.answers.working.expression import Number
 from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge, LineFindings
 from tutor.answers.working.methods import Suspicion
+from tutor.answers.working.reading import GOES_ON
 from tutor.answers.working.values import Values
 
 NEXT_BUT_ONE = 2.0  # so far a result may lie from what was made of it by rounding, and by one more or less
@@ -16,7 +18,9 @@ class Settling(Judge):
 
     def settle(self, lines: Sequence[LineFindings]) -> None:
         """Clear what led to the right value, and blame what led to a wrong one."""
+        self._doubt_what_goes_on(lines)
         findings = [finding for line in lines for finding in line.findings]
+        goes_on = bool(lines) and not lines[-1].findings and not lines[-1].is_read
         if findings and not self.known.reached:
             self._take_for_the_answer(findings[-1])
         first = next((at for at, finding in enumerate(findings) if finding.is_wrong), None)
@@ -25,9 +29,17 @@ class Settling(Judge):
             self._doubt(findings)
         elif first is not None:
             self._blame_earlier(findings[:first], findings[first])
-        else:
+        elif not goes_on:
             self._blame_the_end(findings)
+        if self.problem.question.library.quantities[self.problem.ask].kind != "number":  # it may be right by luck
+            self.known.reached = self.known.reached and not any(finding.stray for finding in findings)
         self._point_back(lines)
+
+    def _doubt_what_goes_on(self, lines: Sequence[LineFindings]) -> None:
+        """Only suspect a result that the line behind it goes on with, by an operator."""
+        for line, following in pairwise(lines):
+            if following.unread == GOES_ON and line.findings:
+                line.findings[-1] = self.known.doubted(line.findings[-1])
 
     def _point_back(self, lines: Sequence[LineFindings]) -> None:
         """Where a departure has no name, point at the line before it that was not recognised."""
@@ -74,11 +86,30 @@ class Settling(Judge):
         return precise and closely and self.own.is_right(ask, entry)
 
     def _clear(self, findings: Sequence[Finding]) -> None:
-        """Clear what bore the name of a step and was only a part of it, if the step came out right after all."""
+        """Clear what was no mistake, as what follows is right: a part of a step, or a value that was only looked at."""
         for at, finding in enumerate(findings):
+            if finding.verdict == "departs" and self._is_left_behind(finding, findings[at + 1 :]):
+                finding.verdict, finding.name, finding.way, finding.words = (
+                    "holds",
+                    None,
+                    None,
+                    self.teller.on_the_way(),
+                )
             later = [other for other in findings[at + 1 :] if other.name == finding.name and other.entry]
             if finding.strong and any(self.own.is_right(str(one.name), one.entry) for one in later if one.entry):
                 finding.verdict, finding.words = "holds", self.teller.on_the_way()
+
+    def _is_left_behind(self, finding: Finding, later: Sequence[Finding]) -> bool:
+        """Whether all steps that follow on a departure are right, one of them a step that the mistake would change."""
+        steps = [(one.name, one.entry) for one in later if one.name and one.entry]
+        if not all(self.own.is_right(name, entry) for name, entry in steps):
+            return False
+        changed = {finding.name}
+        if finding.way is not None:
+            changed |= self.sources.values_on(finding.way).keys()
+        elif self.problem.question.library.quantities[self.problem.ask].kind == "number":
+            changed.add(self.problem.ask)
+        return any(name in changed for name, _ in steps)
 
     def _doubt(self, findings: Sequence[Finding]) -> None:
         """Blame what was suspected, if a bare yes or no is right without the step that proves it."""

@@ -21,11 +21,15 @@ class Judged:
 
 @dataclass(frozen=True)
 class Working:
-    """A whole working: its lines, whether it reaches the right answer, and the other method that it follows, if any."""
+    """A whole working: its lines, whether it reaches the right answer, and the other method that it follows, if any.
+
+    It proves the answer only if every line was read and holds, and the last result, with its unit, is the answer.
+    """
 
     lines: tuple[Judged, ...]
     reaches_answer: bool
     method: str = ""
+    proves_answer: bool = False
 
     @property
     def first_wrong(self) -> int | None:

@@ -86,8 +86,13 @@ def show_working(problem: Problem, working: Working) -> None:
         )
         if line.quantity in problem.step_names and not working.method:
             st.latex(formula_of(problem, line.quantity))
+    elif working.proves_answer:
+        st.success("Every line was read and is correct, and they reach the answer.", icon="✔")
     elif working.reaches_answer:
-        st.success("Every line that was read holds, and they reach the answer.", icon="✔")
+        st.info(
+            "The answer is correct. This page could not read every line, or the last line is not the answer with its "
+            "unit, so it does not confirm the whole solution."
+        )
     else:
         goal = showing.words_of(problem.ask)
         st.info(f"Every line that was read holds so far. The goal is not reached yet: {showing.plain(goal)}.")
