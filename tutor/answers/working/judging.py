@@ -4,6 +4,7 @@ A slip is said where it first happens; what follows rightly from it is not blame
 may be a part of the method as well as of a wrong way stays suspected until it is clear where it leads.
 """
 
+import re
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -32,6 +33,8 @@ from tutor.engine.setting import by_other_methods
 from tutor.errors import FaultyRequestError
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?|[.,]\d+")
 
 
 class WorkingError(FaultyRequestError, ValueError):
@@ -120,6 +123,7 @@ def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFind
         statements = read_line(plain, reader)
     except UnreadError as error:
         line.unread = str(error)
+        known.sources.keep_unread(float(number.replace(",", ".")) for number in _NUMBER.findall(text))
         return line
     line.understood = "; ".join(statement.understood for statement in statements)
     _take_statements(line, statements, known, sides)

@@ -82,7 +82,8 @@ class Sides(Judge):
         for at, (left, right) in enumerate(pairwise(chain)):
             if (fault := self._against(left, right, statement, exact=bool(numeric))) is not None:
                 if any(one.is_wrong for one in fault) and self._is_no_claim(left, right, first=at == 0):
-                    return [Finding("unread", words=self.teller.no_claim(), number=right.expression.number, loose=True)]
+                    self.sources.keep_unread(leaf.value for leaf in right.expression.leaves if isinstance(leaf, Number))
+                    return [Finding("unread", words=self.teller.no_claim(), loose=True)]
                 return fault
         if not calculated:
             numbers = [side for side in chain if side.expression.number is not None]

@@ -1,6 +1,6 @@
 """What a number in a working may be: a given, a step, an earlier line's result, a constant, or a known wrong value."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -57,6 +57,11 @@ class Sources:
     def __init__(self, problem: Problem, worlds: Worlds) -> None:
         self.problem, self.worlds = problem, worlds
         self.results: list[Result] = []
+        self._not_read: set[float] = set()
+
+    def keep_unread(self, numbers: Iterable[float]) -> None:
+        """Remember numbers of what was not read: where they are used later, they do not come from nowhere."""
+        self._not_read |= {abs(number) for number in numbers}
 
     def readings(self, leaf: Leaf) -> list[Reading]:
         """What a leaf may be, the likeliest first; a number that is nothing known is itself in all worlds."""
@@ -108,7 +113,7 @@ class Sources:
 
     def is_stray(self, leaf: Leaf) -> bool:
         """Whether a number is neither a given, nor a result, nor a constant: it comes from nowhere."""
-        if isinstance(leaf, Symbol) or self.is_plain(leaf):
+        if isinstance(leaf, Symbol) or self.is_plain(leaf) or abs(leaf.value) in self._not_read:
             return False
         return all(len(set(one.typed)) == 1 for one in self.readings(leaf))
 
