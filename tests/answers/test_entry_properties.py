@@ -246,6 +246,81 @@ def test_the_half_width_of_arithmetic_covers_what_the_decimals_leave_open(left, 
     assert entry.half_width == pytest.approx(furthest, rel=0.02, abs=1e-9)
 
 
+TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+ONES = ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+
+
+@fuzzed
+@given(st.integers(20, 99), st.sampled_from(" -"), st.booleans())
+def test_a_number_in_words_is_that_number(number, joint, capital):
+    words = TENS[number // 10 - 2] + (joint + ONES[number % 10 - 1] if number % 10 else "")
+    entry = read_entry(words.title() if capital else words, "V")
+    assert (entry.value, entry.half_width, entry.digits) == (number, 0.5, 2)
+
+
+@fuzzed
+@given(st.lists(st.sampled_from([*TENS, *ONES, "eleven", "zero"]), min_size=2, max_size=4), st.sampled_from(" -"))
+def test_other_words_for_numbers_in_a_row_are_refused(words, joint):
+    if len(words) == 2 and words[0] in TENS and words[1] in ONES:
+        return
+    with pytest.raises(EntryError) as caught:
+        read_entry(joint.join(words), "V")
+    assert caught.value.verdict == "refused"
+
+
+@fuzzed
+@given(st.integers(1, 400), st.sampled_from([2, 3, 4, 8, 16]), st.data(), st.sampled_from([" ", "-"]))
+def test_a_mixed_number_is_its_sum(whole, under, data, joint):
+    over = data.draw(st.integers(1, under - 1))
+    for text, unit in ((f"{whole}{joint}{over}/{under}", "ft"), (f"{whole} {over}/{under} V", "V")):
+        entry = read_entry(text, unit)
+        assert entry.value == pytest.approx(whole + over / under, rel=1e-12)
+        assert entry.half_width == pytest.approx(0.5 / under)
+    for text in (f"{whole} - {over}/{under} V", f"{whole}-{over}/{under} V"):
+        with pytest.raises(EntryError, match="decimals"):
+            read_entry(text, "V")
+
+
+@fuzzed
+@given(st.integers(1, 999), st.integers(1, 999))
+def test_two_near_numbers_with_a_dash_between_are_never_subtracted(first, last):
+    if last * 2 <= first:
+        return
+    with pytest.raises(EntryError, match="more than one value"):
+        read_entry(f"{first}-{last}", "V")
+
+
+@fuzzed
+@given(st.integers(0, 999), st.integers(0, 99), st.sampled_from("·⋅∙"))
+def test_a_raised_dot_between_digits_is_asked_about(first, last, dot):
+    with pytest.raises(EntryError) as caught:
+        read_entry(f"{first}{dot}{last:02d} V", "V")
+    decimal, product = (reading.value for reading in caught.value.readings)
+    assert (decimal, product) == (pytest.approx(first + last / 100), pytest.approx(first * last))
+
+
+@fuzzed
+@given(
+    numbers,
+    st.sampled_from(
+        ["{} V each", "V = {} V", "so {} V", "{} V!", "{}V max", "{} V (rounded)", "{} Voc", "{} volts DC"]
+    ),
+)
+def test_what_stands_around_a_value_does_not_change_it(number, around):
+    assert read_entry(around.format(f"{number:.2f}"), "V").value == read_entry(f"{number:.2f}", "V").value
+
+
+@fuzzed
+@given(st.text("mMhHsSpPkKvVaAwW°%", min_size=1, max_size=3), st.integers(1, 99), st.sampled_from(["h", "", "mohm"]))
+def test_letters_glued_to_a_number_are_its_unit_or_are_told(letters, number, asked):
+    try:
+        entry = read_entry(f"{number}{letters}", asked, "count" if not asked else "number")
+    except EntryError as error:
+        assert error.verdict == "wrong" or "type" in str(error)  # noqa: PT017 - the outcome is either of two
+        return
+    assert entry.unit or entry.value == number
+
+
 def test_a_plain_answer_is_read_quickly():
     times = []
     for _ in range(500):

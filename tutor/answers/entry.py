@@ -270,7 +270,9 @@ def _is_range(branch: _Branch) -> bool:
     if isinstance(branch, Token) or branch.data != "subtract":
         return False
     first, last = branch.children
-    if not isinstance(first, Token) or not isinstance(last, Token) or last.start_pos != (first.end_pos or 0) + 1:
+    if not isinstance(first, Token):
+        return _is_range(first)
+    if not isinstance(last, Token) or last.start_pos != (first.end_pos or 0) + 1:
         return False
     one, other = _amount(first, False), _amount(last, False)
     return other.value > (NEARLY_WHOLE if one.whole and other.whole else NEARLY) * one.value

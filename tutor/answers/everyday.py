@@ -14,7 +14,8 @@ _NAMES = (
 )
 _ONES, _TENS = _NAMES.split()[:20], _NAMES.split()[20:]
 _NUMBER_WORD = re.compile(
-    rf"\b(?:(?P<tens>{'|'.join(_TENS)})(?:[ -](?P<unit>{'|'.join(_ONES[1:10])}))?|(?P<one>{'|'.join(_ONES)}))\b",
+    rf"\b(?:(?P<tens>{'|'.join(_TENS)})(?:[ -](?P<unit>{'|'.join(_ONES[1:10])}))?|(?P<one>{'|'.join(_ONES)}))\b"
+    rf"(?P<range>-(?=(?:{'|'.join(_NAMES.split())})\b))?",
     re.IGNORECASE,
 )
 _WORD = r"[^\W\d_]\w*"
@@ -70,7 +71,8 @@ def _may_name(word: str, asked: str) -> bool:
 
 
 def _digits(word: re.Match[str]) -> str:
+    behind = " to " if word["range"] else ""  # twelve-thirteen is no subtraction
     if word["one"]:
-        return str(_ONES.index(word["one"].lower()))
+        return f"{_ONES.index(word['one'].lower())}{behind}"
     tens = 20 + 10 * _TENS.index(word["tens"].lower())
-    return str(tens + (_ONES.index(word["unit"].lower()) if word["unit"] else 0))
+    return f"{tens + (_ONES.index(word['unit'].lower()) if word['unit'] else 0)}{behind}"

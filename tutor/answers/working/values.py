@@ -184,7 +184,7 @@ class Values(Judge):
 
     def _in_another_unit(self, number: Number) -> str | None:
         """The step whose value a number with a unit that does not fit is."""
-        if number.unit in (None, "count") or number.digits < TELLING_DIGITS:
+        if number.unit in (None, "count") or number.digits <= TELLING_DIGITS:
             return None
         bare = replace(number, unit=None)
         for name in self.own.open_steps():
