@@ -116,7 +116,8 @@ class Settling(Judge):
         proof = self.problem.question.evidence
         if proof is None or any(finding.is_wrong or finding.name == proof for finding in findings):
             return
-        found = next(((one, suspicion) for one, suspicion in _suspicions(findings) if suspicion.name == proof), None)
+        sure = [finding for finding in findings if not finding.loose]
+        found = next(((one, suspicion) for one, suspicion in _suspicions(sure) if suspicion.name == proof), None)
         if found is not None:
             self._blame(*found)
             self.known.reached = False
@@ -130,7 +131,7 @@ class Settling(Judge):
                 self._blame(finding, suspicion)
                 break
         else:
-            stray = next((finding for finding in earlier if finding.stray), None)
+            stray = _first_stray(earlier)
             if stray is None or first.way is not None:
                 return
             stray.verdict = "departs"
@@ -169,7 +170,7 @@ class Settling(Judge):
                 return
         suspected = any(name == ask for _, name in last.suspected)
         measured = last.number.unit not in (None, "count")
-        stray = next((finding for finding in findings if finding.stray), None)
+        stray = _first_stray(findings)
         if stray is not None and (last.loose or suspected or measured):
             stray.verdict = "departs"
         elif self._rounded_wrongly(findings, last.number, entry):
@@ -203,6 +204,12 @@ class Settling(Judge):
                 if ask in values and self.own.is_value(ask, entry, values[ask]):
                     self._blame(last, Suspicion(way, ask))
                     return
+
+
+def _first_stray(findings: Sequence[Finding]) -> Finding | None:
+    """The first result with a number from nowhere; none where that may come from what was not read before it."""
+    doubtful = next((one for one in findings if one.stray or one.verdict == "unread"), None)
+    return doubtful if doubtful is not None and doubtful.stray else None
 
 
 def _suspicions(findings: Sequence[Finding]) -> Iterator[tuple[Finding, Suspicion]]:

@@ -101,7 +101,7 @@ class Sides(Judge):
         one, other = left.expression.number, right.expression.number
         if not first or one is None or other is None or one.unit is None:
             return False
-        return other.unit is None or not same_dimensions(left, right)
+        return other.unit in (None, one.unit) or not same_dimensions(left, right)
 
     def _against(self, left: Side, right: Side, statement: Statement, *, exact: bool) -> list[Finding] | None:
         """What is wrong between two sides, if anything."""
