@@ -141,7 +141,7 @@ class Knowledge:
     def doubted(self, finding: Finding) -> Finding:
         """A departure in words that are not known: only a suspicion, until it is clear where it leads."""
         if finding.verdict != "departs":
-            return finding
+            return replace(finding, loose=finding.loose or bool(finding.suspected))
         if finding.way is None or finding.name is None:
             return replace(finding, verdict="unread", name=None, entry=None, words=self.teller.no_claim(), loose=True)
         suspected = (*finding.suspected, Suspicion(finding.way, finding.name))

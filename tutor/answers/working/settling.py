@@ -175,7 +175,7 @@ class Settling(Judge):
             stray.verdict = "departs"
         elif self._rounded_wrongly(findings, last.number, entry):
             self._depart(last, entry)
-        elif last.loose or suspected:
+        elif (last.loose or suspected) and not self.own.is_value(ask, entry, self.problem.values[ask]):
             new = last.verdict == "holds" and (suspected or measured or self.own.open_steps() == [ask])
             if new or not Values(self.known).is_familiar(last.number):
                 self._depart(last, entry)

@@ -10,7 +10,7 @@ from tutor.answers.size import read_size
 from tutor.answers.unit_names import COUNT
 from tutor.answers.working.expression import Leaf, Number, Symbol, UnreadError
 from tutor.answers.working.symbols import MOST_WORDS, Symbols
-from tutor.trade.rulebooks import Rulebook
+from tutor.trade.rulebooks import Rulebook, rulebook
 
 SIGNS = {
     "(": "LPAR",
@@ -93,7 +93,7 @@ class Reader:
 
     def _piece(self, rest: str, before: list[Piece]) -> tuple[Piece | None, int]:
         last = before[-1].kind if before else ""
-        if self.sizes is not None and (size := _SIZE.match(rest)) and (leaf := _size(size[0], self.sizes)):
+        if (size := _SIZE.match(rest)) and (leaf := self._size(size[0])):
             return Piece("NUMBER", size[0], leaf), len(size[0])
         if number := _NUMBER.match(rest):
             digits = number[0].rstrip(".,")
@@ -115,6 +115,13 @@ class Reader:
             return piece, length
         word = _WORD.match(rest)
         return (Piece("WORD", word[0]), len(word[0])) if word else (None, 1)
+
+    def _size(self, text: str) -> Number | None:
+        """A conductor size; what says AWG is one in any problem."""
+        books = [self.sizes] if self.sizes is not None else []
+        if "awg" in text.casefold():
+            books.append(rulebook("us"))
+        return next((leaf for book in books if (leaf := _size(text, book))), None)
 
     def _named(self, rest: str) -> Symbol | None:
         """The longest run of words that names a quantity."""
