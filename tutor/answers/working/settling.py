@@ -132,7 +132,8 @@ class Settling(Judge):
                 break
         else:
             stray = _first_stray(earlier)
-            if stray is None or first.way is not None:
+            by_value = first.name in self.problem.question.discrete  # one of few sizes or counts, met by many ways
+            if stray is None or (first.way is not None and not by_value):
                 return
             stray.verdict = "departs"
         first.verdict, first.words = "holds", self.teller.holds(first.name, carried=True)
