@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tutor.answers.marking import ON_THE_WAY, mark
 from tutor.engine.algebra import names
 from tutor.engine.draw import draw
-from tutor.units import conversion
+from tutor.units import conversion, written_unit
 
 registry = pint.UnitRegistry()
 searched = settings(max_examples=12, deadline=None)
@@ -151,7 +151,7 @@ def test_steps_that_follow_from_a_wrong_one_are_carried_and_the_answer_stays_wro
     texts = {
         name: problem.text_of(name, values[name])
         if is_told_in_words(problem, name)
-        else f"{conversion(problem.unit_of(name)).to_shown(values[name]):.10g}"
+        else f"{conversion(problem.unit_of(name)).to_shown(values[name]):.10g} {written_unit(problem.unit_of(name))}"
         for name in names
     }
     marking = mark(problem, texts.pop(question.ask), texts)

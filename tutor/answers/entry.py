@@ -104,8 +104,8 @@ _YES_OR_NO = dict.fromkeys(("yes", "y", "true", "it does", "yep", "yeah", "ja"),
     ("no", "n", "false", "it does not", "it doesn't", "nope", "nein"), 0.0
 )
 _MEASURED_BEHIND = re.compile(r"[,;:.]? (?=[^a-z]*\d)[^a-z]*(?:[a-z°%/]{1,4})?", re.IGNORECASE)
-# A bare number below this may be meant in the whole unit: 0.03 for 3 %, 0.0015 for 1.5 mΩ.
-_PARTS = {"%": ("", 1.0), "%/K": ("1/K", 0.01), "mohm": ("ohm", 0.1), "mF": ("F", 0.1), "ms": ("s", 0.1)}
+# A bare number below this is more likely meant in the whole unit: 0.03 for 3 %, 0.0015 for 1.5 mΩ.
+_PARTS = {"%": ("", 0.1), "%/K": ("1/K", 0.01), "mohm": ("ohm", 0.01)}
 
 
 @lru_cache(maxsize=ENTRIES_KEPT)
