@@ -26,7 +26,7 @@ _AROUND = tuple(
         (r"^(?:so|answer|ans|result|i get|it'?s|use|need|pick|choose)\b ?[:.]? ?(?=[-+\d])", ""),
         (r"^(?:up to|max\.?|maximum) (?=[-+\d])", ""),
         (r" ?!+$", ""),
-        (r" ?\((?:rounded(?: up| down| off)?|approx\.?|max\.?|each|dc|ac|[VIP][a-z]{1,4})\)$", ""),
+        (r" ?\((?:rounded(?: up| down| off)?|approx\.?|max\.?|each|dc|ac|[VIP](?:oc|sc|mpp?|max))\)$", ""),
         (r",? rounded(?: up| down| off)?$", ""),
         (r"(?<=[a-z\d]) (?:each|max\.?|one way)$", ""),
         (r"(?<=[a-z]) (?:breaker|fuse)$", ""),

@@ -91,8 +91,8 @@ def doubtful(unit: str, asked: str) -> str:
         return f"m stands for meters, so type {written_unit(asked)}"
     if unit == "m" and measures_alike(asked, "s"):
         return "m stands for meters, so type min for minutes"
-    if unit == "s" and not asked:
-        return "s stands for seconds, so type the number alone"
+    if unit in ("m", "s") and not asked:
+        return f"{unit} stands for {'meters' if unit == 'm' else 'seconds'}, so type the number alone"
     return ""
 
 

@@ -89,12 +89,8 @@ class Settling(Judge):
         """Clear what was no mistake, as what follows is right: a part of a step, or a value that was only looked at."""
         for at, finding in enumerate(findings):
             if finding.verdict == "departs" and self._is_left_behind(finding, findings[at + 1 :]):
-                finding.verdict, finding.name, finding.way, finding.words = (
-                    "holds",
-                    None,
-                    None,
-                    self.teller.on_the_way(),
-                )
+                finding.verdict, finding.words = "holds", self.teller.on_the_way()
+                finding.name, finding.way = None, None
             later = [other for other in findings[at + 1 :] if other.name == finding.name and other.entry]
             if finding.strong and any(self.own.is_right(str(one.name), one.entry) for one in later if one.entry):
                 finding.verdict, finding.words = "holds", self.teller.on_the_way()
