@@ -1,9 +1,12 @@
 """What stops or slows the flow of power: the supply's limit, overload, transfer time, faulty input."""
 
 import math
+import re
 
 import pytest
 
+from tutor.paths import content_root
+from tutor.trade.rulebooks import rulebook
 from tutor.trade.transfer import (
     Kind,
     Load,
@@ -13,12 +16,13 @@ from tutor.trade.transfer import (
     Reason,
     Source,
     System,
-    ride_through_points,
     simulate,
 )
 
 H = 3600.0
 WH = 3600.0
+LESSON = content_root() / "lessons" / "transfer" / "lesson.md"
+EXERCISE = content_root() / "exercises" / "transfer" / "does-the-load-ride-through.yaml"
 SUPPLY_FIRST = (Source.SUPPLY, Source.ARRAY, Source.BATTERY)
 BATTERY_SECOND = (Source.ARRAY, Source.BATTERY, Source.SUPPLY)
 
@@ -200,13 +204,26 @@ def test_a_load_that_does_not_restart_frees_the_inverter_of_its_power():
 
 
 def test_points_of_the_published_ride_through_table():
-    """ITI (CBEMA) application note, 2000 revision (textbook figure; instrument-maker note): 20 ms, 0.5 s, 10 s, steady.
+    """ITI (CBEMA) application note, 2000 revision (textbook figure; instrument-maker note): 20 ms, 0.5 s, 10 s.
 
-    Computer supplies: ATX design guide (reproductions), 16 ms and 1 ms of warning.
+    Desktop computers: ATX design guide, revision 2.01 (16 ms and 1 ms of warning), revision 2.1 at full load (11 and 1).
     """
-    iti = {p.remaining_voltage: p.ride_through for p in ride_through_points() if "ITI" in p.source}
-    assert iti == {0: 0.02, 0.7: 0.5, 0.8: 10, 0.9: math.inf}
-    assert [p.ride_through for p in ride_through_points() if "ATX" in p.source] == [0.016, 0.017]
+    us, iec = (rulebook(id_).tables["ride_through"].rows for id_ in ("us", "iec"))
+    points = {row["name"]: float(row["value"]) for row in us}
+    atx = {"atx_warning": 0.016, "atx_output": 0.017, "atx_warning_full_load": 0.011, "atx_output_full_load": 0.012}
+    assert points == {"iti_no_voltage": 0.02, "iti_at_70_percent": 0.5, "iti_at_80_percent": 10} | atx
+    assert {row["name"]: float(row["value"]) for row in iec} == atx  # the curve is for 120 V, 60 Hz
+
+
+def test_a_ride_through_time_is_told_with_its_edition_and_that_it_is_no_law():
+    for row in rulebook("us").tables["ride_through"].rows:
+        assert re.search(r"20\d\d", row["edition"])
+        assert row["force"].endswith("not law")
+    for text in (LESSON.read_text(encoding="utf-8"), EXERCISE.read_text(encoding="utf-8")):
+        told = re.sub(r"\s+", " ", text)
+        editions = ("ATX", "2.1", "2023", "ITI curve", "2000", "20 ms", "voluntary", "data sheet")
+        assert not [words for words in editions if words not in told]
+        assert re.search(r"[Nn]either is law|no law", told)
 
 
 # ---- what makes no system

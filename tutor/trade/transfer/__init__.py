@@ -1,7 +1,6 @@
 """The transfer simulation: which source feeds the loads at any moment, and what happens when the supply fails."""
 
 from tutor.trade.transfer.flows import Flow, Mode
-from tutor.trade.transfer.ride_through import RideThrough, ride_through_points
 from tutor.trade.transfer.simulation import simulate
 from tutor.trade.transfer.system import Load, Point, Source, System
 from tutor.trade.transfer.telling import tell
@@ -17,13 +16,11 @@ __all__ = [
     "Mode",
     "Point",
     "Reason",
-    "RideThrough",
     "Source",
     "Stretch",
     "System",
     "Totals",
     "Trace",
-    "ride_through_points",
     "simulate",
     "tell",
 ]
