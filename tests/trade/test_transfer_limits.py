@@ -206,7 +206,7 @@ def test_a_load_that_does_not_restart_frees_the_inverter_of_its_power():
 def test_points_of_the_published_ride_through_table():
     """ITI (CBEMA) application note, 2000 revision (textbook figure; instrument-maker note): 20 ms, 0.5 s, 10 s.
 
-    Desktop computers: ATX design guide, revision 2.01 (16 ms and 1 ms of warning), revision 2.1 at full load (11 and 1).
+    Desktop computers: ATX design guide, revision 2.01 (16 ms and 1 ms of warning) and 2.1 (at full load 11 and 1).
     """
     us, iec = (rulebook(id_).tables["ride_through"].rows for id_ in ("us", "iec"))
     points = {row["name"]: float(row["value"]) for row in us}

@@ -9,6 +9,7 @@ from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge, Line
 from tutor.answers.working.methods import Suspicion
 from tutor.answers.working.reading import GOES_ON
 from tutor.answers.working.values import Values
+from tutor.engine.algebra import COMPARED, Call
 
 NEXT_BUT_ONE = 2.0  # so far a result may lie from what was made of it by rounding, and by one more or less
 
@@ -60,6 +61,9 @@ class Settling(Judge):
                 last.name, last.entry, last.words, self.known.reached = ask, told, self.teller.holds(ask), True
                 return
         step = self.worlds.steps[ask]
+        if self._is_the_one_chosen(last):
+            last.name, last.words, self.known.reached = ask, self.teller.holds(ask), True
+            return
         if last.guessed and last.number is not None and step.kind in ("compare", "choose") and last.name in step.uses:
             entry = next(self.own.entries_for(ask, last.number), None)
             if entry is None or (step.kind == "choose" and not self._is_listed(last.number, entry)):
@@ -72,6 +76,13 @@ class Settling(Judge):
             else:
                 departing = self.known.departing(ask, entry, None)
                 last.verdict, last.name, last.way, last.words = departing.verdict, ask, departing.way, departing.words
+
+    def _is_the_one_chosen(self, last: Finding) -> bool:
+        """Whether the answer is the least or the greatest of several steps, and this step at the end is that one."""
+        ask = self.problem.ask
+        tree = self.problem.question.relations.get(ask)
+        among = isinstance(tree, Call) and tree.function in COMPARED and last.name in self.worlds.steps[ask].uses
+        return among and last.verdict == "holds" and last.entry is not None and self.own.is_right(ask, last.entry)
 
     def _is_listed(self, number: Number, entry: Entry) -> bool:
         """Whether a number as typed is a size that may be chosen for the answer, rightly or wrongly."""
