@@ -9,7 +9,7 @@ from tutor.engine.question import Engine
 from tutor.engine.setting import set_problem
 from tutor.looks import LIGHT
 
-LESSONS = ("parallel-strings", "battery-circuit", "transfer", "switch-on-order")
+LESSONS = ("series-strings", "parallel-strings", "battery-circuit", "transfer", "switch-on-order")
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +70,14 @@ def test_in_the_moment_of_transfer_nothing_feeds_the_loads(engine):
 def test_a_series_string_alone_is_drawn_as_before(engine):
     _, diagram = drawn(engine, "most-modules-in-series")
     assert diagram.sentence.startswith("Some modules in series, each")
+
+
+def test_both_kinds_of_modules_in_one_string_are_drawn(engine):
+    for number in range(1, 4):
+        problem, diagram = drawn(engine, "mismatched-modules-in-series", "string_power", number)
+        first, second = problem.text_of("modules_in_series"), problem.text_of("second_modules")
+        assert f"{first} of kind A ({problem.parts['module']}" in diagram.sentence
+        assert f"{second} of kind B ({problem.parts['second_module']}" in diagram.sentence
 
 
 def test_no_diagram_gives_the_answer_away(engine):

@@ -4,13 +4,15 @@ from tutor.diagrams.battery import BatteryCircuit, battery_circuit
 from tutor.diagrams.drawing import Diagram
 from tutor.diagrams.parallel import parallel_strings
 from tutor.diagrams.paths import PathLabels, source_paths
-from tutor.diagrams.series import series_string
+from tutor.diagrams.series import ModuleKind, mixed_string, series_string
 
 __all__ = [
     "BatteryCircuit",
     "Diagram",
+    "ModuleKind",
     "PathLabels",
     "battery_circuit",
+    "mixed_string",
     "parallel_strings",
     "series_string",
     "source_paths",

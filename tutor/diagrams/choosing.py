@@ -4,7 +4,7 @@ from tutor.diagrams.battery import BatteryCircuit, battery_circuit
 from tutor.diagrams.drawing import Diagram
 from tutor.diagrams.parallel import OPEN, parallel_strings
 from tutor.diagrams.paths import PathLabels, source_paths
-from tutor.diagrams.series import series_string
+from tutor.diagrams.series import ModuleKind, mixed_string, series_string
 from tutor.engine.problem import Problem
 from tutor.looks import Look
 from tutor.trade.transfer import Source
@@ -32,6 +32,8 @@ def diagram_of(problem: Problem, look: Look) -> Diagram | None:
         return battery_circuit(_battery_circuit(problem), look)
     if "strings_in_parallel" in names:
         return _parallel(problem, names, look)
+    if "second_modules" in problem.shown and "modules_in_series" in problem.shown:
+        return mixed_string((_kind(problem, ""), _kind(problem, "second_")), "? V", look=look)
     if "modules_in_series" in {*problem.shown, problem.ask}:
         label = next((problem.shown[name].text for name in _MODULE_VOLTAGES if name in problem.shown), "? V")
         return series_string(_count(problem, "modules_in_series"), label, "? V", look=look)
@@ -63,6 +65,13 @@ def _joined(problem: Problem, *parts: tuple[str, str]) -> str:
 
 def _count(problem: Problem, name: str) -> int | None:
     return int(problem.known[name]) if name in problem.shown else None
+
+
+def _kind(problem: Problem, second: str) -> ModuleKind:
+    """The modules of the first ('') or of the second kind ('second_') in a string."""
+    label = _joined(problem, ("{}", f"{second}module_vmp"), ("{}", f"{second}module_imp"))
+    count = problem.known[f"{second}modules" if second else "modules_in_series"]
+    return ModuleKind(int(count), label, problem.parts.get(f"{second}module", "other modules"))
 
 
 def _parallel(problem: Problem, names: set[str], look: Look) -> Diagram:

@@ -15,6 +15,7 @@ from tutor.looks import Look
 
 SIGN_SIZE = 20
 THICK, THIN = 7, 2
+HATCH_PITCH = 0.13
 WIRE = 3
 _POINTS = re.compile(r'((?:height|width)="[\d.]+)pt"')
 _FONT = "Source Sans, Segoe UI, Helvetica, Arial, Liberation Sans, sans-serif"
@@ -70,6 +71,16 @@ def add_box(
     middle = (width / 2, height / 2 + lift)
     box.segments.append(SegmentText(middle, plain("\n".join(lines)), align=("center", "center")))
     drawing.add(box.theta(0).at(corner))
+
+
+def add_hatching(drawing: schemdraw.Drawing, corner: Place, size: Place, look: Look) -> None:
+    """Hatch a strip, wider than it is high, by its lower left corner."""
+    width, height = size
+    strip = elements.Element()
+    strip.segments.append(Segment([(0.0, height), (width, height)], color=look.text, lw=1.2))
+    starts = itertools.takewhile(lambda start: start + height <= width, itertools.count(0.0, HATCH_PITCH))
+    strip.segments += [Segment([(x, 0.0), (x + height, height)], color=look.text, lw=1.2) for x in starts]
+    drawing.add(strip.theta(0).at(corner))
 
 
 def add_wire(drawing: schemdraw.Drawing, *places: Place, width: float = WIRE, dashed: bool = False) -> None:
