@@ -173,7 +173,7 @@ def _drawn(shown: Sequence[_Column], legend: Sequence[str], string_label: str, e
 
 
 def _add_modules(drawing: schemdraw.Drawing, shown: Sequence[_Column], height: float, look: Look) -> None:
-    lead_y, lift = height / 2, (height - BOX_HEIGHT) / 2
+    lead_y = height / 2
     for place, column in enumerate(shown):
         x = place * PITCH
         if place:
@@ -184,7 +184,7 @@ def _add_modules(drawing: schemdraw.Drawing, shown: Sequence[_Column], height: f
             add_text(drawing, more, x + BOX_WIDTH / 2, lead_y + 0.6)
             add_text(drawing, kind, x + BOX_WIDTH / 2, lead_y - 0.6)
             continue
-        add_box(drawing, (x, 0), (BOX_WIDTH, height), column.lines, look, lift=lift)
+        add_box(drawing, (x, 0), (BOX_WIDTH, height), column.lines, look)
         if column.hatched:
             add_hatching(drawing, (x, 0), (BOX_WIDTH, HATCHED), look)
         add_text(drawing, "−", x + 0.28, height - 0.35, SIGN_SIZE)
