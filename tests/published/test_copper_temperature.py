@@ -1,4 +1,4 @@
-"""The temperature of loaded copper against the standards' own factors for warm air, and stories that must be possible."""
+"""The temperature of loaded copper by the standards' own factors for warm air, and stories that are possible."""
 
 import pytest
 
