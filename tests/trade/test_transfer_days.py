@@ -11,6 +11,7 @@ from tutor.trade.transfer import (
     Source,
     System,
     simulate,
+    tell,
 )
 
 H = 3600.0
@@ -68,6 +69,60 @@ def test_an_idle_inverter_empties_the_battery_too():
     assert time_of(trace, Kind.BATTERY_LOW) == pytest.approx(24 * H)
     assert trace.totals.losses == pytest.approx(2400 * WH)
     assert trace.source_at(H) == {}
+
+
+def test_a_battery_gives_less_than_its_store_loses():
+    """450 W / 0.9 = 500 W at the battery, 500 / 0.8 = 625 W out of the store: 2,400 Wh last 3.84 h."""
+    day = [Point(0, (450,), supply_available=True), Point(H, (450,))]
+    trace = simulate(system(battery_discharge_efficiency=0.8), day, 24 * H, 3000 * WH)
+    assert trace.outage_runtime() == pytest.approx(3.84 * H)
+    assert trace.totals.storage_losses == pytest.approx(3.84 * 125 * WH)
+
+
+def test_a_battery_stores_less_than_it_is_charged_with():
+    """1,000 W from the array, 0.9 of them stored: 1,800 Wh from 40 % to full take 2 h, and 200 Wh are lost."""
+    changes = {"charge_power": 1000.0, "battery_charge_efficiency": 0.9}
+    trace = simulate(system(**changes), [Point(0, (0,), 1000.0, True)], 5 * H, 1200 * WH)
+    assert time_of(trace, Kind.BATTERY_FULL) == pytest.approx(2 * H)
+    assert trace.totals.storage_losses == pytest.approx(200 * WH)
+
+
+def test_what_is_charged_and_drawn_again_is_less_by_both_efficiencies():
+    """600 Wh into the store at 0.9, then out again at 0.8 through no inverter loss: 600 × 0.9 × 0.8 = 432 Wh served."""
+    losses = {"battery_charge_efficiency": 0.9, "battery_discharge_efficiency": 0.8, "inverter_efficiency": 1.0}
+    plant = system(charge_power=600.0, charger_priority=(Source.ARRAY,), **losses)
+    day = [Point(0, (0,), 600.0, True), Point(H, (432,), 0.0, True), Point(2 * H, (432,))]
+    trace = simulate(plant, day, 3 * H, 1200 * WH)
+    assert trace.intervals[-1].stored_end == pytest.approx(1200 * WH)
+    assert trace.totals.from_battery == pytest.approx(432 * WH)
+
+
+def test_pass_through_costs_what_the_device_draws_itself():
+    """120 V, 1,100 W of load, 500 W of charging at the supply, 20 W of its own: 1,620 / 120 = 13.5 A."""
+    plant = system(
+        supply_voltage=120.0, standby_power=20.0, charge_power=450.0, charger_efficiency=0.9, pass_through_max=30.0
+    )
+    trace = simulate(plant, [Point(0, (1100,), supply_available=True)], H, 1500 * WH)
+    assert trace.supply_current_at(60) == pytest.approx(13.5)
+    assert trace.totals.losses == pytest.approx((20 + 50) * WH)
+    assert "the supply gives the inverter-charger itself 20" in tell(trace)[0]
+
+
+def test_its_own_draw_counts_within_the_input_limit():
+    """10 A × 120 V leave 1,200 W: 1,100 W of load and 20 W of its own leave 80 W for charging."""
+    plant = system(supply_voltage=120.0, standby_power=20.0, charge_power=450.0, pass_through_max=10.0)
+    flow = simulate(plant, [Point(0, (1100,), supply_available=True)], H, 1500 * WH).at(60).flow
+    assert flow.supply_power == pytest.approx(1200)
+    assert flow.supply_charge == pytest.approx(80)
+
+
+def test_an_overloaded_inverter_that_has_shut_down_still_draws_for_itself():
+    """3,500 W trip the inverter at once; 60 W for 24 h take 1,440 Wh of the store and go no lower than the cut-off."""
+    trace = simulate(system(standby_power=60.0), [Point(0, (3500,))], 24 * H, 3000 * WH)
+    assert trace.at(H).mode is Mode.OFF
+    assert trace.intervals[-1].stored_end == pytest.approx(1560 * WH)
+    longer = simulate(system(standby_power=60.0), [Point(0, (3500,))], 96 * H, 3000 * WH)
+    assert longer.intervals[-1].stored_end == 600 * WH
 
 
 def test_the_array_stretches_the_battery():

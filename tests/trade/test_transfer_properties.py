@@ -35,6 +35,9 @@ def systems(draw):
         battery_capacity=draw(mixed([1000.0, 5000.0], 1000.0, 8000.0)) * WH,
         inverter_efficiency=draw(mixed([0.9, 1.0], 0.3, 1.0)),
         idle_power=draw(mixed([0.0, 50.0], 0.0, 200.0)),
+        standby_power=draw(mixed([0.0, 20.0], 0.0, 100.0)),
+        battery_charge_efficiency=draw(mixed([0.95, 1.0], 0.3, 1.0)),
+        battery_discharge_efficiency=draw(mixed([0.95, 1.0], 0.3, 1.0)),
         overload_power=draw(mixed([0.0, 6000.0], 0.0, 8000.0)),
         overload_time=draw(mixed([0.0, 5.0, math.inf], 0.0, 1800.0)),
         low_cutoff=low,
@@ -84,14 +87,14 @@ HOLDS = {
 
 
 def with_holds(trace, low):
-    """Each interval with whether an event has said that battery or overload keep the inverter off."""
+    """Each interval with what events have said of whether battery or overload keep the inverter off."""
     events = list(reversed(trace.events))
     holds = {"battery": low, "overload": False}
     for one in trace.intervals:
         while events and events[-1].time <= one.start:
             kind = events.pop().kind
             holds |= dict([HOLDS[kind]] if kind in HOLDS else [])
-        yield one, any(holds.values())
+        yield one, dict(holds)
 
 
 @over(days())
@@ -115,14 +118,18 @@ def test_energy_balances_in_every_interval_and_in_all(day):
         assert given_ == pytest.approx(taken, rel=1e-9, abs=1e-9 * flow.served)
         assert flow.served == pytest.approx(flow.from_array + flow.from_battery + flow.from_supply, rel=1e-12)
         assert flow.losses >= -1e-9 * flow.served
-        change = flow.battery_power * one.duration
+        assert flow.storage_losses >= 0
+        change = flow.stored_power * one.duration
         assert one.stored_end - one.stored_start == pytest.approx(change, rel=1e-9, abs=1e-9 * one.stored_start)
     totals = trace.totals
-    given_ = totals.array_used + totals.from_supply + totals.supply_charge + totals.battery_discharged
+    from_outside = totals.array_used + totals.from_supply + totals.supply_charge + totals.supply_standby
+    given_ = from_outside + totals.battery_discharged
     assert given_ == pytest.approx(totals.served + totals.losses + totals.battery_charged, rel=1e-9)
     change = trace.intervals[-1].stored_end - trace.intervals[0].stored_start
-    size = totals.battery_charged + totals.battery_discharged + trace.system.battery_capacity
-    assert change == pytest.approx(totals.battery_charged - totals.battery_discharged, abs=1e-9 * size)
+    size = from_outside + totals.battery_discharged + trace.system.battery_capacity
+    assert change == pytest.approx(
+        from_outside - totals.served - totals.losses - totals.storage_losses, abs=1e-9 * size
+    )
     assert totals.asked == pytest.approx(totals.served + totals.unserved, rel=1e-9)
     assert math.fsum(one.energy for one in trace.unserved()) == pytest.approx(totals.unserved, rel=1e-9)
 
@@ -142,6 +149,24 @@ def test_what_is_served_is_fed_by_sources_that_have_it(day):
         assert not flow.from_supply or one.mode is Mode.SUPPLY
         assert not flow.from_battery or (one.mode is Mode.INVERTER and one.stored_start > 0)
         assert not flow.inverter_output or flow.losses >= trace.system.idle_power * (1 - 1e-9)
+
+
+@over(days())
+def test_the_inverter_charger_draws_for_itself_in_every_mode(day):
+    """What is left of the losses after both conversions; a battery at its cut-off gives nothing for it."""
+    trace, system = run(day), day[0]
+    for one, held in with_holds(trace, day[2] < system.low_energy):
+        flow = one.flow
+        converting = flow.inverter_output * (1 / system.inverter_efficiency - 1)
+        own = flow.losses - converting - (flow.supply_charge - flow.charge_from_supply)
+        inverting = one.mode is Mode.INVERTER or flow.from_array > 0
+        expected = system.idle_power if inverting else system.standby_power
+        room = 1e-9 * (1 + flow.losses + flow.supply_charge)
+        if one.mode.live or not (held["battery"] or one.stored_start <= system.low_energy):
+            assert own == pytest.approx(expected, abs=room)
+        else:
+            available = inputs_at(day[1], one.start).array_power + flow.supply_power
+            assert own == pytest.approx(min(expected, available), abs=room)
 
 
 @over(days())
@@ -168,9 +193,9 @@ def test_the_declared_priority_is_respected(day):
             continue
         inputs = inputs_at(day[1], one.start)
         if order(Source.BATTERY) < order(Source.SUPPLY):
-            assert one.mode is Mode.INVERTER or held
+            assert one.mode is Mode.INVERTER or any(held.values())
         elif one.mode is not Mode.SUPPLY and inputs.supply_available and not system.qualification_delay:
-            assert one.flow.asked > system.supply_limit
+            assert one.flow.asked + system.standby_power > system.supply_limit
         if one.mode is Mode.SUPPLY and one.flow.from_supply > 0 and order(Source.ARRAY) < order(Source.SUPPLY):
             most = (inputs.array_power - system.idle_power) * system.inverter_efficiency
             assert one.flow.from_array == pytest.approx(max(0.0, min(most, system.inverter_power)))

@@ -58,6 +58,9 @@ class Stepper:
         behind = max(0.0, point.array_power - system.idle_power) * system.inverter_efficiency
         return min(watts, behind, system.inverter_power)
 
+    def _own(self, helped):
+        return 0.0 if helped else self.system.standby_power
+
     def _decide(self, point):
         system, watts = self.system, self._wattage(point)
         live = self.changing_for is None
@@ -83,7 +86,7 @@ class Stepper:
         limit = system.pass_through_max * system.supply_voltage
         ready = point.supply_available and self.present_for >= system.qualification_delay
         may = {
-            "supply": ready and watts - self._helped(point, watts) <= limit,
+            "supply": ready and watts - self._helped(point, watts) + self._own(self._helped(point, watts)) <= limit,
             "inverter": not self.held and not self.tripped,
         }
         ranking = sorted(may, key=lambda name: order.index("battery" if name == "inverter" else "supply"))
@@ -113,15 +116,21 @@ class Stepper:
         if feeding == "supply":
             helped = self._helped(point, watts)
             sun -= helped / system.inverter_efficiency + system.idle_power if helped else 0.0
-            mains = system.pass_through_max * system.supply_voltage - (watts - helped)
+            mains = system.pass_through_max * system.supply_voltage - (watts - helped) - self._own(helped)
         elif feeding == "off" and point.supply_available and self.present_for >= system.qualification_delay:
-            mains = system.pass_through_max * system.supply_voltage
+            mains = system.pass_through_max * system.supply_voltage - system.standby_power
         elif feeding == "inverter":
             sun -= watts / system.inverter_efficiency + system.idle_power
+        elif not self.held and not self._is_low():
+            sun -= system.standby_power
+        else:
+            sun = max(0.0, sun - system.standby_power)
         charge = (sun if Source.ARRAY in system.charger_priority else min(sun, 0.0)) + (
             mains * system.charger_efficiency if Source.SUPPLY in system.charger_priority else 0.0
         )
-        self._store(min(charge, budget) * STEP)
+        power = min(charge, budget)
+        into, out = system.battery_charge_efficiency, system.battery_discharge_efficiency
+        self._store((power * into if power > 0 else power / out) * STEP)
         self.present_for += STEP if point.supply_available else 0.0
         if feeding == "inverter" and watts > system.inverter_power:
             self.above_for += STEP
@@ -156,6 +165,9 @@ def plants(draw):
         battery_capacity=draw(st.floats(300, 1500)) * WH,
         inverter_efficiency=draw(st.floats(0.7, 1.0)),
         idle_power=draw(st.floats(1.0, 60.0)),
+        standby_power=draw(st.floats(0.0, 60.0)),
+        battery_charge_efficiency=draw(st.floats(0.7, 1.0)),
+        battery_discharge_efficiency=draw(st.floats(0.7, 1.0)),
         overload_power=draw(st.floats(2000, 5000)),
         overload_time=draw(seconds(0, 20, 300)),
         low_cutoff=draw(st.floats(0.05, 0.4)),
@@ -224,7 +236,7 @@ def test_events_and_state_agree_with_steps_of_a_second(case):
         end = min(other.end for other in (one, *others)) - late
         for at in range(int(start) + 1, int(end)):
             assert feeding[at] == one.mode
-            exact = one.stored_start + one.flow.battery_power * (at + STEP - one.start)
+            exact = one.stored_start + one.flow.stored_power * (at + STEP - one.start)
             assert abs(energies[at] - exact) <= slip
 
 
@@ -236,6 +248,9 @@ def test_a_day_with_everything_in_it_agrees_step_by_step():
         battery_capacity=500 * WH,
         inverter_efficiency=0.9,
         idle_power=20.0,
+        standby_power=12.0,
+        battery_charge_efficiency=0.95,
+        battery_discharge_efficiency=0.96,
         overload_power=3000.0,
         overload_time=20.0,
         low_cutoff=0.2,

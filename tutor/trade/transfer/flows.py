@@ -27,6 +27,8 @@ class Flow(NamedTuple):
 
     What `from_array`, `from_battery` and `from_supply` say is counted at the loads and adds up to `served`.
     `charge_from_array` and `charge_from_supply` are counted at the battery, `supply_charge` at the supply.
+    `supply_standby` is what the supply gives for the inverter-charger's own draw.  `losses` are those outside the
+    battery; `stored_power` is how fast the stored energy changes, so that the battery loses the rest of its power.
     """
 
     asked: float
@@ -41,6 +43,8 @@ class Flow(NamedTuple):
     array_used: float
     array_curtailed: float
     losses: float
+    supply_standby: float
+    stored_power: float
 
     @property
     def unserved(self) -> float:
@@ -50,7 +54,12 @@ class Flow(NamedTuple):
     @property
     def supply_power(self) -> float:
         """All that is taken from the supply."""
-        return self.from_supply + self.supply_charge
+        return self.from_supply + self.supply_charge + self.supply_standby
+
+    @property
+    def storage_losses(self) -> float:
+        """What the battery loses in charging or discharging."""
+        return self.battery_power - self.stored_power
 
     @property
     def inverter_output(self) -> float:
@@ -78,7 +87,14 @@ def assistance(system: System, load: float, array: float) -> float:
 
 def supply_fits(system: System, load: float, array: float) -> bool:
     """Tell whether the supply can carry a load within the pass-through limit."""
-    return load - assistance(system, load, array) <= system.supply_limit * (1 + _REPRESENTATION)
+    from_array = assistance(system, load, array)
+    own = standby_draw(system, from_array)
+    return load - from_array + own <= system.supply_limit * (1 + _REPRESENTATION)
+
+
+def standby_draw(system: System, from_array: float) -> float:
+    """What the inverter-charger draws itself from the supply; nothing while its inverter runs on the array anyway."""
+    return 0.0 if from_array > 0 else system.standby_power
 
 
 def flow_on_inverter(system: System, asked: float, load: float, array: float, room: float) -> Flow:
@@ -88,27 +104,42 @@ def flow_on_inverter(system: System, asked: float, load: float, array: float, ro
     """
     demand = inverter_demand(system, load)
     if array < demand:
-        from_array = load * array / demand
-        return Flow(asked, load, from_array, load - from_array, 0, 0, 0, 0, array - demand, array, 0, demand - load)
+        from_array, drawn = load * array / demand, demand - array
+        stored = _stored_power(system, -drawn)
+        return Flow(asked, load, from_array, load - from_array, 0, 0, 0, 0, -drawn, array, 0, demand - load, 0, stored)
     charge, _ = _charging(system, room, array - demand, 0)
-    left = array - demand - charge
-    return Flow(asked, load, load, 0, 0, charge, 0, 0, charge, demand + charge, left, demand - load)
+    left, stored = array - demand - charge, _stored_power(system, charge)
+    return Flow(asked, load, load, 0, 0, charge, 0, 0, charge, demand + charge, left, demand - load, 0, stored)
 
 
 def flow_on_supply(system: System, asked: float, load: float, array: float, room: float) -> Flow:
     """The flows while the supply carries the loads: what it may give beyond them it gives to the charger."""
     from_array = assistance(system, load, array)
     to_inverter = inverter_demand(system, from_array) if from_array > 0 else 0.0
-    from_supply = load - from_array
+    from_supply, own = load - from_array, standby_draw(system, from_array)
     left = array - to_inverter if array - to_inverter > array * _REPRESENTATION else 0.0
-    spare = max(0.0, system.supply_limit - from_supply)
-    return _charge_beside(system, asked, (load, from_array, from_supply), (to_inverter, left, spare), room)
+    spare = max(0.0, system.supply_limit - from_supply - own)
+    return _charge_beside(system, asked, (load, from_array, from_supply), (to_inverter, left, spare), room, own)
 
 
-def flow_without_loads(system: System, asked: float, array: float, room: float, supply: bool) -> Flow:
-    """The flows while the loads' circuit is dead: array and, where it is in use, the supply charge the battery."""
-    spare = system.supply_limit if supply else 0.0
-    return _charge_beside(system, asked, (0.0, 0.0, 0.0), (0.0, array, spare), room)
+def flow_without_loads(
+    system: System, asked: float, array: float, room: float, *, supply: bool, from_battery: bool
+) -> Flow:
+    """The flows while the loads' circuit is dead: array and, where it is in use, the supply charge the battery.
+
+    The inverter-charger draws for itself from the supply, else from the array, else from the battery where it may.
+    """
+    limit = system.supply_limit if supply else 0.0
+    own = min(system.standby_power, limit)
+    by_array = min(system.standby_power - own, array)
+    drawn = system.standby_power - own - by_array if from_battery else 0.0
+    flow = _charge_beside(system, asked, (0.0, 0.0, 0.0), (0.0, array - by_array, limit - own), room, own)
+    return flow._replace(
+        array_used=flow.array_used + by_array,
+        losses=flow.losses + by_array + drawn,
+        battery_power=flow.battery_power - drawn,
+        stored_power=flow.stored_power + _stored_power(system, -drawn),
+    )
 
 
 def _charge_beside(
@@ -117,6 +148,7 @@ def _charge_beside(
     at_loads: tuple[float, float, float],
     behind: tuple[float, float, float],
     room: float,
+    own: float,
 ) -> Flow:
     load, from_array, from_supply = at_loads
     to_inverter, array_left, supply_spare = behind
@@ -134,8 +166,17 @@ def _charge_beside(
         battery_power=by_array + by_supply,
         array_used=to_inverter + by_array,
         array_curtailed=array_left - by_array,
-        losses=(to_inverter - from_array) + (drawn - by_supply),
+        losses=(to_inverter - from_array) + (drawn - by_supply) + own,
+        supply_standby=own,
+        stored_power=_stored_power(system, by_array + by_supply),
     )
+
+
+def _stored_power(system: System, battery_power: float) -> float:
+    """How fast the stored energy changes: less than what goes in, more than what comes out."""
+    if battery_power > 0:
+        return battery_power * system.battery_charge_efficiency
+    return battery_power / system.battery_discharge_efficiency
 
 
 def _charging(system: System, room: float, array: float, supply: float) -> tuple[float, float]:

@@ -66,11 +66,11 @@ class _Run:
     def _advance(self) -> None:
         """Go on to the next event and note the interval up to it."""
         flow = self._flow()
-        level, level_at = self._next_level(flow.battery_power)
+        level, level_at = self._next_level(flow.stored_power)
         coming = self.points[self.index + 1].time if self.index + 1 < len(self.points) else _NEVER
         until = min(self.end, coming, self.accept_at, self.transfer_at, self.overload_at, level_at, *self.drop_at)
         before = self.stored
-        self.stored = level if until == level_at else self._charged(flow.battery_power * (until - self.now))
+        self.stored = level if until == level_at else self._charged(flow.stored_power * (until - self.now))
         if until > self.now:
             states = self._load_states()
             mode = (self.mode, self.target, self._why())
@@ -235,7 +235,8 @@ class _Run:
             case Mode.INVERTER:
                 return flows.flow_on_inverter(self.system, asked, self._load(), array, room)
         charging = self.mode is Mode.OFF and self.accepted
-        return flows.flow_without_loads(self.system, asked, array, room, charging)
+        spare = not self.cut_off and self.stored > self.system.low_energy
+        return flows.flow_without_loads(self.system, asked, array, room, supply=charging, from_battery=spare)
 
     def _load_states(self) -> tuple[LoadState, ...]:
         return tuple(self._load_state(at) for at in range(len(self.dropped)))

@@ -67,7 +67,10 @@ class System:
     carries the difference whatever their order.  `charger_priority` names who may charge the battery, first one first.
 
     `charge_power` is counted at the battery, for all chargers together.  `idle_power` is what the inverter itself draws
-    while it feeds loads or stands ready to.  `low_cutoff` and `return_threshold` are shares of `battery_capacity` (J):
+    while it feeds loads or stands ready to; `standby_power` is the own draw in all other modes, from the supply, else
+    from the array, else from a battery above its low cut-off.  Of the power that charges the battery
+    `battery_charge_efficiency` is stored; of what is taken from the store `battery_discharge_efficiency` comes out.
+    `low_cutoff` and `return_threshold` are shares of `battery_capacity` (J):
     down at the first the inverter stops, and it does not start before the second is reached.  `overload_power` may be
     drawn for `overload_time`, anything above it not at all.  A supply that is back is used after `qualification_delay`.
 
@@ -79,6 +82,9 @@ class System:
     battery_capacity: float
     inverter_efficiency: float = 1.0
     idle_power: float = 0.0
+    standby_power: float = 0.0
+    battery_charge_efficiency: float = 1.0
+    battery_discharge_efficiency: float = 1.0
     overload_power: float = 0.0
     overload_time: float = 0.0
     low_cutoff: float = 0.0
@@ -105,13 +111,15 @@ class System:
         for name in ("inverter_power", "battery_capacity", "supply_voltage"):
             if not 0 < getattr(self, name) < math.inf:
                 raise ValueError(f"{name} has to be above 0 and finite")
-        for name in ("idle_power", "charge_power", "overload_power", "transfer_time", "qualification_delay"):
+        powers = ("idle_power", "standby_power", "charge_power", "overload_power")
+        for name in (*powers, "transfer_time", "qualification_delay"):
             if not 0 <= getattr(self, name) < math.inf:
                 raise ValueError(f"{name} has to be 0 or more and finite")
         for name in ("overload_time", "pass_through_max"):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"{name} has to be 0 or more")
-        for name in ("inverter_efficiency", "charger_efficiency"):
+        stores = ("battery_charge_efficiency", "battery_discharge_efficiency")
+        for name in ("inverter_efficiency", "charger_efficiency", *stores):
             if not 0 < getattr(self, name) <= 1:
                 raise ValueError(f"{name} has to be above 0 and at most 1")
         if not 0 <= self.low_cutoff <= self.return_threshold - LEAST_HYSTERESIS or not self.return_threshold <= 1:

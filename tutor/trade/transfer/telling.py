@@ -132,6 +132,8 @@ def _charging(flow: Flow) -> list[str]:
     if flow.charge_from_supply > _LEAST_TOLD:
         drawn = f"which takes {watts(flow.supply_charge)} of it"
         parts.append(f"the supply charges the battery with {watts(flow.charge_from_supply)}, {drawn}")
+    if flow.supply_standby > _LEAST_TOLD:
+        parts.append(f"the supply gives the inverter-charger itself {watts(flow.supply_standby)}")
     return parts
 
 

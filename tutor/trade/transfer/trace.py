@@ -110,6 +110,8 @@ class Totals:
     array_used: float
     array_curtailed: float
     losses: float
+    supply_standby: float
+    storage_losses: float
 
 
 @dataclass(frozen=True)
