@@ -9,6 +9,7 @@ from tutor.app.lesson_figures.controls import put, told_rulebook
 from tutor.trade.inrush import PreCharge
 from tutor.trade.rulebooks import Rulebook
 from tutor.trade.transfer import Load, Point, Source, System, simulate
+from tutor.units import written
 
 if TYPE_CHECKING:
     from tutor.app.figures.shared_load import Shared
@@ -83,6 +84,8 @@ def transfer_day_figure() -> None:
         battery_capacity=capacity * _KWH,
         inverter_efficiency=0.9,
         idle_power=25.0,
+        standby_power=15.0,
+        battery_charge_efficiency=0.95,
         overload_power=4000.0,
         overload_time=5.0,
         low_cutoff=0.2,
@@ -99,6 +102,21 @@ def transfer_day_figure() -> None:
     schedule = _schedule(float(load), float(array), lost, length)
     trace = simulate(system, schedule, 24 * _HOUR, 0.8 * capacity * _KWH)
     put(transfer_day(trace, theme.look()), "transfer day")
+    st.caption(_fixed_values(system))
+
+
+def _fixed_values(system: System) -> str:
+    """What the learner cannot move in the simulated day, losses among it."""
+    charger, battery = (
+        written(efficiency * 100, "%") for efficiency in (system.charger_efficiency, system.battery_charge_efficiency)
+    )
+    return (
+        f"The other values are fixed. The inverter is rated {written(system.inverter_power, 'W')}, with an efficiency "
+        f"of {written(system.inverter_efficiency * 100, '%')}. The inverter-charger itself draws "
+        f"{written(system.idle_power, 'W')} while its inverter operates, and {written(system.standby_power, 'W')} "
+        f"otherwise. The charger delivers {charger} of what it draws from the supply. The battery stores {battery} of "
+        "what it is charged with."
+    )
 
 
 def _schedule(load: float, array: float, lost: float, length: float) -> list[Point]:
