@@ -31,7 +31,7 @@ def test_a_battery_that_stores_less_reaches_its_return_threshold_later_or_never(
     """By hand.  520 W bring 2,800 Wh down to 2,000 Wh after 1.54 h, and the supply takes over until 3 h.
 
     All is dark in the outage until the array, less 20 W, charges with 980 W from 7.25 h on.  With 95 % stored, 6,000 Wh
-    are reached after 4.30 h, at 11.55 h; then 480 W are left for 5.70 h, so that 8,600 Wh at 17.25 h last for 12.7 h and
+    are reached after 4.30 h, at 11.55 h; then 480 W are left for 5.70 h, so 8,600 Wh at 17.25 h last for 12.7 h, and
     the battery feeds at 22 h.  With 30 % stored, 13.6 h of sun would be needed.
     """
     assert feeder(engine, battery_charge_efficiency="95 %") == "battery"
