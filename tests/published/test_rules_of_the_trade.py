@@ -63,7 +63,7 @@ RULES = [
     (
         "array-current",
         "array_isc",
-        MODULE | {"strings_in_parallel": "2", "modules_in_series": "1"},
+        CURRENTS | {"strings_in_parallel": "2", "modules_in_series": "1"},
         "13.4 A",
         ["6.7 A"],
     ),
