@@ -6,6 +6,7 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
+from tutor.answers.working.judging import check_working
 from tutor.engine.setting import set_problem
 
 EXERCISE = "mismatched-modules-in-series"
@@ -86,15 +87,36 @@ def test_the_larger_maximum_is_the_one_chosen(compared):
     assert 0.02 < (power > limited).mean() < 0.9  # both cases are drawn
 
 
+BYPASSED = {
+    **{"modules_in_series": "5", "module_vmp": "34 V", "module_imp": "8.3 A", "module_power": "282 W"},
+    **{"second_modules": "2", "second_module_vmp": "18 V", "second_module_imp": "6.6 A"},
+    **{"second_module_power": "119 W", "bypass_drop": "1 V"},
+}
+
+
+def problem_with(engine, givens):
+    return set_problem(engine, EXERCISE, None, 1, "us", own_amounts(engine.question(EXERCISE, None), givens))
+
+
 def test_a_string_that_gives_more_with_its_weaker_modules_bypassed(engine):
     """Five modules of 34 V, 8.3 A and two of 18 V, 6.6 A: 206 × 6.6 = 1360 W, bypassed (170 − 2) × 8.3 = 1394 W."""
-    givens = {"modules_in_series": "5", "module_vmp": "34 V", "module_imp": "8.3 A", "module_power": "282 W"}
-    givens |= {"second_modules": "2", "second_module_vmp": "18 V", "second_module_imp": "6.6 A"}
-    own = own_amounts(engine.question(EXERCISE, None), givens | {"second_module_power": "119 W", "bypass_drop": "1 V"})
-    problem = set_problem(engine, EXERCISE, None, 1, "us", own)
+    problem = problem_with(engine, BYPASSED)
     assert problem.text_of("string_power").replace("\u00a0", " ") == "1394 W"
     assert mark(problem, "1394 W").verdict == "right"
     missed = mark(problem, "1360 W")
     assert missed.verdict == "wrong"
     assert missed.named is not None
     assert missed.named.id == "smaller-maximum"
+
+
+@pytest.mark.parametrize(
+    ("second_current", "power", "reached"), [("6.6 A", "1360 W", False), ("7.9 A", "1627 W", True)]
+)
+def test_a_working_that_stops_at_the_limited_current_reaches_the_answer_only_if_that_is_larger(
+    engine, second_current, power, reached
+):
+    problem = problem_with(engine, BYPASSED | {"second_module_imp": second_current})
+    lines = f"5 × 34 V + 2 × 18 V = 206 V\n206 V × {second_current} = {power}"
+    working = check_working(problem, lines)
+    assert working.reaches_answer is reached
+    assert [line.verdict for line in working.lines] == ["holds", "holds"]

@@ -121,6 +121,7 @@ def test_an_overloaded_inverter_that_has_shut_down_still_draws_for_itself():
     trace = simulate(system(standby_power=60.0), [Point(0, (3500,))], 24 * H, 3000 * WH)
     assert trace.at(H).mode is Mode.OFF
     assert trace.intervals[-1].stored_end == pytest.approx(1560 * WH)
+    assert "the inverter-charger itself draws 60" in tell(trace)[0]
     longer = simulate(system(standby_power=60.0), [Point(0, (3500,))], 96 * H, 3000 * WH)
     assert longer.intervals[-1].stored_end == 600 * WH
 

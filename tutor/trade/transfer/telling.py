@@ -107,11 +107,12 @@ def _state(one: Interval) -> str:
 def _feeding(one: Interval) -> str:
     if one.mode is Mode.TRANSFER:
         return "nothing feeds the loads while the transfer lasts"
+    drawn = -one.flow.battery_power
     if one.mode is Mode.OFF:
-        return "nothing feeds the loads"
+        own = f" and the inverter-charger itself draws {watts(drawn)} from the battery" if drawn > _LEAST_TOLD else ""
+        return f"nothing feeds the loads{own}"
     sources = one.flow.sources
     if not sources:
-        drawn = -one.flow.battery_power
         idle = f", whose own consumption draws {watts(drawn)} from the battery" if drawn > _LEAST_TOLD else ""
         return f"no load draws power from the {one.mode}{idle}"
     fed = [f"the {source} feeds {watts(power)}{_way(source, one)}" for source, power in sources.items()]
