@@ -41,6 +41,29 @@ RULES = [
         "1.25 Ah",
         ["0.75 Ah"],
     ),
+    # Distributor's questionnaire page, which writes 2 h 15 min as 2.15 h and 45 min as 0.45 h.
+    (
+        "charge-taken-by-an-appliance",
+        "running_time",
+        ON_TWELVE_VOLTS | {"charge_used": "11.25 Ah"},
+        "2 h 15 min",
+        ["2.15 h"],
+    ),
+    (
+        "charge-taken-by-an-appliance",
+        "running_time",
+        ON_TWELVE_VOLTS | {"charge_used": "3.75 Ah"},
+        "45 min",
+        ["0.45 h"],
+    ),
+    # Cruising journal, 2007, which prints 118 A for 1,400 W from 12 V without loss.
+    (
+        "inverter-input-current",
+        "inverter_input_current",
+        {"inverter_power": "1400 W", "inverter_efficiency": "100 %", "battery_voltage_low": "12 V"},
+        "116.7 A",
+        ["118 A"],
+    ),
     # Inverter manufacturers' pages, twice: the idle watts come on top of the conversion loss.
     (
         "runtime-after-outage",
