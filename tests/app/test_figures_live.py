@@ -50,6 +50,19 @@ def test_moving_a_choice_changes_what_is_said(figure):
     assert sentence(app) != before
 
 
+def test_a_label_without_a_curve_gets_the_reason_in_its_place(monkeypatch):
+    def sharp():
+        module = next(iter(load().modules.values()))
+        isc = module.module_isc
+        return module.model_copy(update={"module_imp": isc.model_copy(update={"value": 0.995 * isc.value})})
+
+    monkeypatch.setattr("tutor.app.lesson_figures.strings.choose_module", sharp)
+    app = page("iv-curve")
+    assert not app.exception
+    assert not app.get("plotly_chart")
+    assert "so close to its short-circuit current (Isc). Check both on the label." in app.warning[0].value
+
+
 def test_every_lesson_names_a_figure_that_exists():
     named = {lesson.header.figure for lesson in load().lessons.values()}
     assert named <= set(_FIGURES)

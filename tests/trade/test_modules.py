@@ -106,18 +106,57 @@ def test_impossible_conditions_are_refused(parameters, light, cells):
 
 
 @pytest.mark.parametrize(
-    "change",
+    ("change", "reason"),
     [
-        {"module_vmp": 41.0},
-        {"module_imp": 9.5},
-        {"module_vmp": 39.5},
-        {"module_vmp": float("nan")},
-        {"voc_coefficient": 0.003},
-        {"voc_coefficient": -0.02},
-        {"module_imp": 0.0},
-        {"module_voc": 1e9},
+        ({"module_vmp": 41.0}, "Vmp. must be less than the open-circuit voltage"),
+        ({"module_imp": 9.5}, "Imp. must be less than the short-circuit current"),
+        ({"module_vmp": 39.5}, "so close to its open-circuit voltage"),
+        ({"module_imp": 8.95}, "so close to its short-circuit current"),
+        ({"module_vmp": 19.0}, "above half its open-circuit voltage"),
+        ({"module_voc": 1e9}, "above half its open-circuit voltage"),
+        ({"module_vmp": float("nan")}, "more than zero"),
+        ({"module_imp": 0.0}, "more than zero"),
+        ({"voc_coefficient": 0.003}, "temperature coefficients"),
+        ({"voc_coefficient": -0.02}, "temperature coefficients"),
+        ({"isc_coefficient": float("inf")}, "temperature coefficients"),
     ],
 )
-def test_a_label_that_no_module_can_have_is_refused(change):
-    with pytest.raises(FitError, match="compare them with the label"):
+def test_a_label_that_no_module_can_have_is_refused_with_the_reason(change, reason):
+    with pytest.raises(FitError, match=reason) as refused:
         fit(replace(LABEL, **change))
+    assert str(refused.value).endswith("label.")
+
+
+def test_whatever_a_label_says_it_is_fitted_or_refused():
+    """Labels far from any module too: a fitted curve has the label's points, and nothing else is ever raised."""
+    random = np.random.default_rng(20260)
+    fitted = 0
+    for _ in range(3000):
+        voc, isc = 10 ** random.uniform(-1, 4), 10 ** random.uniform(-2, 3)
+        label = Label(
+            module_voc=voc,
+            module_vmp=voc * random.uniform(0.4, 1.05),
+            module_isc=isc,
+            module_imp=isc * random.uniform(0.4, 1.05),
+            voc_coefficient=random.uniform(-0.01, 0.002),
+            isc_coefficient=random.uniform(-0.002, 0.005),
+        )
+        try:
+            points = key_points(fit(label), 1000.0, 25.0)
+        except FitError:
+            continue
+        fitted += 1
+        for name in ("voc", "vmp", "isc", "imp"):
+            assert getattr(points, name) == pytest.approx(getattr(label, f"module_{name}"), rel=1e-5), label
+    assert fitted > 500
+
+
+def test_a_label_that_silicon_s_band_gap_fits_gets_it(parameters):
+    assert parameters.activation_energy == pytest.approx(1.121)
+
+
+def test_a_label_too_sharp_for_silicon_s_band_gap_keeps_its_coefficient():
+    label = replace(LABEL, module_imp=8.75)
+    cold, warm = key_points(fit(label), 1000.0, [24.0, 26.0]).voc
+    assert fit(label).activation_energy > 1.2
+    assert (warm - cold) / 2 / label.module_voc == pytest.approx(label.voc_coefficient, rel=0.01)

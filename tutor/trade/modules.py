@@ -9,12 +9,15 @@ and terminal voltage are explicit:
 so that only open circuit, short circuit and the point of most power need an iteration (Newton's, of one variable).
 """
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Values = NDArray[np.float64]
+Point = tuple[float, float]
 
 STANDARD_IRRADIANCE = 1000.0  # W/m², IEC 60904-3 (from memory)
 STANDARD_CELL = 25.0  # °C
@@ -25,11 +28,17 @@ _BAND_GAP_SLOPE = -0.0002677  # share of the band gap per kelvin (De Soto 2006)
 _VOC_STEP = 2.0  # K, over which the label's open-circuit voltage coefficient is matched
 _MOST_ITERATIONS = 100
 _CLOSE_ENOUGH = 1e-13
-_NO_FIT = "no curve of a crystalline module passes through these figures; compare them with the label once more"
+_CLEAR_OF_THE_END = 1e-4  # so far from the softest diode, whose shunt is endless or whose series resistance is none
+_SHARPEST = 60.0  # scaled voltages in Voc: twice what an ideal silicon cell of 0.75 V has (0.75 V / 25.7 mV)
+_SOFTEST = 4.0  # as many: so soft a diode peaks too low for any label that comes this far
+_WEAKEST_ACTIVATION, _STRONGEST_ACTIVATION = 0.7, 3.5  # eV
+_NOT_LESS = "The operating {} must be less than the {}. Check both on the label."
+_TOO_CLOSE = "No solar cell's curve has an operating {} so close to its {}. Check both on the label."
+_NO_COEFFICIENT = "The temperature coefficients do not fit a solar cell. Check both, and their signs, on the label."
 
 
 class FitError(ValueError):
-    """A label whose figures no single-diode curve with real resistances passes through."""
+    """A label whose figures no single-diode curve with real resistances passes through; its text is the reason."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +58,8 @@ class DiodeParameters:
     """The five parameters at 1000 W/m² and 25 °C cells, and how the light current moves with temperature.
 
     light_current and saturation_current in A, scaled_voltage (ideality × cells × thermal voltage) in V,
-    series_resistance in Ω, shunt_conductance in S, light_current_slope in A/K.
+    series_resistance in Ω, shunt_conductance in S, light_current_slope in A/K, activation_energy (with which the
+    saturation current grows as the cells warm: the band gap, where the label fits silicon) in eV.
     """
 
     light_current: float
@@ -58,6 +68,7 @@ class DiodeParameters:
     series_resistance: float
     shunt_conductance: float
     light_current_slope: float
+    activation_energy: float = _BAND_GAP
 
 
 @dataclass(frozen=True)
@@ -115,8 +126,10 @@ def translate(parameters: DiodeParameters, irradiance: ArrayLike, cell_temperatu
     warmer = celsius - STANDARD_CELL
     standard = STANDARD_CELL + _ZERO_CELSIUS
     kelvin = celsius + _ZERO_CELSIUS
-    gap = _BAND_GAP * (1 + _BAND_GAP_SLOPE * warmer)
-    growth = (kelvin / standard) ** 3 * np.exp((_BAND_GAP / standard - gap / kelvin) / _BOLTZMANN)
+    gap = 1 + _BAND_GAP_SLOPE * warmer
+    growth = (kelvin / standard) ** 3 * np.exp(
+        parameters.activation_energy * (1 / standard - gap / kelvin) / _BOLTZMANN
+    )
     return Diode(
         light_current=share * (parameters.light_current + parameters.light_current_slope * warmer),
         saturation_current=parameters.saturation_current * growth,
@@ -156,75 +169,136 @@ def curve(parameters: DiodeParameters, irradiance: float, cell_temperature: floa
 def fit(label: Label) -> DiodeParameters:
     """Find the parameters whose curve has the label's four points and its open-circuit voltage coefficient.
 
-    With scaled voltage and series resistance chosen, the curve's passing through short circuit, open circuit and the
-    point of most power is linear in the three other parameters; Newton's method finds the two for which power peaks
-    at that point and the voltage moves with temperature as the label says (De Soto 2006, section 3).
-    Raises FitError if no curve with a positive saturation current and resistances fits.
+    With the scaled voltage chosen, one series resistance makes power peak at the label's point, and the three other
+    parameters follow from short circuit, open circuit and that point by linear equations.  The softer the diode (the
+    larger its scaled voltage), the smaller are the series resistance and the shunt conductance; both stay positive up
+    to one softest diode.  Among those the one is taken that moves with temperature as silicon does (De Soto 2006,
+    section 3); where none does, the nearest, with another activation energy in place of silicon's band gap.
+    Raises FitError with the reason where no real diode has such a label.
     """
-    if not (0 < label.module_vmp < label.module_voc and 0 < label.module_imp < label.module_isc):
-        raise FitError(_NO_FIT)
-    unknown = np.array([_first_scaled_voltage(label), 0.3 * (label.module_voc - label.module_vmp) / label.module_imp])
-    with np.errstate(all="ignore"):
-        for _ in range(_MOST_ITERATIONS):
-            try:
-                step = -np.linalg.solve(_misfit_slopes(label, unknown), _misfit(label, unknown))
-            except np.linalg.LinAlgError as error:
-                raise FitError(_NO_FIT) from error
-            change = float(np.max(np.abs(step / unknown)))
-            unknown = unknown + step * min(1.0, 0.3 / change)
-            if change < 1e-12:
-                return _checked(_parameters(label, *unknown))
-    raise FitError(_NO_FIT)
+    _check_points(label)
+    sharpest = label.module_voc / _SHARPEST
+    if _power_slope_at(label, sharpest, 0.0) >= 0:
+        raise FitError(_TOO_CLOSE.format("voltage (Vmp)", "open-circuit voltage (Voc)"))
+    if _passing(label, sharpest).shunt_conductance < 0:
+        raise FitError(_TOO_CLOSE.format("current (Imp)", "short-circuit current (Isc)"))
+    softest = _root(lambda scaled: _power_slope_at(label, scaled, 0.0), sharpest, label.module_voc / _SOFTEST)
+    softest = _root(lambda scaled: -_passing(label, scaled).shunt_conductance, sharpest, softest)
+    softest *= 1 - _CLEAR_OF_THE_END
+    scaled = _root(lambda scaled: _BAND_GAP - _passing(label, scaled).activation_energy, sharpest, softest)
+    found = _passing(label, scaled)
+    if not _WEAKEST_ACTIVATION <= found.activation_energy <= _STRONGEST_ACTIVATION:
+        raise FitError(_NO_COEFFICIENT)
+    return found
 
 
-def _checked(parameters: DiodeParameters) -> DiodeParameters:
-    if min(parameters.saturation_current, parameters.series_resistance, parameters.shunt_conductance) <= 0:
-        raise FitError(_NO_FIT)
-    return parameters
+def _check_points(label: Label) -> None:
+    """Refuse figures that no falling curve has whose slope only steepens."""
+    if not all(0 < figure < math.inf for figure in (label.module_vmp, label.module_imp)):
+        raise FitError("The operating voltage (Vmp) and current (Imp) must be more than zero. Check the label.")
+    if not label.module_vmp < label.module_voc < math.inf:
+        raise FitError(_NOT_LESS.format("voltage (Vmp)", "open-circuit voltage (Voc)"))
+    if not label.module_imp < label.module_isc < math.inf:
+        raise FitError(
+            "The operating current (Imp) must be less than the short-circuit current (Isc). Check the label."
+        )
+    if label.module_voc >= 2 * label.module_vmp or label.module_isc >= 2 * label.module_imp:
+        raise FitError(
+            "A module delivers its most power above half its open-circuit voltage and half its short-circuit current. "
+            "Check Vmp and Imp on the label."
+        )
+    if not -math.inf < label.voc_coefficient < 0 or not math.isfinite(label.isc_coefficient):
+        raise FitError(_NO_COEFFICIENT)
 
 
-def _first_scaled_voltage(label: Label) -> float:
-    """Solve the model's slope of open-circuit voltage by temperature for the scaled voltage, without a shunt."""
-    kelvin = STANDARD_CELL + _ZERO_CELSIUS
-    slope = label.module_voc * label.voc_coefficient
-    return (slope - label.module_voc / kelvin) / (
-        label.isc_coefficient - 3 / kelvin - _BAND_GAP * (1 - kelvin * _BAND_GAP_SLOPE) / (_BOLTZMANN * kelvin**2)
-    )
-
-
-def _parameters(label: Label, scaled_voltage: float, series_resistance: float) -> DiodeParameters:
-    """Find the three parameters that make the curve pass through the label's three points."""
-    current = np.array([label.module_isc, label.module_imp, 0.0])
-    diode_voltage = np.array([0.0, label.module_vmp, label.module_voc]) + current * series_resistance
-    rows = np.column_stack([np.ones(3), -np.expm1(diode_voltage / scaled_voltage), -diode_voltage])
-    scale = np.array([1.0, np.exp(-label.module_voc / scaled_voltage), 1.0])
-    light, saturation, conductance = np.linalg.solve(rows * scale, current) * scale
+def _passing(label: Label, scaled_voltage: float) -> DiodeParameters:
+    """Find the curve of one scaled voltage that passes through the label's points and has its most power there."""
+    most = (label.module_voc - label.module_vmp) / label.module_imp * (1 - _CLOSE_ENOUGH)
+    resistance = _root(lambda resistance: _power_slope_at(label, scaled_voltage, resistance), 0.0, most)
+    steep, conductance = _linear(label, scaled_voltage, resistance)
+    saturation = steep * math.exp(-label.module_voc / scaled_voltage)
+    light = steep + conductance * label.module_voc - saturation
     return DiodeParameters(
-        light_current=float(light),
-        saturation_current=float(saturation),
-        scaled_voltage=float(scaled_voltage),
-        series_resistance=float(series_resistance),
-        shunt_conductance=float(conductance),
+        light_current=light,
+        saturation_current=saturation,
+        scaled_voltage=scaled_voltage,
+        series_resistance=resistance,
+        shunt_conductance=conductance,
         light_current_slope=label.module_isc * label.isc_coefficient,
+        activation_energy=_activation_energy(label, scaled_voltage, steep, conductance, light),
     )
 
 
-def _misfit(label: Label, unknown: Values) -> Values:
-    """Measure the slope of power at the label's best point, and the current at its warmer open circuit (A)."""
-    parameters = _parameters(label, *unknown)
-    standard = translate(parameters, STANDARD_IRRADIANCE, STANDARD_CELL)
-    best = np.asarray(label.module_vmp + label.module_imp * parameters.series_resistance)
-    power_slope = _power_slope(standard, best)[0]
-    warmer = translate(parameters, STANDARD_IRRADIANCE, STANDARD_CELL + _VOC_STEP)
-    voc = np.asarray(label.module_voc * (1 + label.voc_coefficient * _VOC_STEP))
-    return np.array([power_slope, warmer.current(voc)], float)
+def _linear(label: Label, scaled_voltage: float, resistance: float) -> tuple[float, float]:
+    """Solve for the diode's current at open circuit (A) and the shunt conductance (S): the curve has three points."""
+    falls = []
+    for voltage, current in ((0.0, label.module_isc), (label.module_vmp, label.module_imp)):
+        below = label.module_voc - voltage - current * resistance
+        falls.append((-math.expm1(-below / scaled_voltage), below, current))
+    (first, short, isc), (second, best, imp) = falls
+    determinant = first * best - second * short
+    return (isc * best - imp * short) / determinant, (first * imp - second * isc) / determinant
 
 
-def _misfit_slopes(label: Label, unknown: Values) -> Values:
-    """Measure how the misfit moves with each unknown, by central differences."""
-    nudges = 1e-6 * np.diag(unknown)
-    columns = [(_misfit(label, unknown + by) - _misfit(label, unknown - by)) / (2 * by.sum()) for by in nudges]
-    return np.column_stack(columns)
+def _power_slope_at(label: Label, scaled_voltage: float, resistance: float) -> float:
+    """Measure how far the curve falls too steeply for most power at the label's point (A)."""
+    steep, conductance = _linear(label, scaled_voltage, resistance)
+    diode_voltage = label.module_vmp + label.module_imp * resistance
+    slope = steep / scaled_voltage * math.exp((diode_voltage - label.module_voc) / scaled_voltage) + conductance
+    return slope * (label.module_vmp - label.module_imp * resistance) - label.module_imp
+
+
+def _activation_energy(label: Label, scaled: float, steep: float, conductance: float, light: float) -> float:
+    """Find the energy (eV) with which the open-circuit voltage moves with temperature as the label says."""
+    cool = STANDARD_CELL + _ZERO_CELSIUS
+    warm = cool + _VOC_STEP
+    voc = label.module_voc * (1 + label.voc_coefficient * _VOC_STEP)
+    left = light + label.module_isc * label.isc_coefficient * _VOC_STEP - conductance * voc
+    if voc <= 0 or left <= 0:
+        raise FitError(_NO_COEFFICIENT)
+    growth = math.log(left / steep) + label.module_voc / scaled - voc * cool / (scaled * warm)
+    growth -= 3 * math.log(warm / cool)
+    return _BOLTZMANN * growth / (1 / cool - (1 + _BAND_GAP_SLOPE * _VOC_STEP) / warm)
+
+
+def _root(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Find where a rising function of one variable is zero, not above it; the end next to it if that lies outside.
+
+    Chandrupatla's method: inverse quadratic interpolation where that is safe, else halving ('A new hybrid
+    quadratic/bisection algorithm', Advances in Engineering Software 28 (1997), p. 145-149; from memory).
+    """
+    below, above = rising(low), rising(high)
+    if below >= 0:
+        return low
+    if above <= 0:
+        return high
+    newest, older, oldest = (high, above), (low, below), (low, below)
+    share = 0.5
+    while True:
+        at = newest[0] + share * (older[0] - newest[0])
+        found = (at, rising(at))
+        if (found[1] > 0) == (newest[1] > 0):
+            oldest = newest
+        else:
+            oldest, older = older, newest
+        newest = found
+        width = abs(older[0] - newest[0])
+        smallest = _CLOSE_ENOUGH * max(abs(low), abs(high))
+        if found[1] == 0 or width <= 2 * smallest:
+            return min(newest, older, key=lambda end: end[0])[0]
+        share = _next_share(newest, older, oldest)
+        share = min(1 - smallest / width, max(smallest / width, share))
+
+
+def _next_share(newest: Point, older: Point, oldest: Point) -> float:
+    """Say how far to go from the newest point to the one across the root."""
+    (a, fa), (b, fb), (c, fc) = newest, older, oldest
+    if fc in (fa, fb) or b == c:
+        return 0.5
+    along, up = (a - b) / (c - b), (fa - fb) / (fc - fb)
+    if not (up**2 < along and (1 - up) ** 2 < 1 - along):
+        return 0.5
+    return fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
 
 
 def _power_slope(diode: Diode, diode_voltage: Values) -> tuple[Values, Values]:

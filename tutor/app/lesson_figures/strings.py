@@ -10,7 +10,7 @@ from tutor.app.figures.base import LabelVoltages, Window
 from tutor.app.lesson_figures.controls import choose_module, put, told_rulebook
 from tutor.app.session import library
 from tutor.content.models import Charger, Module, Place
-from tutor.trade.modules import DiodeParameters, Label, fit
+from tutor.trade.modules import DiodeParameters, FitError, Label, fit
 from tutor.trade.strings import most_in_series, voltage_at
 
 
@@ -85,7 +85,12 @@ def iv_curve_figure() -> None:
     module = choose_module()
     irradiance = st.slider("Sun on the module (W/m²)", 100, 1200, 800, 50)
     cell = st.slider("Cell temperature (°C)", -40, 85, 25)
-    put(iv_curve(module.name, _diode(module), float(irradiance), float(cell), theme.look()), "iv curve")
+    try:
+        diode = _diode(module)
+    except FitError as error:
+        st.warning(f"There is no curve for {module.name}. {error}")
+        return
+    put(iv_curve(module.name, diode, float(irradiance), float(cell), theme.look()), "iv curve")
 
 
 @st.fragment
