@@ -4,6 +4,8 @@ import numpy as np
 
 from tutor.trade.modules import FitError, Label, fit
 
+SILICON = 1.121  # eV at 25 °C (De Soto 2006)
+
 
 def as_fitted(row):
     """Give a table row's label with the coefficients that its published parameters were fitted to.
@@ -25,9 +27,10 @@ def as_fitted(row):
 def test_fit_finds_the_published_parameters(crystalline):
     """Every 40th crystalline module: the parameters that rule the voltages agree closely.
 
-    The shunt is hardly told by a label and is not compared.  For nearly a quarter of the labels the exact curve would
-    need a negative shunt: the table keeps it positive and lets the short-circuit current miss the label
-    instead (by up to 0.3 A for 99 of 100 modules), while our fit refuses such a label.
+    The shunt is hardly told by a label and is not compared.  For nearly a quarter of the labels the exact curve with
+    silicon's band gap would need a negative shunt: the table keeps it positive and lets the short-circuit current miss
+    the label instead (by up to 0.3 A for 99 of 100 modules), while our fit keeps all points and takes another
+    activation energy, or refuses the label.  Those are not compared.
     """
     sample = crystalline.iloc[::40]
     misses, refused = [], 0
@@ -36,6 +39,8 @@ def test_fit_finds_the_published_parameters(crystalline):
             found = fit(as_fitted(row))
         except FitError:
             refused += 1
+            continue
+        if abs(found.activation_energy / SILICON - 1) > 1e-6:
             continue
         misses.append(
             (
@@ -46,8 +51,9 @@ def test_fit_finds_the_published_parameters(crystalline):
         )
     light, scaled, series = np.abs(np.array(misses)).T
     largest = ", ".join(f"{part.max():.3%}" for part in (light, scaled, series))
-    print(f"\n{len(sample)} labels, {refused} refused; largest misses {largest}")
-    assert refused < 0.3 * len(sample)
+    print(f"\n{len(sample)} labels, {refused} refused, {len(misses)} compared; largest misses {largest}")
+    assert refused < 0.01 * len(sample)
+    assert len(misses) > 0.7 * len(sample)
     assert light.max() < 0.001
     assert scaled.max() < 0.001
     assert np.median(series) < 0.002
