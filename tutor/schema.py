@@ -10,7 +10,18 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from tutor.classroom.models import PracticeSet
-from tutor.content.models import Charger, Exercise, Hazard, LessonHeader, Module, OrderExercise, Place, Quantity, Source
+from tutor.content.models import (
+    Agreement,
+    Charger,
+    Exercise,
+    Hazard,
+    LessonHeader,
+    Module,
+    OrderExercise,
+    Place,
+    Quantity,
+    Source,
+)
 from tutor.paths import content_root
 
 _FILES: dict[str, Any] = {
@@ -18,6 +29,7 @@ _FILES: dict[str, Any] = {
     "order-exercise": OrderExercise,
     "lesson-header": LessonHeader,
     "quantities": dict[str, Quantity],
+    "agreements": dict[str, Agreement],
     "modules": dict[str, Module],
     "chargers": dict[str, Charger],
     "places": dict[str, Place],

@@ -41,7 +41,7 @@ def test_a_unit_too_long_for_a_label_gives_way_to_the_glossarys(usual):
     ("name", "text", "words"),
     [
         ("colour", "3", "'colour' is not a given here"),
-        ("module_voc", "", "module_voc: The entry is empty"),
+        ("module_voc", "", "Module's open-circuit voltage: The entry is empty"),
         ("module_voc", "41.3 A", "gives a current"),
         ("module_voc", "1,234 V", "can be read as"),
         ("record_low", "-24 V", "gives a voltage"),

@@ -126,7 +126,7 @@ def test_own_numbers_are_kept_and_the_rest_fits_them(engine):
 @pytest.mark.parametrize(
     ("name", "amount", "words"),
     [
-        ("module_voc", "500 V", "outside what could be built"),
+        ("module_voc", "500 V", "real values lie between"),
         ("module_voc", "41.3 A", "is measured in V"),
         ("modules_in_series", "3", "is what is asked for"),
         ("run_length", "3 m", "is not a given here"),

@@ -86,8 +86,8 @@ def test_a_key_too_few_or_too_many_is_told(keys):
         (lambda: US.tables["ampacity"].look_up(US.size_named("18").area, 75.0), "no row for 18 AWG; it has 14 AWG"),
         (lambda: US.tables["ambient_factor"].look_up(90.0, 90.0), "ends at 85\u00a0°C"),
         (lambda: US.tables["ambient_factor"].look_up(math.nan, 90.0), "ends at"),
-        (lambda: US.tables["cold_voltage_factor"].look_up(math.nan), "runs from −40\u00a0°C to 24\u00a0°C"),
-        (lambda: US.tables["cold_voltage_factor"].look_up(-41.0), "runs from −40\u00a0°C to 24\u00a0°C"),
+        (lambda: US.tables["cold_voltage_factor"].look_up(math.nan), "runs from −40\u00a0°C to just below 25\u00a0°C"),
+        (lambda: US.tables["cold_voltage_factor"].look_up(-41.0), "runs from −40\u00a0°C to just below 25\u00a0°C"),
         (lambda: US.tables["ampacity"].first_size(431.0, 90.0), "the largest is 500 kcmil"),
         (lambda: US.tables["resistance"].first_size_at_most(1e-6), "the largest is 500 kcmil"),
         (lambda: US.tables["standard_ratings"].first_at_least(6001.0), "6000\u00a0A"),
@@ -264,3 +264,75 @@ def test_a_size_above_a_value_is_not_one_that_only_reaches_it():
     assert book.size_of(table.first_size(75.0, 90.0)).name == "6 AWG"
     assert book.size_of(table.first_size_above(75.0, 90.0)).name == "4 AWG"
     assert book.size_of(table.first_size_above(74.9, 90.0)).name == "6 AWG"
+
+
+def in_celsius(fahrenheit):
+    return conversion("degF").to_working(fahrenheit)
+
+
+@pytest.mark.parametrize("book", [US, IEC], ids=lambda book: book.id)
+def test_no_temperature_falls_between_two_bands(book):
+    """Every whole and half degree of either scale, from each table's coldest row to its end, has a row."""
+    halves = [half / 2 for half in range(-200, 600)]
+    temperatures = sorted([*halves, *map(in_celsius, halves)])
+    for table in book.tables.values():
+        band = next((key for key in table.keys if key.unit == "degC" and key.match != "equal"), None)
+        if band is None:
+            continue
+        others = [table.listed(key.name) for key in table.keys if key is not band]
+        for other in others[0] if others else [()]:
+            rows = [row for row in table.rows if not others or float(row["insulation_degC"]) == other]
+            low = min(float(row[band.column] or "-inf") for row in rows) if band.match == "at_or_below" else -math.inf
+            high = max(float(row[band.column]) for row in rows) if band.match == "at_or_above" else band.end - 1e-6
+            for temperature in temperatures:
+                keys = {band.name: temperature} | ({"insulation": other} if others else {})
+                if low <= temperature <= high:
+                    assert table.look_up(**keys) > 0, (table.name, keys)
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "factor"),
+    # NFPA 70-2017 Table 690.7(A) in its Fahrenheit column, third-party transcription
+    [
+        *((76, 1.02), (68, 1.02), (67, 1.04), (59, 1.04), (58, 1.06), (40, 1.10), (32, 1.10), (31, 1.12), (5, 1.16)),
+        *((4, 1.18), (-4, 1.18), (-5, 1.20), (-13, 1.20), (-14, 1.21), (-22, 1.21), (-23, 1.23), (-40, 1.25)),
+    ],
+)
+def test_the_cold_factor_in_fahrenheit_is_that_of_the_table_s_own_column(fahrenheit, factor):
+    assert US.tables["cold_voltage_factor"].look_up(in_celsius(fahrenheit)) == factor
+
+
+def test_at_the_label_s_own_temperature_the_cold_factor_ends():
+    table = US.tables["cold_voltage_factor"]
+    assert table.look_up(24.999) == 1.02
+    for celsius in (25.0, in_celsius(77), 30.0):
+        with pytest.raises(TableError, match="just below 25"):
+            table.look_up(celsius)
+
+
+@pytest.mark.parametrize(("area", "listed"), [(5e-6, 4e-6), (30e-6, 25e-6), (1.6e-6, 1.5e-6)])
+def test_a_size_between_two_carries_what_the_next_smaller_one_carries(area, listed):
+    table = IEC.tables["ampacity"]
+    assert table.look_up(area, 70.0) == table.look_up(listed, 70.0)
+
+
+def test_a_size_between_two_has_the_resistance_of_its_copper():
+    # IEC 60228:2004 Table 2, read in a reproduction: 4.61 ohm/km for 4 mm², 3.08 ohm/km for 6 mm²
+    ohm_per_km = conversion("ohm/km").to_shown(IEC.tables["resistance"].look_up(5e-6))
+    assert ohm_per_km == pytest.approx(max(4.61 * 4, 3.08 * 6) / 5, rel=1e-3)
+
+
+@pytest.mark.parametrize("area", [0.1e-6, 500e-6])
+def test_a_size_beyond_the_table_is_refused(area):
+    with pytest.raises(TableError, match="no size that the tables cover"):
+        IEC.size_or_between(area)
+    with pytest.raises(TableError, match="no row for"):
+        IEC.tables["ampacity"].look_up(area, 70.0)
+
+
+def test_only_a_size_that_is_no_standard_one_counts_as_its_neighbor():
+    """A standard size that one table leaves out keeps being refused: 18 AWG has no ampacity in the base table."""
+    assert "18 AWG" in US.tables["ampacity"].areas
+    assert US.tables["ampacity"].sizes_around(US.size_named("18 AWG").area) is None
+    assert IEC.size_or_between(5e-6).name == "5 mm²"
+    assert IEC.size_or_between(6e-6).name == "6 mm²"

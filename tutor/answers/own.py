@@ -2,42 +2,83 @@
 
 from collections.abc import Mapping
 
+from tutor.answers.awg import read_awg
 from tutor.answers.choice import read_choice
+from tutor.answers.coefficient import read_coefficient
 from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.size import read_size
 from tutor.content.models import LONGEST_UNIT, Amount, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
+from tutor.trade.rulebooks import TableError, rulebook
 from tutor.units import conversion, convert
+
+_FIGURES_OF_A_SHARE = 5  # to which a coefficient in V/K is told in %/K: a tenth of what its last digit can mean
 
 
 def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amount]:
     """Read the learner's own numbers; the unit typed is the one shown, but for kelvin where a temperature is asked.
 
+    A temperature coefficient may be typed in V/K, A/K or W/K beside the label's own value that it belongs to.
     Raises RequestError for an unknown name or a text that cannot be read.
     """
-    amounts = {}
-    for name, text in texts.items():
-        quantity = question.library.quantities.get(name)
-        if quantity is None:
+    quantities = question.library.quantities
+    for name in texts:
+        if name not in quantities:
             raise RequestError(f"'{name}' is not a given here. The givens are: {', '.join(question.known)}.")
+    amounts: dict[str, Amount] = {}
+    for name in sorted(texts, key=lambda name: quantities[name].share_of is not None):
         try:
-            amounts[name] = _amount(question, quantity, text)
+            amounts[name] = _amount(question, quantities[name], texts[name], amounts)
         except EntryError as error:
-            raise RequestError(f"{name}: {error}") from None
-    return amounts
+            words = quantities[name].words
+            raise RequestError(f"{words[0].upper()}{words[1:]}: {error}") from None
+    return {name: amounts[name] for name in texts}
 
 
-def _amount(question: Question, quantity: Quantity, text: str) -> Amount:
+def _amount(question: Question, quantity: Quantity, text: str, others: Mapping[str, Amount]) -> Amount:
     if quantity.kind == "size":
-        area = conversion("mm^2").to_working(read_size(text, question.rulebook).value)
-        return size_amount(question.rulebook.size_of(area))
+        return _size(question, text)
     if quantity.kind == "choice":
         place = read_choice(text, quantity.choices).value
         return Amount(value=place, label=quantity.choices[int(place)])
-    entry = read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
+    label = {name: amount.working for name, amount in others.items()}
+    entry = read_coefficient(text, quantity, quantity.unit, question.library.quantities, label)
     unit = _shown_unit(entry, quantity)
-    return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.12g}"), unit=unit)
+    figures = 12 if unit == entry.unit or not quantity.share_of else _FIGURES_OF_A_SHARE
+    return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.{figures}g}"), unit=unit)
+
+
+def _size(question: Question, text: str) -> Amount:
+    """A standard size of the rulebook, or any other conductor that somebody has: 5 mm², or 10 AWG under the IEC."""
+    try:
+        area = read_size(text, question.rulebook).value
+    except EntryError as not_standard:
+        try:
+            area = _other_area(question, text)
+        except EntryError:
+            raise not_standard from None
+    try:
+        return size_amount(question.rulebook.size_or_between(conversion("mm^2").to_working(area)))
+    except TableError as error:
+        raise EntryError(f"{error}.") from None
+
+
+def _other_area(question: Question, text: str) -> float:
+    """A cross-section (mm²) that is no standard size of the rulebook."""
+    if question.rulebook.id == "us":
+        entry = read_entry(text, "mm^2")
+        if not entry.unit:
+            raise EntryError("a bare number is an AWG size")
+        return entry.value
+    try:
+        gauge = read_awg(text) if any(mark in text.casefold() for mark in ("awg", "#", "ga", "/0")) else None
+    except EntryError:
+        gauge = None
+    if gauge is None:
+        return read_entry(text, "mm^2").value
+    size = rulebook("us").size_named(f"{gauge} AWG" if gauge > 0 else f"{1 - gauge}/0 AWG")
+    return conversion("mm^2").to_shown(size.area)
 
 
 def _shown_unit(entry: Entry, quantity: Quantity) -> str:

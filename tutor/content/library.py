@@ -12,6 +12,7 @@ from tutor.content.files import Document, read_text, read_yaml, validated
 from tutor.content.isolation import check_isolation
 from tutor.content.models import (
     FOR_ALL,
+    Agreement,
     Charger,
     EnergySource,
     Exercise,
@@ -80,6 +81,7 @@ class Library:
     lessons: Mapping[str, Lesson]
     declared: Mapping[str, Declared]
     orders: Mapping[str, DeclaredOrder] = field(default_factory=dict)
+    agreements: Mapping[str, Agreement] = field(default_factory=dict)
 
     def cautions(self, ids: Iterable[str], rulebook: str) -> dict[str, str]:
         """The cautions of these ids as they read under a rulebook, by their ids."""
@@ -116,6 +118,7 @@ def load(extra: Path | None = None) -> Library:
         lessons=_lessons(roots),
         declared=declared,
         orders=orders,
+        agreements=_by_id(Agreement, root / "assets" / "agreements.yaml"),
     )
     _check_references(library, root)
     return library

@@ -109,6 +109,9 @@ class Quantity(Model):
     choices: list[Sentence] = Field(default_factory=list, max_length=12)
     plausible: tuple[float, float] | None = None
     tolerance: Amount | None = None
+    share_of: Name | None = Field(
+        None, description="what a temperature coefficient is a share of, so that V/K or A/K may be typed for it too"
+    )
     unit_in: dict[RulebookId, Unit] = Field(
         default_factory=dict, description="the unit in which a rulebook tells it, where that is another: {us: ft}"
     )
@@ -129,6 +132,13 @@ class Quantity(Model):
         if self.plausible is not None and self.plausible[0] >= self.plausible[1]:
             raise ValueError("'plausible' has to be written with the lower value first")
         return self
+
+
+class Agreement(Model):
+    """What quantities of one label, data sheet or place keep to among themselves, wherever a problem has them all."""
+
+    holds: str = Field(max_length=200, description="a comparison in plain algebra: module_imp <= module_isc")
+    says: Sentence = Field(description="what a learner is told whose numbers break it: what contradicts, what to check")
 
 
 class Module(Model):

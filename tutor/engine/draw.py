@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any
 
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
+from tutor.engine.agreements import binding, broken, contradiction
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
@@ -71,22 +72,32 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
     closest: list[Pool] = []
     for role, pool in pools(question):
         taken = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
-        closest.append(_closest((role, [option for option in pool if option.name not in taken]), own))
+        left = [option for option in pool if option.name not in taken]
+        closest.append(_closest((role, _agreeing(question, left, own)), own))
     first: Problem | None = None
-    impossible = ""
+    refused = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
         problem = _problem(question, number, options, own)
         if isinstance(problem, str):
-            impossible = problem
+            refused = refused or f"These numbers cannot be worked with: {problem}."
+        elif told := contradiction(problem, own):
+            refused = told
         elif reason := unprotected(problem):
-            impossible = reason
+            refused = refused or f"These numbers cannot be worked with: {reason}."
         elif not fault(problem):
             return problem
         elif first is None:
             first = problem
     if first is None:
-        raise RequestError(f"These numbers cannot be worked with: {impossible}.")
+        raise RequestError(refused)
     return first
+
+
+def _agreeing(question: Question, options: Sequence[Option], own: Mapping[str, Amount]) -> Sequence[Option]:
+    """The options that agree with the learner's own numbers; all of them where none does, so that it can be told."""
+    typed = {name: amount.working for name, amount in own.items()}
+    agreements = binding(question)
+    return [one for one in options if not any(broken(agreements, {**one.working, **typed}))] or options
 
 
 def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int) -> Iterator[dict[str, Option]]:
@@ -174,27 +185,29 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
         if name not in question.known:
             raise RequestError(f"'{name}' is not a given here. The givens are: {', '.join(question.known)}.")
         quantity = question.library.quantities[name]
+        words = f"The {quantity.words}"
         low, high = quantity.plausible or (0.0, max(1.0, len(quantity.choices) - 1.0))
         try:
             value = convert(amount.value, amount.unit, quantity.unit)
         except UnitError:
             unit = written_unit(quantity.unit) or "a plain number"
             raise RequestError(
-                f"{name} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}."
+                f"{words} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}."
             ) from None
         if quantity.kind == "count" and value != round(value):
-            raise RequestError(f"{name} is a number of things: give a whole number, not {amount}.")
+            raise RequestError(f"{words} is a number of things: give a whole number, not {amount}.")
         if not low <= value <= high:
+            first_real, last_real = (Amount(value=bound, unit=quantity.unit) for bound in (low, high))
             raise RequestError(
-                f"{name} = {amount} is outside what could be built: "
-                f"{written(low, quantity.unit)} to {written(high, quantity.unit)}. Check the number and its unit."
+                f"{words} can't be {amount}: real values lie between {first_real} and {last_real}. "
+                "Check the number and its unit."
             )
         if name in question.exercise.holds_for:
             first, last = _ends(question.exercise.holds_for[name], question.rulebook)
             if not first.working <= amount.working <= last.working:
                 raise RequestError(
-                    f"{name} = {amount} is outside what this exercise holds for: {first} to {last}. "
-                    "Take a number within that; beyond it another rule counts, so ask a licensed electrician."
+                    f"{words} can't be {amount} here: this exercise applies from {first} to {last}. "
+                    "Beyond that, another rule applies. Ask a licensed electrician."
                 )
     return dict(own)
 

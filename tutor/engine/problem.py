@@ -26,6 +26,11 @@ class Problem:
     values: Mapping[str, float]
     unit: str
 
+    @cached_property
+    def all_values(self) -> dict[str, float]:
+        """The givens and the steps together, in working units."""
+        return {**self.known, **self.values}
+
     @property
     def ask(self) -> str:
         """The quantity asked for."""
@@ -77,7 +82,7 @@ class Problem:
         if quantity.kind == "choice":
             return quantity.choices[int(value)]
         if quantity.kind == "size":
-            return self.question.rulebook.size_of(value).name
+            return self.question.rulebook.size_or_between(value).name
         unit = self.unit_of(name)
         return written(conversion(unit).to_shown(value), unit, figures)
 

@@ -63,6 +63,7 @@ def _line(problem: Problem, step: Step) -> Line:
     why = exercise.why.get(step.name, "")
     if step.turned:
         why = f"The relation turned round, so that the {_words(problem, step.name)} stands alone. {why}".strip()
+    why = f"{why} {_between_sizes(problem, tree)}".strip()
     unit = problem.unit_of(step.name)
     return Line(
         name=step.name,
@@ -77,6 +78,22 @@ def _line(problem: Problem, step: Step) -> Line:
         text=problem.text_of(step.name),
         source=_source(problem, tree),
     )
+
+
+def _between_sizes(problem: Problem, tree: Node) -> str:
+    """What counts in a table for a conductor of the learner's own that is no standard size."""
+    book, values = problem.question.rulebook, problem.all_values
+    for call in walk(tree):
+        table = book.tables.get(call.table) if isinstance(call, Call) and call.function == "look_up" else None
+        size = call.arguments[0] if table is not None and isinstance(call, Call) else None
+        around = table.sizes_around(values[size.id]) if table is not None and isinstance(size, Name) else None
+        if table is not None and around is not None and isinstance(size, Name):
+            smaller, larger = (book.size_of(area).name for area in around)
+            told = f"{problem.text_of(size.id)} is not a standard size of this table."
+            if table.between == "smaller":
+                return f"{told} Use the next smaller listed size, {smaller}, which is on the safe side."
+            return f"{told} Its resistance follows from its cross-section and from the sizes {smaller} and {larger}."
+    return ""
 
 
 def _the_day(problem: Problem) -> str:

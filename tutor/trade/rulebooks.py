@@ -69,6 +69,18 @@ class Rulebook:
                 return size
         raise TableError(f"'{text}' is not a standard size of this rulebook; {self._range()}")
 
+    def size_or_between(self, area: float) -> Size:
+        """Find the size of a cross-section (m²), or one of its own for a cross-section between two standard sizes.
+
+        Raises TableError below the smallest and above the largest size.
+        """
+        if any(same(size.area, area) for size in self.sizes):
+            return self.size_of(area)
+        told = f"{conversion('mm^2').to_shown(area):.4g} mm²"
+        if self.sizes[0].area < area < self.sizes[-1].area:
+            return Size(area, told)
+        raise TableError(f"{told} is no size that the tables cover; {self._range()}")
+
     def size_of(self, area: float) -> Size:
         """Find the size of a cross-section (m²).
 
@@ -106,9 +118,8 @@ def read_table(name: str, about: Mapping[str, Any], folder: Path, rulebook: str,
                 if row["rulebook"] == rulebook and all(row[column] in words for column, words in where.items())
             )
     keys = tuple(Key(key, **spec) for key, spec in about.get("keys", {}).items())
-    return Table(
-        name, about["title"], about["kind"], about.get("value", ""), about.get("value_unit", ""), rows, keys, areas
-    )
+    told = {field: about.get(field, "") for field in ("title", "kind", "value", "value_unit", "between")}
+    return Table(name, **told, rows=rows, keys=keys, areas=areas)
 
 
 @lru_cache(maxsize=len(RULEBOOKS))

@@ -3,6 +3,7 @@
 Keys and values are in working units; a conductor's size is its cross-section in square metres.
 """
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -22,15 +23,15 @@ class TableError(ValueError):
 class Key:
     """One key of a table: its column, and how a value finds its row.
 
-    `match` is 'equal' (a conductor's size, an insulation), 'at_or_below' (the row at or below the value, up to the
-    column `top`) or 'at_or_above' (the row at or above the value; an empty cell has no upper end).
+    `match` is 'equal' (a conductor's size, an insulation), 'at_or_below' (the row at or below the value, for values
+    below `end`) or 'at_or_above' (the row at or above the value; an empty cell has no upper end).
     """
 
     name: str
     column: str
     unit: str = ""
     match: str = "equal"
-    top: str = ""
+    end: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,9 @@ class Table:
 
     `kind` is 'bands' (a value by the band of one key), 'sizes' (standard sizes, ascending), 'grid' (a value by its
     keys, of which one at most is a band) or 'numbers' (single figures by name).  `rows` are the CSV's rows, with
-    `source` and `standing` in each; `areas` gives the cross-section of each size that a row may name.
+    `source` and `standing` in each; `areas` gives the cross-section of each size that a row may name.  `between` says
+    what counts for a cross-section that is no standard size: 'smaller' (the next smaller size's value), 'by area' (the
+    larger of what its two neighbors' values come to at this cross-section: a resistance) or '' (nothing does).
     """
 
     name: str
@@ -50,6 +53,7 @@ class Table:
     rows: tuple[Mapping[str, str], ...]
     keys: tuple[Key, ...] = ()
     areas: Mapping[str, float] = field(default_factory=dict)
+    between: str = ""
 
     @property
     def key(self) -> str:
@@ -76,6 +80,8 @@ class Table:
         Raises TableError outside the table, TypeError for a key too few or too many.
         """
         values = self._in_order(keys, named)
+        if self.between == "by area" and (around := self.sizes_around(values[0])):
+            return max(self.look_up(size, *values[1:]) * size for size in around) / values[0]
         equal = tuple(self._listed(at, values[at]) for at in self._equal)
         if equal not in self._columns:
             raise TableError(f"the table '{self.title}' has no row for these keys together")
@@ -83,6 +89,14 @@ class Table:
         if self._band is None:
             return found[0]
         return found[self._band_of(self.keys[self._band], edges, values[self._band])]
+
+    def sizes_around(self, area: float) -> tuple[float, float] | None:
+        """The listed sizes below and above a cross-section (m²) that is no standard size; None for any other."""
+        if not self.between or any(same(size, area) for size in self.areas.values()):
+            return None
+        listed = self._values[0]
+        near = bisect_left(listed, area)
+        return (listed[near - 1], listed[near]) if 0 < near < len(listed) else None
 
     def at_most(self, limits: "Table") -> "Table":
         """The table with no value above its size's limit in another table of the same unit.
@@ -239,17 +253,14 @@ class Table:
     def _edge(self, row: Mapping[str, str], key: Key) -> float:
         return self._read(row[key.column] or "inf", key.unit)
 
-    @cached_property
-    def _top(self) -> float:
-        key = self.keys[0]
-        return max(self._read(row[key.top], key.unit) for row in self.rows)
-
     def _listed(self, at: int, value: float) -> float:
         """The table's own figure for a key that has to be equal."""
         listed = self._values[at]
         near = bisect_left(listed, value * (1 - _SAME))
         if near < len(listed) and same(listed[near], value):
             return listed[near]
+        if at == 0 and (around := self.sizes_around(value)):
+            return around[0]
         told = ", ".join(self._told(at, one) for one in listed)
         raise TableError(f"the table '{self.title}' has no row for {self._told(at, value)}; it has {told}")
 
@@ -259,10 +270,10 @@ class Table:
             if value <= edges[-1] + slack:
                 return bisect_left(edges, value - slack)
             raise TableError(f"the table '{self.title}' ends at {_shown(key, edges[-1])}")
-        if edges[0] - slack <= value <= self._top + slack:
+        if edges[0] - slack <= value < conversion(key.unit).to_working(key.end) - slack:
             return bisect_right(edges, value + slack) - 1
-        low, high = _shown(key, edges[0]), _shown(key, self._top)
-        raise TableError(f"the table '{self.title}' runs from {low} to {high}")
+        low, end = _shown(key, edges[0]), written(key.end, key.unit)
+        raise TableError(f"the table '{self.title}' runs from {low} to just below {end}")
 
     def _told(self, at: int, value: float) -> str:
         named = (name for name, area in self.areas.items() if self.keys[at].unit == "mm^2" and same(area, value))

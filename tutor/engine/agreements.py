@@ -1,0 +1,145 @@
+"""Numbers that contradict each other: what a problem's values must keep to, as content declares it.
+
+A draw keeps to all of it, which `coldmorning verify` proves; a learner's own numbers that do not are asked about.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+from tutor.content.library import Library
+from tutor.content.models import Amount
+from tutor.engine import dimensions
+from tutor.engine.algebra import Comparison, RelationError, names, parse
+from tutor.engine.numeric import Relation, numeric
+from tutor.engine.problem import Problem
+from tutor.engine.question import Question
+from tutor.engine.symbolic import holds_at_most
+from tutor.trade.rulebooks import Rulebook
+from tutor.units import conversion
+
+_SLACK = 1e-9
+_COMPARED = {"at_most": holds_at_most, "at_least": lambda left, right: holds_at_most(right, left)}
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """An agreement that can be checked: its comparison, the quantities that it joins, and its sentence."""
+
+    id: str
+    tree: Comparison
+    joins: tuple[str, ...]
+    says: str
+    run: Relation
+
+    def is_broken(self, values: Mapping[str, float]) -> bool:
+        """Whether values in working units, among them all that it joins, break it."""
+        return not self.run(values)
+
+
+@lru_cache(maxsize=8)
+def _compiled(holds: tuple[tuple[str, str, str], ...]) -> tuple[Compiled, ...]:
+    made = []
+    for id_, text, says in holds:
+        tree = parse(text)
+        if not isinstance(tree, Comparison):
+            raise RelationError(f"the agreement '{id_}' is no comparison: write 'left <= right' or 'left >= right'")
+        made.append(Compiled(id_, tree, tuple(sorted(names(tree))), says, numeric(tree, dict(_COMPARED))))
+    return tuple(made)
+
+
+def agreements(library: Library) -> tuple[Compiled, ...]:
+    """All agreements of the content, compiled once.
+
+    Raises RelationError for one that is no comparison of plain algebra.
+    """
+    return _compiled(tuple((id_, one.holds, one.says) for id_, one in library.agreements.items()))
+
+
+def check(library: Library, book: Rulebook) -> None:
+    """Prove that every agreement joins quantities of the glossary, like with like.
+
+    Raises RelationError with the agreement's name.
+    """
+    values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
+    for one in agreements(library):
+        for name in one.joins:
+            if name not in values:
+                raise RelationError(f"the agreement '{one.id}' names '{name}', which is not in the glossary")
+        try:
+            dimensions.evaluate(one.tree, values, book)
+        except RelationError as error:
+            raise RelationError(f"the agreement '{one.id}': {error}") from error
+
+
+@lru_cache(maxsize=1024)
+def binding(question: Question) -> tuple[Compiled, ...]:
+    """The agreements all of whose quantities a question has.
+
+    A given that is asked for is the edge up to which something works, not what a label says: it is bound by none.
+    """
+    here = {*question.exercise.givens, *question.exercise.relations}
+    if question.reversed:
+        here.remove(question.ask)
+    return tuple(one for one in agreements(question.library) if here.issuperset(one.joins))
+
+
+def broken(among: Iterable[Compiled], values: Mapping[str, float]) -> Iterator[Compiled]:
+    """Those agreements that values in working units break; one that needs another quantity is passed over."""
+    return (one for one in among if all(name in values for name in one.joins) and one.is_broken(values))
+
+
+def contradiction(problem: Problem, own: Mapping[str, Amount]) -> str:
+    """What the learner's own numbers contradict in a problem, in plain sentences; '' if they agree with it."""
+    told = [(_others(problem, one, own), one) for one in broken(binding(problem.question), problem.all_values)]
+    if told:
+        others, one = min(told, key=lambda pair: len(pair[0]))
+        results = [name for name in one.joins if name not in problem.shown]
+        yours = [name for name in own if results or name in one.joins]
+        sentences = [one.says]
+        sentences += [f"You entered {_figures(problem, yours)}."] if yours else []
+        sentences += [f"These numbers lead to {_figures(problem, results)}."] if results else []
+        sentences += [f"This problem has {_figures(problem, others)}: enter yours too."] if others else []
+        return " ".join(sentences)
+    return next((_beyond(problem, name, own) for name in problem.values if not _is_plausible(problem, name)), "")
+
+
+def _others(problem: Problem, agreement: Compiled, own: Mapping[str, Amount]) -> list[str]:
+    """The givens of an agreement that the learner left as they were drawn."""
+    return [name for name in agreement.joins if name in problem.shown and name not in own]
+
+
+def _is_plausible(problem: Problem, name: str) -> bool:
+    low, high = problem.question.plausible(name)
+    return low - _SLACK * abs(low) <= problem.values[name] <= high + _SLACK * abs(high)
+
+
+def _beyond(problem: Problem, name: str, own: Mapping[str, Amount]) -> str:
+    low, high = (_told(problem, name, bound) for bound in problem.question.plausible(name))
+    result = _told(problem, name, problem.values[name])
+    words = problem.question.library.quantities[name].words
+    return (
+        f"These numbers lead to {result} for the {words}. Real values lie between {low} and {high}. "
+        f"You entered {_figures(problem, list(own))}. Check those numbers and their units."
+    )
+
+
+def _figures(problem: Problem, quantities: list[str]) -> str:
+    """Values with their quantities in words: '12 A for the operating current and 9 A for the short-circuit current'."""
+    words = problem.question.library.quantities
+    told = [
+        f"{problem.shown[name] if name in problem.shown else problem.text_of(name)} for the {words[name].words}"
+        for name in quantities
+    ]
+    return " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else "".join(told)
+
+
+def _told(problem: Problem, name: str, value: float) -> str:
+    if problem.question.library.quantities[name].kind != "number":
+        return problem.text_of(name, value)
+    return in_figures(value, problem.unit_of(name))
+
+
+def in_figures(working: float, unit: str) -> str:
+    """A value in working units, in a unit, with four significant figures at most and no zeros added."""
+    return Amount(value=float(f"{conversion(unit).to_shown(working):.4g}"), unit=unit).text
