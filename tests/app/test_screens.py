@@ -121,6 +121,32 @@ def test_the_steps_lead_to_the_answer(screen):
     assert "All steps are there. Now the answer:" in visible(app)
 
 
+def own_field(app: AppTest, label: str):
+    return next(box for box in app.text_input if box.label == label)
+
+
+def test_own_numbers_that_contradict_each_other_are_asked_about_and_stay(screen, store):
+    """From an address, then corrected in the form: nothing is counted, nothing typed is lost."""
+    app = screen("practice", exercise="fill-factor", given=["module_imp=12 A", "module_isc=9 A"])
+    assert "(Imp) is always less than its short-circuit current" in app.error[0].value.replace("\\", "")
+    assert own_field(app, "Module's operating current").value == "12 A"
+    assert own_field(app, "Module's short-circuit current").value == "9 A"
+    own_field(app, "Module's operating current").input("9.5 A")
+    press(app, "Use these numbers")
+    assert "You entered 9.5" in app.error[-1].value.replace("\\", "")
+    assert own_field(app, "Module's operating current").value == "9.5 A"
+    own_field(app, "Module's operating current").input("8.5 A")
+    for label, text in (("operating voltage", "33 V"), ("open-circuit voltage", "40 V")):
+        own_field(app, f"Module's {label}").input(text)
+    press(app, "Use these numbers")
+    assert not app.error
+    assert "module_imp=8.5 A" in app.query_params["given"]
+    assert "8.5\u00a0A" in visible(app)
+    with_store = Store.open(store)
+    assert not list(Record(with_store, LEARNER).attempts())
+    with_store.close()
+
+
 def test_hints_then_the_worked_solution(screen):
     app = screen("practice", exercise="most-modules-in-series", given=OWN)
     for at in (1, 2, 3):

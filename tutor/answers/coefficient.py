@@ -3,35 +3,58 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from tutor.answers.entry import Entry, EntryError, WrongUnit, read_entry
+from tutor.answers.entry import Entry, EntryError, Form, WrongUnit, read_entry
 from tutor.content.models import Quantity
+from tutor.engine.problem import Problem
 from tutor.units import conversion, convert
 
+Label = Mapping[str, float]
 
-def read_coefficient(
-    text: str, quantity: Quantity, unit: str, quantities: Mapping[str, Quantity], label: Mapping[str, float]
-) -> Entry:
-    """Read a number for a quantity in its own unit, or per kelvin of what it is a share of; the entry is in `unit`.
+
+def read_coefficient(text: str, quantity: Quantity, quantities: Mapping[str, Quantity], label: Label) -> Entry:
+    """Read a number for a quantity in its own unit, or per kelvin of what it is a share of; the entry is in its unit.
 
     `label` holds what is known of the label, in working units.  Raises EntryError if the text cannot be read, and for
     a value per kelvin whose whole is not in `label`.
     """
-    form = "count" if quantity.kind == "count" else "number"
+    form: Form = "count" if quantity.kind == "count" else "number"
     try:
-        return read_entry(text, unit, form)
+        return read_entry(text, quantity.unit, form)
     except WrongUnit:
-        if quantity.share_of is None:
+        entry = _per_kelvin(text, quantity, quantities)
+        if quantity.share_of is None or entry is None:
             raise
-        whole = quantities[quantity.share_of]
-        per_kelvin = f"{whole.unit}/K"
-        try:
-            entry = read_entry(text, per_kelvin)
-        except EntryError:
-            entry = None
-        if entry is None:
-            raise
+    whole = quantities[quantity.share_of]
     if quantity.share_of not in label:
-        raise EntryError(f"To use a coefficient in {per_kelvin}, enter the {whole.words} from the same label too.")
-    share = conversion(per_kelvin).to_working(1.0) / label[quantity.share_of]
-    to_unit = convert(share, "1/K", unit)
+        raise EntryError(f"To use a coefficient in {whole.unit}/K, enter the {whole.words} from the same label too.")
+    return _as_share(entry, quantity, whole, label[quantity.share_of])
+
+
+def read_asked_coefficient(problem: Problem, name: str, text: str) -> Entry | None:
+    """Read an answer per kelvin for a coefficient of a label that the problem shows; None for any other answer.
+
+    Where the problem itself converts between the two, the answer has to be in the unit asked for.
+    """
+    quantities = problem.question.library.quantities
+    quantity = quantities[name]
+    whole = problem.known.get(quantity.share_of) if quantity.share_of else None
+    if whole is None or any(quantities[one].unit.endswith("V/K") for one in problem.all_values):
+        return None
+    entry = _per_kelvin(text, quantity, quantities)
+    return _as_share(entry, quantity, quantities[str(quantity.share_of)], whole) if entry else None
+
+
+def _per_kelvin(text: str, quantity: Quantity, quantities: Mapping[str, Quantity]) -> Entry | None:
+    if quantity.share_of is None:
+        return None
+    try:
+        entry = read_entry(text, f"{quantities[quantity.share_of].unit}/K")
+    except EntryError:
+        return None
+    return entry if entry.unit else None
+
+
+def _as_share(entry: Entry, quantity: Quantity, whole: Quantity, value: float) -> Entry:
+    per_kelvin = conversion(f"{whole.unit}/K").to_working(1.0) / value
+    to_unit = convert(per_kelvin, "1/K", quantity.unit)
     return replace(entry, value=entry.value * to_unit, half_width=entry.half_width * abs(to_unit))

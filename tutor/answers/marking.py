@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from tutor.answers import feedback
 from tutor.answers.choice import read_choice
+from tutor.answers.coefficient import read_asked_coefficient
 from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.naming import candidates, carried_on, in_working_units, separating_step
 from tutor.answers.order import mark_order
@@ -71,7 +72,7 @@ def read_answer(problem: Problem, name: str, text: str) -> Entry:
         case "answer":
             return read_entry(text, "", "yes-or-no")
         case form:
-            return read_entry(text, problem.unit_of(name), form)
+            return read_asked_coefficient(problem, name, text) or read_entry(text, problem.unit_of(name), form)
 
 
 def _is_right(problem: Problem, name: str, value: float) -> bool:

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from tutor.answers.awg import read_awg
 from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_coefficient
-from tutor.answers.entry import Entry, EntryError, read_entry
+from tutor.answers.entry import Entry, EntryError, plain_text, read_entry
 from tutor.answers.size import read_size
-from tutor.content.models import LONGEST_UNIT, Amount, Quantity
+from tutor.content.models import LONGEST_UNIT, Amount, ChoiceGiven, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
 from tutor.trade.rulebooks import TableError, rulebook
@@ -29,11 +29,19 @@ def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amoun
     amounts: dict[str, Amount] = {}
     for name in sorted(texts, key=lambda name: quantities[name].share_of is not None):
         try:
-            amounts[name] = _amount(question, quantities[name], texts[name], amounts)
+            listed = _listed(question, name, texts[name])
+            amounts[name] = listed or _amount(question, quantities[name], texts[name], amounts)
         except EntryError as error:
             words = quantities[name].words
             raise RequestError(f"{words[0].upper()}{words[1:]}: {error}") from None
     return {name: amounts[name] for name in texts}
+
+
+def _listed(question: Question, name: str, text: str) -> Amount | None:
+    """The value of the exercise's own list that is told by this text, such as a way of switching the neutral."""
+    given = question.exercise.givens.get(name)
+    listed = given.one_of if isinstance(given, ChoiceGiven) else []
+    return next((one for one in listed if one.label and plain_text(one.label) == plain_text(text)), None)
 
 
 def _amount(question: Question, quantity: Quantity, text: str, others: Mapping[str, Amount]) -> Amount:
@@ -43,7 +51,7 @@ def _amount(question: Question, quantity: Quantity, text: str, others: Mapping[s
         place = read_choice(text, quantity.choices).value
         return Amount(value=place, label=quantity.choices[int(place)])
     label = {name: amount.working for name, amount in others.items()}
-    entry = read_coefficient(text, quantity, quantity.unit, question.library.quantities, label)
+    entry = read_coefficient(text, quantity, question.library.quantities, label)
     unit = _shown_unit(entry, quantity)
     figures = 12 if unit == entry.unit or not quantity.share_of else _FIGURES_OF_A_SHARE
     return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.{figures}g}"), unit=unit)

@@ -1,4 +1,5 @@
 import time
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
@@ -158,20 +159,40 @@ def other_questions(address: Address, problem: AnyProblem) -> None:
             if name != problem.ask:
                 other = Address(address.exercise, address.number, name, address.rulebook)
                 st.page_link(HERE, label=f"Ask for: {showing.asked_words(name)}", query_params=other.query())
-        if not problem.shown:
-            return
-        with st.form("own numbers", border=False):
-            st.markdown("Your own numbers, from your own data sheet. What you leave as it is stays as drawn.")
-            typed = {
-                name: st.text_input(
-                    showing.words_of(name), value=amount.text, max_chars=LONGEST, key=f"own {name} {here}"
-                )
-                for name, amount in problem.shown.items()
-            }
-            sent = st.form_submit_button("Use these numbers")
-        if sent:
-            own = tuple((name, text) for name, text in typed.items() if text != problem.shown[name].text)
-            go(Address(address.exercise, address.number, address.ask, address.rulebook, (*address.own, *own)))
+        own_numbers(address, problem)
+
+
+def own_numbers(address: Address, problem: AnyProblem) -> None:
+    """The form for the learner's own numbers, as typed; what contradicts is told there, and nothing typed is lost."""
+    if not problem.shown:
+        return
+    typed_before = dict(address.own)
+    with st.form("own numbers", border=False):
+        st.markdown("Enter your own numbers from your own data sheet. Values that you leave as they are stay.")
+        typed = {
+            name: st.text_input(
+                showing.words_of(name),
+                value=typed_before.get(name, amount.text),
+                max_chars=LONGEST,
+                key=f"own {name} {name_of(problem)}",
+            )
+            for name, amount in problem.shown.items()
+        }
+        sent = st.form_submit_button("Use these numbers")
+    if sent and any(text != problem.shown[name].text for name, text in typed.items()):
+        wanted = replace(address, own=tuple(typed.items()))
+        try:
+            drawn(wanted.exercise, wanted.ask, wanted.number, wanted.rulebook, wanted.own)
+        except (RequestError, DrawError) as error:
+            st.error(showing.plain(str(error)))
+        else:
+            go(wanted)
+
+
+def correct_own_numbers(address: Address) -> None:
+    """Show the form with the numbers of an address that contradict each other, so that they can be corrected."""
+    with suppress(RequestError, DrawError):
+        own_numbers(address, drawn(address.exercise, address.ask, address.number, address.rulebook))
 
 
 def show(address: Address, problem: AnyProblem) -> None:
@@ -201,6 +222,7 @@ def show(address: Address, problem: AnyProblem) -> None:
     record().keep_place({"page": "practice", "query": urlencode(address.query(), doseq=True)})
 
 
+address: Address | None = None
 try:
     address = read(st.query_params, st.query_params.get_all("given"))
     if address is None:
@@ -210,4 +232,6 @@ try:
 except (RequestError, DrawError) as error:
     st.title("Practice", anchor=False)
     st.error(showing.plain(str(error)))
+    if address is not None and address.own:
+        correct_own_numbers(address)
     st.page_link(HERE, label="Choose an exercise")
