@@ -11,9 +11,10 @@ from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.engine import dimensions
+from tutor.engine.agreements import binding, broken, check_agreements
 from tutor.engine.algebra import RelationError
 from tutor.engine.declaration import check_declaration
-from tutor.engine.draw import DrawError, draw
+from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
@@ -59,6 +60,7 @@ def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterato
     """
     files = [file for path in paths for file in _files(path)]
     library = load(extra)
+    check_agreements(library, rulebook("us"))
     if files:
         yield from (verify_file(library, file, draws) for file in files)
         return
@@ -149,7 +151,16 @@ def _order_faults(problem: OrderProblem) -> Iterator[str]:
             yield f"step {letter}, which must not come now, is not named as a mistake"
 
 
+def _part_faults(question: Question) -> Iterator[str]:
+    """What the parts that a question draws from say that contradicts itself."""
+    for _, options in pools(question):
+        for option in options:
+            for one in broken(binding(question), option.working):
+                yield f"{option.name or 'a given'} breaks the agreement '{one.id}'"
+
+
 def _verify_question(question: Question, draws: int, report: Report) -> None:
+    report.faults += [f"asked for {question.ask}: {fault}" for fault in _part_faults(question)]
     for number in range(1, draws + 1):
         problem = draw(question, number)
         faults = list(_faults(problem, closely=number <= LOOKED_AT_CLOSELY))
@@ -163,7 +174,9 @@ def _verify_question(question: Question, draws: int, report: Report) -> None:
 
 def _faults(problem: Problem, *, closely: bool) -> Iterator[str]:
     yield from _not_consistent(problem)
-    values = {**problem.known, **problem.values}
+    values = problem.all_values
+    for one in broken(binding(problem.question), values):
+        yield f"the numbers break the agreement '{one.id}'"
     for limit in problem.question.limits:
         if not limit.holds(values):
             yield f"the right answer breaks the limit '{problem.question.exercise.limits[0]}'"

@@ -5,8 +5,10 @@ A draw keeps to all of it, which `coldmorning verify` proves; a learner's own nu
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import lru_cache
 
+from tutor.content.errors import ContentError
 from tutor.content.library import Library
 from tutor.content.models import Amount
 from tutor.engine import dimensions
@@ -15,8 +17,9 @@ from tutor.engine.numeric import Relation, numeric
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
 from tutor.engine.symbolic import holds_at_most
+from tutor.paths import content_root
 from tutor.trade.rulebooks import Rulebook
-from tutor.units import conversion
+from tutor.units import conversion, written_unit
 
 _SLACK = 1e-9
 _COMPARED = {"at_most": holds_at_most, "at_least": lambda left, right: holds_at_most(right, left)}
@@ -43,7 +46,7 @@ def _compiled(holds: tuple[tuple[str, str, str], ...]) -> tuple[Compiled, ...]:
     for id_, text, says in holds:
         tree = parse(text)
         if not isinstance(tree, Comparison):
-            raise RelationError(f"the agreement '{id_}' is no comparison: write 'left <= right' or 'left >= right'")
+            raise RelationError(f"'{text}' is no comparison: write 'left <= right' or 'left >= right'")
         made.append(Compiled(id_, tree, tuple(sorted(names(tree))), says, numeric(tree, dict(_COMPARED))))
     return tuple(made)
 
@@ -56,20 +59,22 @@ def agreements(library: Library) -> tuple[Compiled, ...]:
     return _compiled(tuple((id_, one.holds, one.says) for id_, one in library.agreements.items()))
 
 
-def check(library: Library, book: Rulebook) -> None:
-    """Prove that every agreement joins quantities of the glossary, like with like.
+def check_agreements(library: Library, book: Rulebook) -> None:
+    """Prove that every agreement compares quantities of the glossary, like with like.
 
-    Raises RelationError with the agreement's name.
+    Raises ContentError with the agreement's name.
     """
     values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
-    for one in agreements(library):
-        for name in one.joins:
-            if name not in values:
-                raise RelationError(f"the agreement '{one.id}' names '{name}', which is not in the glossary")
-        try:
+    path, id_ = content_root() / "assets" / "agreements.yaml", ""
+    try:
+        for one in agreements(library):
+            id_ = one.id
+            unknown = [name for name in one.joins if name not in values]
+            if unknown:
+                raise RelationError(f"'{unknown[0]}' is not in the glossary")
             dimensions.evaluate(one.tree, values, book)
-        except RelationError as error:
-            raise RelationError(f"the agreement '{one.id}': {error}") from error
+    except RelationError as error:
+        raise ContentError(path, 0, f"{id_}: {error}.", "Correct the agreement.") from None
 
 
 @lru_cache(maxsize=1024)
@@ -91,10 +96,12 @@ def broken(among: Iterable[Compiled], values: Mapping[str, float]) -> Iterator[C
 
 def contradiction(problem: Problem, own: Mapping[str, Amount]) -> str:
     """What the learner's own numbers contradict in a problem, in plain sentences; '' if they agree with it."""
-    told = [(_others(problem, one, own), one) for one in broken(binding(problem.question), problem.all_values)]
-    if told:
-        others, one = min(told, key=lambda pair: len(pair[0]))
-        results = [name for name in one.joins if name not in problem.shown]
+    told = [
+        (_results(problem, one), _others(problem, one, own), one)
+        for one in broken(binding(problem.question), problem.all_values)
+    ]
+    if told:  # the plainest first: without a result, and with the fewest numbers that are not the learner's
+        results, others, one = min(told, key=lambda found: (len(found[0]), len(found[1])))
         yours = [name for name in own if results or name in one.joins]
         sentences = [one.says]
         sentences += [f"You entered {_figures(problem, yours)}."] if yours else []
@@ -102,6 +109,11 @@ def contradiction(problem: Problem, own: Mapping[str, Amount]) -> str:
         sentences += [f"This problem has {_figures(problem, others)}: enter yours too."] if others else []
         return " ".join(sentences)
     return next((_beyond(problem, name, own) for name in problem.values if not _is_plausible(problem, name)), "")
+
+
+def _results(problem: Problem, agreement: Compiled) -> list[str]:
+    """The steps that an agreement joins."""
+    return [name for name in agreement.joins if name not in problem.shown]
 
 
 def _others(problem: Problem, agreement: Compiled, own: Mapping[str, Amount]) -> list[str]:
@@ -115,12 +127,14 @@ def _is_plausible(problem: Problem, name: str) -> bool:
 
 
 def _beyond(problem: Problem, name: str, own: Mapping[str, Amount]) -> str:
-    low, high = (_told(problem, name, bound) for bound in problem.question.plausible(name))
-    result = _told(problem, name, problem.values[name])
+    value = problem.values[name]
+    low, high = problem.question.plausible(name)
+    edge = f"at most {_told(problem, name, high)}" if value > high else f"at least {_told(problem, name, low)}"
     words = problem.question.library.quantities[name].words
+    kept = "" if own.keys() >= set(problem.question.right.inputs) else ", and the values that you left as they were"
     return (
-        f"These numbers lead to {result} for the {words}. Real values lie between {low} and {high}. "
-        f"You entered {_figures(problem, list(own))}. Check those numbers and their units."
+        f"These numbers lead to {_told(problem, name, value)} for the {words}. Real values are {edge}. "
+        f"You entered {_figures(problem, list(own))}. Check those numbers and their units{kept}."
     )
 
 
@@ -142,4 +156,5 @@ def _told(problem: Problem, name: str, value: float) -> str:
 
 def in_figures(working: float, unit: str) -> str:
     """A value in working units, in a unit, with four significant figures at most and no zeros added."""
-    return Amount(value=float(f"{conversion(unit).to_shown(working):.4g}"), unit=unit).text
+    number = f"{Decimal(f'{conversion(unit).to_shown(working):.4g}'):f}".replace("-", "−")
+    return f"{number}\u00a0{written_unit(unit)}" if unit else number

@@ -79,7 +79,8 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
         problem = _problem(question, number, options, own)
         if isinstance(problem, str):
-            refused = refused or f"These numbers cannot be worked with: {problem}."
+            told = contradiction(_unsolved(question, number, options, own), own)
+            refused = told or refused or f"These numbers cannot be worked with: {problem}."
         elif told := contradiction(problem, own):
             refused = told
         elif reason := unprotected(problem):
@@ -134,6 +135,13 @@ def _problem(
         return _IMPOSSIBLE
     parts = {role.replace(" ", "_"): option.name for role, option in options.items() if option.name}
     return Problem(question, number, parts, {name: shown[name] for name in question.known}, known, values, unit)
+
+
+def _unsolved(question: Question, number: int, options: Mapping[str, Option], own: Mapping[str, Amount]) -> Problem:
+    """The givens alone, where they lead to no value: what they contradict can be told all the same."""
+    shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
+    shown = {name: amount for name, amount in shown.items() if name in question.known}
+    return Problem(question, number, {}, shown, {name: amount.working for name, amount in shown.items()}, {}, "")
 
 
 def _turn_round(
