@@ -1,8 +1,8 @@
 """A learner's own numbers for the givens, read as answers are read."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 
-from tutor.answers.awg import read_awg
 from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_coefficient
 from tutor.answers.entry import Entry, EntryError, plain_text, read_entry
@@ -73,20 +73,15 @@ def _size(question: Question, text: str) -> Amount:
 
 
 def _other_area(question: Question, text: str) -> float:
-    """A cross-section (mm²) that is no standard size of the rulebook."""
-    if question.rulebook.id == "us":
-        entry = read_entry(text, "mm^2")
-        if not entry.unit:
-            raise EntryError("a bare number is an AWG size")
-        return entry.value
-    try:
-        gauge = read_awg(text) if any(mark in text.casefold() for mark in ("awg", "#", "ga", "/0")) else None
-    except EntryError:
-        gauge = None
-    if gauge is None:
-        return read_entry(text, "mm^2").value
-    size = rulebook("us").size_named(f"{gauge} AWG" if gauge > 0 else f"{1 - gauge}/0 AWG")
-    return conversion("mm^2").to_shown(size.area)
+    """A cross-section (mm²) that is no standard size of the rulebook; a bare number means what its sizes go by."""
+    american = question.rulebook.id == "us"
+    if not american and not plain_text(text).isdigit():
+        with suppress(EntryError):
+            return read_size(text, rulebook("us")).value
+    entry = read_entry(text, "mm^2")
+    if american and not entry.unit:
+        raise EntryError("a bare number is an AWG size")
+    return entry.value
 
 
 def _shown_unit(entry: Entry, quantity: Quantity) -> str:

@@ -208,7 +208,7 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
             first_real, last_real = (Amount(value=bound, unit=quantity.unit) for bound in (low, high))
             raise RequestError(
                 f"{words} can't be {amount}: real values lie between {first_real} and {last_real}. "
-                "Check the number and its unit."
+                "Check the number, its sign, and its unit."
             )
         if name in question.exercise.holds_for:
             first, last = _ends(question.exercise.holds_for[name], question.rulebook)
