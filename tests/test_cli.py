@@ -78,7 +78,7 @@ def test_nine_modules_are_right_and_a_wrong_answer_is_no_failure_of_the_command(
 
 # Common practice, no source: the figures that people of the trade work with by hand.
 def test_operating_voltage_into_a_best_voltage_takes_the_next_whole_module():
-    own = given(module_vmp="28 V", input_voltage_best="200 V", hottest_cell="25 degC", hottest_ambient="25 degC")
+    own = given(module_vmp="28 V", input_voltage_best="200 V", hottest_cell="26 degC", vmp_coefficient="-0.05 %/K")
     problem = told("problem", "fewest-modules-in-series", *own, "--solution")
     assert problem["answer"]["value"] == 8
     assert pytest.approx(7.14, abs=0.005) == 200 / 28

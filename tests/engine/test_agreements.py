@@ -160,6 +160,14 @@ def test_one_own_figure_takes_the_others_of_a_module_that_agrees(engine, voc):
         assert 0.5 <= problem.values["fill_factor"] <= 0.9
 
 
+def test_a_figure_that_the_answer_does_not_rest_on_is_changed_in_proportion(engine):
+    """A worked example of small modules seldom tells more than it needs: 5 V and 2 A, and no open-circuit voltage."""
+    problem = with_own(engine, "string-power-and-current", {"module_vmp": "5 V", "module_imp": "2 A"})
+    assert problem.known["module_voc"] == pytest.approx(6.1, rel=0.1)
+    assert problem.known["module_isc"] == pytest.approx(2.1, rel=0.1)
+    assert problem.values["string_power"] == pytest.approx(problem.known["modules_in_series"] * 10)
+
+
 @pytest.mark.parametrize("voc", ["6 V", "18 V", "200 V"])
 def test_where_no_module_agrees_the_related_figures_are_asked_for(engine, voc):
     assert "enter yours too" in sentence(engine, "fill-factor", {"module_voc": voc})

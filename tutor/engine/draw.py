@@ -20,7 +20,7 @@ from tutor.engine.question import Question, RequestError
 from tutor.engine.screen import Ambiguity, ambiguity, fault
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import Rulebook, Size, TableError
-from tutor.units import UnitError, conversion, convert, written, written_unit
+from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
 ENOUGH_SOUND = 6  # sound draws among which the one is taken that tells the mistakes apart best
@@ -73,7 +73,8 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
     for role, pool in pools(question):
         taken = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
         left = [option for option in pool if option.name not in taken]
-        closest.append(_closest((role, _agreeing(question, left, own)), own))
+        _, chosen = _closest((role, _agreeing(question, left, own)), own)
+        closest.append((role, [_fitted(question, option, own) for option in chosen]))
     first: Problem | None = None
     refused = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
@@ -96,9 +97,30 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
 
 def _agreeing(question: Question, options: Sequence[Option], own: Mapping[str, Amount]) -> Sequence[Option]:
     """The options that agree with the learner's own numbers; all of them where none does, so that it can be told."""
+    return [option for option in options if _agrees(question, option, own)] or options
+
+
+def _agrees(question: Question, option: Option, own: Mapping[str, Amount]) -> bool:
     typed = {name: amount.working for name, amount in own.items()}
-    agreements = binding(question)
-    return [one for one in options if not any(broken(agreements, {**one.working, **typed}))] or options
+    return not any(broken(binding(question), {**option.working, **typed}))
+
+
+def _fitted(question: Question, option: Option, own: Mapping[str, Amount]) -> Option:
+    """A part that agrees with the learner's own numbers.
+
+    Where it does not, the values that the answer does not rest on are changed in proportion: the label of a module of
+    5 V that comes without its open-circuit voltage gets one of about 6 V.
+    """
+    if _agrees(question, option, own):
+        return option
+    units = {name: question.library.quantities[name].unit for name in option.shown}
+    shown = dict(option.shown)
+    for name in option.shown.keys() - own.keys() - set(question.right.inputs):
+        alike = (one for one in own if units.get(one) == units[name] and units[name] not in ABSOLUTE_TEMPERATURES)
+        if (like := next(alike, None)) is not None:
+            value = shown[name].value * own[like].working / option.working[like]
+            shown[name] = Amount(value=float(f"{value:.4g}"), unit=shown[name].unit)
+    return _option(option.name, shown)
 
 
 def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int) -> Iterator[dict[str, Option]]:
