@@ -109,7 +109,11 @@ def test_every_draw_keeps_its_agreements(question, drawn):
         ("inverter-input-current", {"battery_voltage": "480 V"}, "ask a licensed electrician. You entered 480 V"),
         ("battery-cable", {"battery_voltage": "24 V", "battery_voltage_low": "25 V"}, "is not above its nominal"),
         ("battery-cable", {"battery_voltage": "48 V", "battery_voltage_low": "24 V"}, "at least 70%"),
-        ("pre-charge-resistor", {"battery_voltage_full": "14.6 V"}, "full battery's voltage is not below"),
+        (
+            "pre-charge-resistor",
+            {"battery_voltage_full": "14.6 V", "battery_voltage": "24 V"},
+            "full battery's voltage is not below",
+        ),
         (
             "fewest-modules-in-series",
             {"input_voltage_min": "200 V", "input_voltage_best": "150 V"},
@@ -221,3 +225,8 @@ def test_an_edge_that_is_asked_for_is_bound_by_no_label(engine):
     """Up to which cell temperature a string charges is no hot afternoon's temperature beside that day's air."""
     question = engine.question("fewest-modules-in-series", "hottest_cell")
     assert all("hottest_cell" not in one.joins for one in binding(question))
+
+
+def test_a_value_by_itself_that_the_answer_does_not_rest_on_becomes_what_it_contradicts(engine):
+    problem = with_own(engine, "inverter-input-current", {"battery_voltage_low": "12 V"})
+    assert problem.shown["battery_voltage"].text == "12\u00a0V"

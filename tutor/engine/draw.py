@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Any
 
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
-from tutor.engine.agreements import binding, broken, contradiction
+from tutor.engine.agreements import Compiled, binding, broken, contradiction
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
@@ -101,25 +101,34 @@ def _agreeing(question: Question, options: Sequence[Option], own: Mapping[str, A
 
 
 def _agrees(question: Question, option: Option, own: Mapping[str, Amount]) -> bool:
+    return not any(_contradicted(question, option, own))
+
+
+def _contradicted(question: Question, option: Option, own: Mapping[str, Amount]) -> Iterator[Compiled]:
+    """The agreements that an option breaks together with the learner's own numbers."""
     typed = {name: amount.working for name, amount in own.items()}
-    return not any(broken(binding(question), {**option.working, **typed}))
+    return broken(binding(question), {**option.working, **typed})
 
 
 def _fitted(question: Question, option: Option, own: Mapping[str, Amount]) -> Option:
-    """A part that agrees with the learner's own numbers.
+    """An option that agrees with the learner's own numbers, as far as the answer does not rest on it.
 
-    Where it does not, the values that the answer does not rest on are changed in proportion: the label of a module of
-    5 V that comes without its open-circuit voltage gets one of about 6 V.
+    A part's values are changed in proportion: the label of a module of 5 V that comes without its open-circuit voltage
+    gets one of about 6 V.  A value by itself becomes what it contradicts: a battery's nominal voltage its lowest one.
     """
-    if _agrees(question, option, own):
+    joined = {name for one in _contradicted(question, option, own) for name in one.joins} & own.keys()
+    if not joined:
         return option
-    units = {name: question.library.quantities[name].unit for name in option.shown}
+    near = own.keys() & option.shown.keys() if option.name else joined
+    units = {name: question.library.quantities[name].unit for name in (*option.shown, *near)}
     shown = dict(option.shown)
     for name in option.shown.keys() - own.keys() - set(question.right.inputs):
-        alike = (one for one in own if units.get(one) == units[name] and units[name] not in ABSOLUTE_TEMPERATURES)
-        if (like := next(alike, None)) is not None:
-            value = shown[name].value * own[like].working / option.working[like]
+        alike = sorted(one for one in near if units[one] == units[name] and units[name] not in ABSOLUTE_TEMPERATURES)
+        if alike and option.name:
+            value = shown[name].value * own[alike[0]].working / option.working[alike[0]]
             shown[name] = Amount(value=float(f"{value:.4g}"), unit=shown[name].unit)
+        elif alike:
+            shown[name] = own[alike[0]]
     return _option(option.name, shown)
 
 
