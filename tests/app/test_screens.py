@@ -147,6 +147,15 @@ def test_own_numbers_that_contradict_each_other_are_asked_about_and_stay(screen,
     with_store.close()
 
 
+def test_a_coefficient_in_volts_is_converted_with_the_voltage_on_the_form(screen):
+    app = screen("practice", exercise="most-modules-in-series", given=["voc_coefficient=-120 mV/K"])
+    assert "enter the module's open\\-circuit voltage" in app.error[0].value.replace("\\'", "'")
+    own_field(app, "Module's open-circuit voltage").input("40 V")
+    press(app, "Use these numbers")
+    assert not app.error
+    assert "−0.3\u00a0%/K" in visible(app)
+
+
 def test_hints_then_the_worked_solution(screen):
     app = screen("practice", exercise="most-modules-in-series", given=OWN)
     for at in (1, 2, 3):

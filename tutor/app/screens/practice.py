@@ -164,11 +164,11 @@ def other_questions(address: Address, problem: AnyProblem) -> None:
 
 def own_numbers(address: Address, problem: AnyProblem) -> None:
     """The form for the learner's own numbers, as typed; what contradicts is told there, and nothing typed is lost."""
-    if not problem.shown:
+    if not isinstance(problem, Problem):
         return
     typed_before = dict(address.own)
     with st.form("own numbers", border=False):
-        st.markdown("Enter your own numbers from your own data sheet. Values that you leave as they are stay.")
+        st.markdown("Enter your own numbers from your own data sheet. The answer uses the others as they are.")
         typed = {
             name: st.text_input(
                 showing.words_of(name),
@@ -179,8 +179,10 @@ def own_numbers(address: Address, problem: AnyProblem) -> None:
             for name, amount in problem.shown.items()
         }
         sent = st.form_submit_button("Use these numbers")
-    if sent and any(text != problem.shown[name].text for name, text in typed.items()):
-        wanted = replace(address, own=tuple(typed.items()))
+    changed = {name for name, text in typed.items() if text != problem.shown[name].text}
+    if sent and changed:
+        own = changed | typed_before.keys() | set(problem.question.right.inputs)
+        wanted = replace(address, own=tuple((name, text) for name, text in typed.items() if name in own))
         try:
             drawn(wanted.exercise, wanted.ask, wanted.number, wanted.rulebook, wanted.own)
         except (RequestError, DrawError) as error:
