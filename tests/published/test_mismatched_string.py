@@ -110,12 +110,14 @@ def test_a_string_that_gives_more_with_its_weaker_modules_bypassed(engine):
 
 
 @pytest.mark.parametrize(
-    ("second_current", "power", "reached"), [("6.6 A", "1360 W", False), ("7.9 A", "1627 W", True)]
+    ("second_current", "second_power", "power", "reached"),
+    [("6.6 A", "119 W", "1360 W", False), ("7.9 A", "142 W", "1627 W", True)],
 )
 def test_a_working_that_stops_at_the_limited_current_reaches_the_answer_only_if_that_is_larger(
-    engine, second_current, power, reached
+    engine, second_current, second_power, power, reached
 ):
-    problem = problem_with(engine, BYPASSED | {"second_module_imp": second_current})
+    second = {"second_module_imp": second_current, "second_module_power": second_power}
+    problem = problem_with(engine, BYPASSED | second)
     lines = f"5 × 34 V + 2 × 18 V = 206 V\n206 V × {second_current} = {power}"
     working = check_working(problem, lines)
     assert working.reaches_answer is reached
