@@ -135,13 +135,13 @@ def test_the_json_of_a_problem_has_the_agreed_keys():
     solved = told("problem", MOST, "--number", "3", "--solution")
     assert list(solved) == [*problem, "answer", "solution"]
     assert list(solved["answer"]) == ["value", "unit", "text"]
-    keys = ["name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source"]
+    keys = ["name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source", "near"]
     assert all(list(line) == keys for line in solved["solution"])
 
 
 def test_the_json_of_a_marking_has_the_agreed_keys():
     marking = told("mark", MOST, *given(**COLD), "--answer", "10", "--step", "cold_voltage=41.3 V")
-    keys = ["exercise", "number", "ask", "verdict", "entry", "mistakes", "named", "feedback", "steps", "safety"]
+    keys = ["exercise", "number", "ask", "verdict", "entry", "mistakes", "named", "feedback", "near", "steps", "safety"]
     assert list(marking) == keys
     assert marking["entry"] == {"value": 10.0, "unit": ""}
     assert all(list(mistake) == ["id", "words", "probability"] for mistake in marking["mistakes"])

@@ -12,7 +12,7 @@ from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import worked_solution
 
-_SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source")
+_SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source", "near")
 
 
 def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str, Any]:
@@ -71,6 +71,7 @@ def marking_json(problem: Problem | OrderProblem, marking: Marking, *, solution:
         ],
         "named": marking.named.id if marking.named else None,
         "feedback": marking.feedback,
+        "near": list(marking.near),
         "steps": {name: _mark(problem, mark, name) for name, mark in marking.steps.items()},
         "safety": safety_json(problem),
     }

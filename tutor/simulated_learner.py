@@ -75,7 +75,7 @@ class Learner:
         if values is None:
             return False
         answer, right = values[self.problem.ask], self.problem.values[self.problem.ask]
-        apart = abs(answer - right) > 2 * self.problem.question.tolerance(self.problem.ask, right)
+        apart = abs(answer - right) > 2 * self.problem.tolerance(self.problem.ask)
         return apart and way.could_be(self.problem, values)
 
     def _values(self, way: Way) -> dict[str, float] | None:

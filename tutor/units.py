@@ -27,6 +27,7 @@ _WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
 )
 _FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")
 _MINUS = "−"
+_NOISE = 1e-9  # what floating-point arithmetic leaves of a whole number
 
 
 class UnitError(ValueError):
@@ -112,19 +113,40 @@ def written_unit(unit: str) -> str:
 
 
 def written_number(value: float, figures: int = 4) -> str:
-    """Write a number with so many significant figures at most, a true minus sign, no trailing zeros added by rounding.
+    """Write a number with so many significant figures at most and a true minus sign: 467.58 gives '467.6'.
 
-    Whole numbers are written in full: 467.58 gives '467.6', 15.0 gives '15', -24.0 gives '−24'.
+    Whole numbers are written in full.  Zeros that rounding leaves behind the decimal mark are not written, for they
+    would claim more than the givens carry: 7.5 and 7.4999 give '7.5', 15.0 gives '15'.
     """
-    if value == round(value) and abs(value) < 1e9:
-        text = str(round(value))
-    else:
-        decimals = max(0, figures - 1 - math.floor(math.log10(abs(value))))
-        text = f"{value:.{decimals}f}"
+    return with_true_minus(plain_number(value, decimals_of(value, figures)))
+
+
+def decimals_of(value: float, figures: int) -> int:
+    """After how many decimals a number ends that is told with so many significant figures; -2: it ends in hundreds."""
+    if math.isclose(value, round(value), rel_tol=_NOISE):
+        return 0
+    return figures - 1 - math.floor(math.log10(abs(value)))
+
+
+def plain_number(value: float, decimals: int) -> str:
+    """A number rounded to so many decimals, with a plain minus sign, no zeros behind its mark, no minus before zero."""
+    text = f"{round(value, decimals):.{max(0, decimals)}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def with_true_minus(text: str) -> str:
+    """The text of a number with the sign that people print before a negative one."""
     return text.replace("-", _MINUS)
 
 
-def written(value: float, unit: str, figures: int = 4) -> str:
-    """Write a value with its unit, a no-break space between them: '46.76 V', '−24 °C', '13'."""
+def with_unit(number: str, unit: str) -> str:
+    """A number as text with its unit, a no-break space between them; its minus sign becomes a true one."""
     sign = written_unit(unit)
-    return f"{written_number(value, figures)}\u00a0{sign}" if sign else written_number(value, figures)
+    return f"{with_true_minus(number)}\u00a0{sign}" if sign else with_true_minus(number)
+
+
+def written(value: float, unit: str, figures: int = 4) -> str:
+    """Write a value with its unit: '46.76 V', '−24 °C', '13'."""
+    return with_unit(written_number(value, figures), unit)

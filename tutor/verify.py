@@ -16,13 +16,14 @@ from tutor.engine.algebra import RelationError
 from tutor.engine.declaration import check_declaration
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
+from tutor.engine.printing import STEP_FIGURES
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
 from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
 from tutor.trade.rulebooks import rulebook
-from tutor.units import conversion
+from tutor.units import conversion, decimals_of, plain_number
 
 LOOKED_AT_CLOSELY = 10  # draws of each question that go through pint, the marking and the worked solution too
 SAME = 1e-6  # relative distance below which a value put back into its relation counts as the same
@@ -177,6 +178,7 @@ def _faults(problem: Problem, *, closely: bool) -> Iterator[str]:
     values = problem.all_values
     for one in broken(binding(problem.question), values):
         yield f"the numbers break the agreement '{one.id}'"
+    yield from _not_right_as_printed(problem)
     for limit in problem.question.limits:
         if not limit.holds(values):
             yield f"the right answer breaks the limit '{problem.question.exercise.limits[0]}'"
@@ -191,9 +193,26 @@ def _faults(problem: Problem, *, closely: bool) -> Iterator[str]:
         yield from _not_consistent_in_pint(problem)
 
 
+def _not_right_as_printed(problem: Problem) -> Iterator[str]:
+    """Hold what is printed, the answer and each step, to what marking accepts; put an answer asked for back."""
+    value = problem.printed_value
+    if not problem.accepts(value):
+        yield f"the answer as printed, {problem.printed}, is not right"
+    if not problem.leads_back(value):
+        yield f"the answer as printed, {problem.printed}, put back changes a count or a rating"
+    quantities = problem.question.library.quantities
+    for name in problem.step_names[:-1]:
+        if quantities[name].kind == "number" and quantities[name].tolerance is not None:  # else four figures suffice
+            scale = conversion(problem.unit_of(name))
+            shown = scale.to_shown(problem.values[name])
+            text = plain_number(shown, decimals_of(shown, STEP_FIGURES))
+            if not problem.is_near(name, scale.to_working(float(text))):
+                yield f"{name} as printed, {text}, is not right"
+
+
 def _not_consistent(problem: Problem) -> Iterator[str]:
     """Put every value back into the declared relations."""
-    values = {**problem.known, **problem.values}
+    values = problem.all_values
     for name, tree in problem.question.relations.items():
         if name not in values or (problem.question.reversed and name == problem.question.final):
             continue
@@ -234,10 +253,14 @@ def _faults_on_the_page(problem: Problem) -> Iterator[str]:
         yield "no sentence of the story can be told"
     if "{" in problem.task:
         yield f"the question leaves something open: {problem.task}"
-    if not worked_solution(problem):
-        yield "there is no worked solution"
+    if not all(line.value for line in worked_solution(problem) if line.name == "limit"):
+        yield "the answer as printed breaks a limit in the worked solution"
     if _marked(problem, problem.values) != "right":
         yield "the right answer is not marked right"
+    as_told = {name: problem.text_of(name) for name in problem.step_names}
+    marking = mark(problem, as_told.pop(problem.ask), as_told)
+    if {marking.verdict, *(one.verdict for one in marking.steps.values())} != {"right"}:
+        yield "the answer or a step, typed as it is printed, is not marked right"
     for way, values in problem.predictions:
         if _marked(problem, values) == "right":
             yield f"the mistake '{way.mistake}' is marked right"

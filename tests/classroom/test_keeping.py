@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tutor.answers.marking import breaks_limit, mark
+from tutor.answers.marking import mark
 from tutor.classroom.keeping import accepted_range, handed_from, kept_as_json, kept_from_json, set_again
 from tutor.classroom.marking import StepError, mark_by_kept, mark_handed
 from tutor.classroom.models import Member
@@ -83,8 +83,8 @@ def test_no_accepted_value_breaks_a_limit(bounded_questions, engine):
             problem = set_problem(engine, question.exercise.id, question.ask, number, question.rulebook.id)
             lowest, highest = accepted_range(problem)
             assert lowest <= problem.values[problem.ask] <= highest
-            assert not breaks_limit(problem, lowest)
-            assert not breaks_limit(problem, highest)
+            assert not problem.breaks_limit(lowest)
+            assert not problem.breaks_limit(highest)
 
 
 def test_a_limit_cuts_the_accepted_range_off(bounded_questions, engine):

@@ -4,7 +4,7 @@ import numpy as np
 import pvlib
 import pytest
 
-from tutor.trade.strings import fewest_in_series, most_in_series, voltage_at
+from tutor.trade.strings import voltage_at
 
 RECORD_LOW = -25.0  # °C
 
@@ -50,27 +50,34 @@ def millionths(column):
     return whole
 
 
-def test_longest_string_equals_an_exact_count(ours, cec_modules, cec_inverters):
-    """Every module by every input limit of the inverters: counted in whole microvolts, without a fraction anywhere."""
+def test_longest_string_equals_an_exact_count(engine, cec_modules, cec_inverters):
+    """Every module by every input limit of the inverters: counted in whole microvolts, without a fraction anywhere.
+
+    What is held to that count is the method by which an answer to the exercise is marked, from the label on.
+    """
+    count = engine.question("most-modules-in-series").right
     cold = millionths(cec_modules.V_oc_ref) - 50 * millionths(cec_modules.beta_oc)
     limits = np.unique(millionths(cec_inverters.Vdcmax))
     exact = limits // cold[:, np.newaxis]
     assert exact.shape[0] > 20_000
     assert exact.shape[1] > 90
     shown = (limits / 1e6).tolist()
-    for voltage, counts in zip(ours.tolist(), exact.tolist(), strict=True):
-        assert [most_in_series(limit, voltage) for limit in shown] == counts
+    share_per_kelvin = cec_modules.beta_oc / cec_modules.V_oc_ref
+    for voc, share, counts in zip(cec_modules.V_oc_ref, share_per_kelvin, exact.tolist(), strict=True):
+        label = {"module_voc": voc, "voc_coefficient": share, "record_low": RECORD_LOW}
+        assert [count.numbers({**label, "input_voltage_max": limit})[-1] for limit in shown] == counts
 
 
-def test_fewest_in_series_equals_an_exact_count(cec_modules, cec_inverters):
+def test_fewest_in_series_equals_an_exact_count(engine, cec_modules, cec_inverters):
     """The same at the hot end, with every inverter's lowest operating voltage and 0.82 of the operating voltage."""
+    count = engine.question("fewest-modules-that-charge").right
     hot = 82 * millionths(cec_modules.V_mp_ref)
     targets = np.unique(millionths(cec_inverters.Mppt_low))
     exact = -(-100 * targets // hot[:, np.newaxis])
     shown = (targets / 1e6).tolist()
     for voltage, counts in zip(cec_modules.V_mp_ref.tolist(), exact.tolist(), strict=True):
-        module_voltage = voltage_at(voltage, -0.0045, 65.0)
-        assert [fewest_in_series(target, module_voltage) for target in shown] == counts
+        label = {"module_vmp": voltage, "vmp_coefficient": -0.0045, "hottest_cell": 65.0}
+        assert [count.numbers({**label, "input_voltage_min": target})[-1] for target in shown] == counts
 
 
 def test_cold_voltage_beside_the_single_diode_model(ours, theirs, cec_modules):

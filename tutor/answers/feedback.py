@@ -3,6 +3,7 @@
 None of these sentences gives the answer to a question that is still open.
 """
 
+import re
 from collections.abc import Sequence
 
 from tutor.answers.entry import Entry
@@ -10,17 +11,29 @@ from tutor.answers.naming import OFFERED
 from tutor.answers.verdicts import Candidate
 from tutor.engine.algebra import Literal, Name, names
 from tutor.engine.method import Step
+from tutor.engine.near import near_limits
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.engine.solution import check_line, in_plain_words, spoken
 from tutor.engine.ways import NO_VALUE
+from tutor.units import with_unit
+
+_NUMBER_AND_UNIT = re.compile(r"[-+−]?\d[\d.,]*( ?[^\W\d][^\d+*×÷()]*| ?[%°][^\d+*×÷()]*)?")
 
 
-def right(problem: Problem, value: float) -> str:
-    """The answer is right; says which limit it respects."""
+def right(problem: Problem, text: str, value: float) -> str:
+    """The answer, told as `text`, is right; says which limit it respects, and which it is too near to."""
     checks = _checks(problem, value)
-    told = f"Right: the {_words(problem, problem.ask)} is {problem.text_of(problem.ask, value)}."
-    return " ".join([told, *(f"Check: {check}." for check in checks)])
+    told = f"Right: the {_words(problem, problem.ask)} is {text}."
+    return " ".join([told, *(f"Check: {check}." for check in checks), *near_limits(problem, value)])
+
+
+def as_typed(problem: Problem, entry: Entry, value: float) -> str:
+    """An entry as it was typed, with its unit; what is more than a number with a unit, as people write its value."""
+    number = _NUMBER_AND_UNIT.fullmatch(entry.text)
+    if number is None or problem.question.library.quantities[problem.ask].kind != "number":
+        return problem.text_of(problem.ask, value)
+    return entry.text if number[1] else with_unit(entry.text, problem.unit)
 
 
 def past_the_limit(problem: Problem, value: float) -> str:
@@ -71,6 +84,7 @@ def step_wrong(problem: Problem, step: Step, mistake: Candidate | None) -> str:
 def wrong(
     problem: Problem,
     entry: Entry,
+    answer: Entry,
     value: float,
     found: Sequence[Candidate],
     named: Candidate | None,
@@ -84,7 +98,8 @@ def wrong(
 ) -> str:
     """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells.
 
-    `entry` is that of the `first` quantity that departs; `further` a mistake made after it, on the way to the answer.
+    `entry` is that of the `first` quantity that departs, `value` that of the `answer`; `further` a mistake made after
+    it, on the way to the answer.
     """
     if not found and first == problem.question.evidence:
         told = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
@@ -94,7 +109,7 @@ def wrong(
         told.append(f"From there on: {_says(problem, further)} {_beside(problem, further, None)}".strip())
     if carried:
         told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
-    told.append(_consequence(problem, value))
+    told.append(_consequence(problem, answer, value))
     if breaks_limit:
         told += _broken(problem, value, closed_book=closed_book)
     told.append(_next_goal(problem, first, named))
@@ -178,35 +193,34 @@ def _says(problem: Problem, mistake: Candidate) -> str:
 
 
 def _checks(problem: Problem, value: float) -> list[str]:
-    values = {**problem.known, **problem.values, problem.ask: value}
-    return [check_line(problem, limit, values).text for limit in problem.question.limits]
+    return [check_line(problem, limit, value).text for limit in problem.question.limits]
 
 
 def _holds(problem: Problem, limit: Limit) -> bool:
     """Whether the right answer keeps a limit; one that cannot be worked out is not kept."""
     try:
-        return limit.holds({**problem.known, **problem.values})
+        return limit.holds(problem.all_values)
     except NO_VALUE:
         return False
 
 
-def _consequence(problem: Problem, value: float) -> str:
+def _consequence(problem: Problem, entry: Entry, value: float) -> str:
     """What a wrong value would do in the real system."""
     quantity = problem.question.library.quantities[problem.ask]
     sentence = quantity.too_low if value < problem.values[problem.ask] else quantity.too_high
-    return sentence.replace("{entry}", problem.text_of(problem.ask, value)) if sentence else ""
+    return sentence.replace("{entry}", as_typed(problem, entry, value)) if sentence else ""
 
 
 def _broken(problem: Problem, value: float, *, closed_book: bool) -> list[str]:
     """What the answer would do: each limit that it breaks, in words and, where they give nothing away, in numbers."""
-    values = {**problem.known, **problem.values, problem.ask: value}
+    values = {**problem.all_values, problem.ask: value}
     told = []
     for limit in problem.question.limits:
         try:
             if not limit.holds(values):
                 broken = f"it no longer holds that {spoken(limit.tree, problem)}"
                 if not (closed_book or _gives_away(problem, limit)):
-                    broken += f": {check_line(problem, limit, values).text}"
+                    broken += f": {check_line(problem, limit, value).text}"
                 told.append(f"As it stands the answer breaks a limit: {broken}.")
         except NO_VALUE:
             told.append(f"As it stands it cannot be shown that {spoken(limit.tree, problem)}.")

@@ -3,7 +3,7 @@
 from enum import IntEnum
 
 from tutor.answers.entry import EntryError
-from tutor.answers.marking import breaks_limit, read_answer
+from tutor.answers.marking import read_answer
 from tutor.answers.naming import in_working_units
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
@@ -32,7 +32,7 @@ def harm_of(problem: Problem | OrderProblem, answer: str, mistakes: frozenset[st
         value = in_working_units(problem, problem.ask, read_answer(problem, problem.ask, answer))
     except EntryError:
         return Harm.NONE
-    if breaks_limit(problem, value):
+    if problem.breaks_limit(value):
         return Harm.LIMIT_BROKEN
     quantity, right = problem.question.library.quantities[problem.ask], problem.values[problem.ask]
     done = quantity.too_low if value < right else quantity.too_high if value > right else None

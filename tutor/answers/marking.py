@@ -14,9 +14,9 @@ from tutor.answers.order import mark_order
 from tutor.answers.size import read_size
 from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
+from tutor.engine.near import near_limits
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
-from tutor.engine.question import tolerance
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 
@@ -43,11 +43,13 @@ def mark(
     if evidence and (evidence not in marks or marks[evidence].entry is None):
         return Marking("unclear", entry, feedback.evidence_wanted(problem, evidence), steps=marks)
     proved = not evidence or marks[evidence].verdict == "right"
-    if proved and _is_right(problem, problem.ask, value):
-        if breaks_limit(problem, value):
+    if proved and problem.is_near(problem.ask, value):
+        if problem.breaks_limit(value):
             told = feedback.past_the_limit(problem, value)
             return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, told, steps=marks)
-        return Marking("right", entry, feedback.right(problem, value), steps=marks)
+        told = feedback.right(problem, feedback.as_typed(problem, entry, value), value)
+        near = tuple(near_limits(problem, value))
+        return Marking("right", entry, told, steps=marks, near=near)
     if _rounded_too_far(problem, entry):
         return Marking("unclear", entry, feedback.rounded_too_far(entry), steps=marks)
     return _wrong(problem, entry, value, marks, closed_book=closed_book)
@@ -75,25 +77,10 @@ def read_answer(problem: Problem, name: str, text: str) -> Entry:
             return read_asked_coefficient(problem, name, text) or read_entry(text, problem.unit_of(name), form)
 
 
-def _is_right(problem: Problem, name: str, value: float) -> bool:
-    right = problem.values[name]
-    slack = 1e-9 * max(1.0, abs(right))
-    return abs(value - right) <= tolerance(problem.question.library.quantities[name], right) + slack
-
-
-def breaks_limit(problem: Problem, value: float) -> bool:
-    """Whether an answer breaks a limit, or is one for which the limit cannot even be worked out."""
-    values = {**problem.known, **problem.values, problem.ask: value}
-    try:
-        return any(not limit.holds(values) for limit in problem.question.limits)
-    except (TableError, ZeroDivisionError, OverflowError):
-        return True
-
-
 def _only_rounded(problem: Problem, entry: Entry) -> bool:
     """Whether an entry is the right value, rounded to the figures typed or to four figures on the way."""
     quantity = problem.question.library.quantities[problem.ask]
-    on_the_way = ON_THE_WAY * tolerance(quantity, problem.values[problem.ask]) / conversion(problem.unit).scale
+    on_the_way = ON_THE_WAY * problem.tolerance(problem.ask) / conversion(problem.unit).scale
     apart = abs(entry.value - problem.answer.value)
     return quantity.kind == "number" and apart <= max(1.05 * entry.half_width, on_the_way)
 
@@ -123,7 +110,7 @@ def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, En
     except EntryError as error:
         return Mark(error.verdict, None, str(error))
     value = in_working_units(problem, step.name, entry)
-    if _is_right(problem, step.name, value):
+    if problem.is_near(step.name, value):
         return Mark("right", entry, feedback.step_right(problem, step.name))
     if earlier and _follows(problem, step, value, earlier):
         return Mark("carried", entry, feedback.step_carried(problem, step.name))
@@ -134,12 +121,11 @@ def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, En
 def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, Entry]) -> bool:
     """Whether a value is what the step's relation gives for the learner's own earlier values."""
     own = carried_on(problem, {name: in_working_units(problem, name, entry) for name, entry in earlier.items()})
-    quantity = problem.question.library.quantities[step.name]
     try:
         expected = [problem.evaluate(tree, own) for tree in step.trees]
     except (TableError, ZeroDivisionError, OverflowError):
         return False
-    return any(abs(value - one) <= tolerance(quantity, one) + 1e-9 * max(1.0, abs(one)) for one in expected)
+    return any(abs(value - one) <= problem.tolerance(step.name, one) + 1e-9 * max(1.0, abs(one)) for one in expected)
 
 
 def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark], *, closed_book: bool) -> Marking:
@@ -155,6 +141,7 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark],
     told = feedback.wrong(
         problem,
         entry if first == problem.ask else entries[first],
+        entry,
         value,
         found,
         named,
@@ -162,11 +149,11 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark],
         further=further,
         separating=separating,
         carried=carried,
-        breaks_limit=breaks_limit(problem, value),
+        breaks_limit=problem.breaks_limit(value),
         closed_book=closed_book,
     )
     of_answer = [] if first == problem.ask else of_answer
     return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
 
 
-__all__ = ["Mark", "Marking", "breaks_limit", "mark", "mark_step", "read_answer"]
+__all__ = ["Mark", "Marking", "mark", "mark_step", "read_answer"]

@@ -1,19 +1,22 @@
 """A learner's own numbers for the givens, read as answers are read."""
 
+import math
 from collections.abc import Mapping
 from contextlib import suppress
+from typing import Final
 
 from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_coefficient
 from tutor.answers.entry import Entry, EntryError, plain_text, read_entry
 from tutor.answers.size import read_size
-from tutor.content.models import LONGEST_UNIT, Amount, ChoiceGiven, Quantity
+from tutor.content.models import LONGEST_UNIT, MOST_DECIMALS, Amount, ChoiceGiven, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
 from tutor.trade.rulebooks import TableError, rulebook
 from tutor.units import conversion, convert
 
 _FIGURES_OF_A_SHARE = 5  # to which a coefficient in V/K is told in %/K: a tenth of what its last digit can mean
+_NOISE: Final = 1e-6  # what converting a unit leaves of a power of ten
 
 
 def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amount]:
@@ -54,7 +57,8 @@ def _amount(question: Question, quantity: Quantity, text: str, others: Mapping[s
     entry = read_coefficient(text, quantity, question.library.quantities, label)
     unit = _shown_unit(entry, quantity)
     figures = 12 if unit == entry.unit or not quantity.share_of else _FIGURES_OF_A_SHARE
-    return Amount(value=float(f"{convert(entry.value, quantity.unit, unit):.{figures}g}"), unit=unit)
+    value = float(f"{convert(entry.value, quantity.unit, unit):.{figures}g}")
+    return Amount(value=value, unit=unit, decimals=_typed_decimals(entry, quantity, unit))
 
 
 def _size(question: Question, text: str) -> Amount:
@@ -82,6 +86,13 @@ def _other_area(question: Question, text: str) -> float:
     if american and not entry.unit:
         raise EntryError("a bare number is an AWG size")
     return entry.value
+
+
+def _typed_decimals(entry: Entry, quantity: Quantity, unit: str) -> int:
+    """How many decimals were typed, in the unit shown; 0 for arithmetic, and where the typed unit is not shown."""
+    last_place = 2 * entry.half_width * conversion(quantity.unit).scale / conversion(unit).scale
+    decimals = -math.log10(last_place) if last_place > 0 else 0.0
+    return round(decimals) if abs(decimals - round(decimals)) < _NOISE and 0 < decimals <= MOST_DECIMALS else 0
 
 
 def _shown_unit(entry: Entry, quantity: Quantity) -> str:

@@ -52,7 +52,8 @@ class Marking:
     """The verdict on a whole attempt; an attempt counts only if it is right or wrong.
 
     `candidates` explain the first departure, likeliest first; where none may be `named`, the value of the step
-    `separating` would tell them apart.  `answer` are those for an answer that departs again after a wrong step.
+    `separating` would tell them apart.  `answer` are those for an answer that departs again after a wrong step.  `near`
+    are sentences about the limits that a right answer nearly uses up.
     """
 
     verdict: Literal["right", "wrong", "unclear", "refused"]
@@ -63,6 +64,7 @@ class Marking:
     separating: str | None = None
     steps: Mapping[str, Mark] = field(default_factory=dict)
     answer: tuple[Candidate, ...] = ()
+    near: tuple[str, ...] = ()
 
     @property
     def all_named(self) -> list[Explanation]:

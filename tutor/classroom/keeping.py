@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from tutor.answers.marking import breaks_limit
 from tutor.classroom.difficulty import profile
 from tutor.classroom.models import Handed, Kept, KeptOrder, Member
 from tutor.content.errors import ContentError
@@ -47,11 +46,10 @@ def expected_of(problem: Problem | OrderProblem) -> dict[str, Any]:
     """The right values: what a correction of the exercise may change in a handed problem."""
     if isinstance(problem, OrderProblem):
         return {"expected": {}, "answer": problem.answer_text, "tolerance": 0.0}
-    value = problem.values[problem.ask]
     return {
         "expected": {name: float(problem.values[name]) for name in problem.step_names},
         "answer": problem.text_of(problem.ask),
-        "tolerance": problem.question.tolerance(problem.ask, value),
+        "tolerance": problem.tolerance(problem.ask),
     }
 
 
@@ -107,18 +105,20 @@ def cautions_of(handed: Handed, library: Library) -> dict[str, str]:
 def accepted_range(problem: Problem) -> tuple[float, float]:
     """The answers that are right, in working units: the tolerance around the value, cut off where a limit breaks."""
     value = float(problem.values[problem.ask])
-    reach = problem.question.tolerance(problem.ask, value) + SLACK * max(1.0, abs(value))
-    return _last_that_holds(problem, value, value - reach), _last_that_holds(problem, value, value + reach)
+    slack = SLACK * max(1.0, abs(value))
+    below, above = problem.reach
+    lowest, highest = value - below - slack, value + above + slack
+    return _last_that_holds(problem, value, lowest), _last_that_holds(problem, value, highest)
 
 
 def _last_that_holds(problem: Problem, value: float, end: float) -> float:
     """The end of the range, or the last value on the way there that breaks no limit."""
-    if not breaks_limit(problem, end):
+    if not problem.breaks_limit(end):
         return end
     holds, breaks = value, end
     for _ in range(_HALVINGS):
         middle = (holds + breaks) / 2
-        if breaks_limit(problem, middle):
+        if problem.breaks_limit(middle):
             breaks = middle
         else:
             holds = middle
@@ -137,7 +137,7 @@ def _kept(problem: Problem) -> Kept:
         words={name: quantities[name].words for name in [*problem.shown, *steps]},
         units={name: problem.unit_of(name) for name in steps},
         kinds={name: quantities[name].kind for name in steps},
-        tolerances={name: question.tolerance(name, problem.values[name]) for name in steps},
+        tolerances={name: problem.tolerance(name) for name in steps},
         choices=list(quantities[problem.ask].choices),
         accepted=accepted_range(problem),
         evidence=question.evidence,

@@ -13,7 +13,6 @@ from typing import Any
 from sqlalchemy import Connection, insert, update
 
 from tutor.answers.entry import EntryError
-from tutor.answers.marking import breaks_limit
 from tutor.classroom.errors import ClassError
 from tutor.classroom.judging import counts, of_marking
 from tutor.classroom.keeping import SLACK, handed_from, kept_as_json, set_again, with_todays_content
@@ -131,7 +130,7 @@ def _with_todays_values(engine: Engine, old: Handed) -> Handed | None:
         raise ClassError("its givens do not fit the exercise any more. Excuse its learner, or say its right answer.")
     if old.kept.said and problem.question.version == old.version:
         return None
-    if isinstance(problem, Problem) and breaks_limit(problem, problem.values[problem.ask]):
+    if isinstance(problem, Problem) and problem.breaks_limit(problem.values[problem.ask]):
         raise ClassError("with its givens the exercise's own answer breaks its limit. Excuse its learner.")
     new = _corrected(old, handed_from(problem, old.member, old.place))
     same_range = all(
@@ -167,11 +166,11 @@ def _range_around(engine: Engine, old: Handed, value: float) -> tuple[float, flo
     reach = tolerance(quantity, value) if quantity is not None else old.tolerance
     lowest, highest = value - reach, value + reach
     if isinstance(problem, Problem) and problem.question.limits:
-        if breaks_limit(problem, value):
+        if problem.breaks_limit(value):
             raise ClassError(
                 f"Problem {old.code}: this answer would break the problem's limit. Mend the exercise instead."
             )
-        lowest, highest = (value if breaks_limit(problem, end) else end for end in (lowest, highest))
+        lowest, highest = (value if problem.breaks_limit(end) else end for end in (lowest, highest))
     elif old.kept.bounded:
         raise ClassError(f"Problem {old.code} has a limit that cannot be checked any more. Mend the exercise instead.")
     slack = SLACK * max(1.0, abs(value)) if not old.kept.bounded else 0.0

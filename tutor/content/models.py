@@ -20,7 +20,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema
 
-from tutor.units import conversion, written_unit
+from tutor.units import conversion, with_unit
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=40)]
@@ -29,6 +29,7 @@ Sentence = Annotated[str, StringConstraints(strip_whitespace=True, min_length=2,
 _AMOUNT = re.compile(r"^([-+−]?\d+(?:\.\d+)?)(?: (\S+))?$")
 
 LONGEST_UNIT = 20
+MOST_DECIMALS = 12
 
 
 def _known_unit(unit: object) -> object:
@@ -55,6 +56,7 @@ class Amount(Model):
     value: float
     unit: Unit = ""
     label: Annotated[str, Field(max_length=200, description="its trade name, if it is told by that: '10 AWG'")] = ""
+    decimals: Annotated[int, Field(ge=0, le=MOST_DECIMALS, description="those printed at least: 2 for '41.30 V'")] = 0
 
     @model_validator(mode="before")
     @classmethod
@@ -65,7 +67,8 @@ class Amount(Model):
             match = _AMOUNT.match(data.strip())
             if match is None:
                 raise ValueError(f"'{data[:40]}' is not a value with a unit such as '41.3 V'")
-            return {"value": float(match[1].replace("−", "-")), "unit": match[2] or ""}
+            decimals = min(len(match[1].partition(".")[2]), MOST_DECIMALS)
+            return {"value": float(match[1].replace("−", "-")), "unit": match[2] or "", "decimals": decimals}
         return data
 
     @classmethod
@@ -87,14 +90,23 @@ class Amount(Model):
 
     @property
     def text(self) -> str:
-        """The amount as a data sheet prints it, such as '−0.27 %/K', or its trade name."""
+        """The amount as a data sheet prints it, zeros at the end too, such as '−0.30 %/K', or its trade name."""
         if self.label:
             return self.label
-        number = f"{self.value:.10g}".replace("-", "−")
-        return f"{number}\u00a0{written_unit(self.unit)}" if self.unit else number
+        number = f"{self.value:.10g}"
+        if len(number.partition(".")[2]) < self.decimals:
+            number = f"{self.value:.{self.decimals}f}"
+        return with_unit(number, self.unit)
 
     def __str__(self) -> str:
         return self.text
+
+
+class Near(Model):
+    """What is said of a limit of which more than a share is used."""
+
+    share: Amount
+    says: Sentence = Field(description="what can go wrong and what to do; {used} is the percentage used")
 
 
 class Quantity(Model):
@@ -122,6 +134,10 @@ class Quantity(Model):
     )
     too_low: Sentence | None = Field(None, description="what a value that is too low does; {entry} is that value")
     too_high: Sentence | None = Field(None, description="what a value that is too high does; {entry} is that value")
+    safe_side: Literal["above", "below"] | None = Field(
+        None, description="where its value is rounded to when it is asked for: above what must be carried or withstood"
+    )
+    near: Near | None = Field(None, description="for a limit: when a value below it is too near, and what to say then")
 
     @model_validator(mode="after")
     def _complete(self) -> Self:

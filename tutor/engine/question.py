@@ -21,6 +21,7 @@ from tutor.engine.algebra import (
     Node,
     RelationError,
     Rule,
+    kind,
     names,
     parse,
     replace_names,
@@ -151,6 +152,46 @@ class Question:
             if few or self.library.quantities[step.name].kind != "number":
                 found.add(step.name)
         return frozenset(found)
+
+    @cached_property
+    def to_final(self) -> tuple[str, ...]:
+        """The relations that lead from the other givens and what is asked for to the final answer, in order."""
+        stop = (set(self.known) | {self.ask}) - {self.final}
+        return tuple(name for name in needed(self.relations, [self.final], stop) if name != self.ask)
+
+    @cached_property
+    def jumps_after(self) -> tuple[str, ...]:
+        """Those among them that rest on what is asked for, and that a small change of it can only leave or jump.
+
+        None where a day has to be simulated.
+        """
+        resting = {self.ask}
+        for name in self.to_final:
+            if resting & names(self.relations[name]):
+                resting.add(name)
+        trees = {name: self.relations[name] for name in self.to_final if name in resting}
+        if any(kind(tree) == "trace" for tree in trees.values()):
+            return ()
+        jumps = ("round", "look up", "choose")
+        return tuple(name for name, tree in trees.items() if isinstance(tree, Comparison) or kind(tree) in jumps)
+
+    @cached_property
+    def margins(self) -> dict[str, tuple[str, ...]]:
+        """The quantities whose sign decides, and for each the quantities of its kind that its relation uses."""
+        return {
+            name: tuple(sorted(other for other in names(tree) if self._dimension(other) == self._dimension(name)))
+            for name, tree in self.relations.items()
+            if self._is_margin(name)
+        }
+
+    def _is_margin(self, name: str) -> bool:
+        quantity = self.library.quantities[name]
+        if quantity.kind != "number" or quantity.unit in ABSOLUTE_TEMPERATURES or quantity.plausible is None:
+            return False
+        return quantity.plausible[0] < 0 < quantity.plausible[1]
+
+    def _dimension(self, name: str) -> str:
+        return conversion(self.library.quantities[name].unit).dimension
 
     def shown_unit(self, name: str, shown: Mapping[str, Amount]) -> str:
         """The unit in which a quantity is told: its given's, else the glossary's; temperatures follow the site."""

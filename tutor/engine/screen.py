@@ -43,7 +43,7 @@ def lucky_mistake(problem: Problem) -> WrongWay | None:
     question = problem.question
     judged = question.evidence or question.ask
     answer, verdict = problem.values[judged], problem.values[question.ask]
-    reach = MARGIN_FOR_MISTAKES * question.tolerance(judged, answer)
+    reach = MARGIN_FOR_MISTAKES * problem.tolerance(judged)
     for way, numbers in question.each_wrong_way(problem.known, problem.shown):
         if abs(numbers[way.judged] - answer) <= reach and (question.evidence is None or numbers[-1] == verdict):
             return way
@@ -98,8 +98,8 @@ def _cancels(problem: Problem) -> bool:
     """Whether two mistakes together lead to what looks right."""
     question = problem.question
     judged = question.evidence or question.ask
-    values = {**problem.known, **problem.values}
-    reach = question.tolerance(judged, values[judged])
+    values = problem.all_values
+    reach = problem.tolerance(judged)
     for way in declared_pairs(question):
         try:
             answer = way.follow(problem, values, {}, judged)[judged]

@@ -1,12 +1,14 @@
 """Worked solutions: every line derived from the method and the problem's numbers, the last one the check."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
-from tutor.engine.method import Step, needed
+from tutor.engine.method import Step
+from tutor.engine.near import near_in_relations, near_limit
 from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
 from tutor.engine.order import OrderProblem
+from tutor.engine.printing import same
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.units import conversion, written, written_unit
@@ -16,7 +18,10 @@ DONE, LEFT_OUT = "Done already", "Not listed in this problem"
 
 @dataclass(frozen=True)
 class Line:
-    """One step as told: why, the relation in symbols (plain and LaTeX) and in words, the numbers, the value."""
+    """One step as told: why, the relation in symbols (plain and LaTeX) and in words, the numbers, the value.
+
+    `near` says that a limit is kept but nearly used up ('' if it is not); `why` ends with it.
+    """
 
     name: str
     kind: str
@@ -29,15 +34,15 @@ class Line:
     unit: str
     text: str
     source: str
+    near: str = ""
 
 
 def worked_solution(problem: Problem | OrderProblem) -> list[Line]:
-    """All steps of the right way and, where the answer is bound by limits, the check against each."""
+    """All steps of the right way and, where limits bind the answer, the check of the answer as printed against each."""
     if isinstance(problem, OrderProblem):
         return _order_lines(problem)
     lines = [_line(problem, step) for step in problem.question.right.steps]
-    values = {**problem.known, **problem.values}
-    return lines + [check_line(problem, limit, values) for limit in problem.question.limits]
+    return lines + [check_line(problem, limit, problem.printed_value) for limit in problem.question.limits]
 
 
 def _order_lines(problem: OrderProblem) -> list[Line]:
@@ -64,11 +69,15 @@ def _line(problem: Problem, step: Step) -> Line:
     if step.turned:
         why = f"The relation turned round, so that the {_words(problem, step.name)} stands alone. {why}".strip()
     why = f"{why} {_between_sizes(problem, tree)}".strip()
+    near = ""
+    if step.name == problem.ask:
+        why = f"{why} {_rounded_to_the_safe_side(problem)}".strip()
+        near = near_in_relations(problem, problem.values[step.name])
     unit = problem.unit_of(step.name)
     return Line(
         name=step.name,
         kind=step.kind,
-        why=why,
+        why=f"{why} {near}".strip(),
         relation=in_plain_words(step.name, tree),
         formula=f"{problem.question.library.quantities[step.name].symbol} = {LATEX.write(tree, _latex_leaf(problem))}",
         spoken=_sentence(problem, step.name, tree),
@@ -77,6 +86,7 @@ def _line(problem: Problem, step: Step) -> Line:
         unit=unit,
         text=problem.text_of(step.name),
         source=_source(problem, tree),
+        near=near,
     )
 
 
@@ -96,6 +106,16 @@ def _between_sizes(problem: Problem, tree: Node) -> str:
     return ""
 
 
+def _rounded_to_the_safe_side(problem: Problem) -> str:
+    """That the printed answer is rounded, and to which side, where one side is safe; '' if none is."""
+    exact, printed = problem.answer.value, float(problem.printed)
+    limits, side = problem.question.limits, problem.question.library.quantities[problem.ask].safe_side
+    if not (limits or side) or same(printed, exact):
+        return ""
+    safe = "the side on which the limit is respected" if limits else "the safe side"
+    return f"The result is rounded {'up' if printed > exact else 'down'}, to {safe}."
+
+
 def _the_day(problem: Problem) -> str:
     day = problem.question.day
     return " ".join(day.told({**problem.known, **problem.values})) if day else ""
@@ -111,48 +131,66 @@ def _shown_value(problem: Problem, name: str) -> float | bool | str:
     return conversion(problem.unit_of(name)).to_shown(value)
 
 
-def check_line(problem: Problem, limit: Limit, values: Mapping[str, float]) -> Line:
-    """The check of an answer against a limit, in numbers; `values` hold the answer to be checked."""
+def check_line(problem: Problem, limit: Limit, answer: float) -> Line:
+    """The check of an answer, in working units, against a limit, in numbers."""
     tree = limit.tree
-    values = dict(values)
-    relations = problem.question.relations
-    for name in needed(relations, sorted(names(tree)), values):
-        values[name] = problem.evaluate(relations[name], values)
-    left, right = (_side(problem, tree, side) for side in limit.sides(values))
-    verdict = "respected" if limit.holds(values) else "broken"
-    sign = "≤" if tree.sign == "<=" else "≥"
+    values = problem.with_answer(tree, answer)
+    sides, holds = limit.sides(values), limit.holds(values)
+    figures = max(problem.telling_figures(tree, values), problem.step_figures)
+    left, right = (_side(problem, tree, side, figures) for side in sides)
+    near = near_limit(problem, tree, values)
+    sign = "=" if left == right else PLAIN.signs[tree.sign].strip()
     return Line(
         name="limit",
         kind="compare",
-        why=f"The answer has to respect this limit; here it is {verdict}.",
+        why=" ".join(["The answer has to respect this limit; here it is", f"{_verdict(holds, near)}. {near}".strip()]),
         relation=PLAIN.write(tree, plain_leaf),
         formula=LATEX.write(tree, _latex_leaf(problem)),
         spoken=spoken(tree, problem),
-        numbers=in_numbers(replace(problem, values=values), tree),
-        value=limit.holds(values),
+        numbers=_in_numbers(problem, tree, lambda name: _in_check(problem, name, values[name], figures)),
+        value=holds,
         unit="",
-        text=f"{left} {sign} {right}: {verdict}" if limit.holds(values) else f"not {left} {sign} {right}: {verdict}",
+        text=f"{'' if holds else 'not '}{left} {sign} {right}: {_verdict(holds, near)}",
         source="",
+        near=near,
     )
 
 
-def _side(problem: Problem, tree: Comparison, value: float) -> str:
-    """One side of a limit as text, in the unit of the side that is a single quantity."""
-    single = next((side.id for side in (tree.right, tree.left) if isinstance(side, Name)), None)
-    return problem.text_of(single, value) if single else written(value, "")
+def _verdict(holds: bool, near: str) -> str:
+    if not holds:
+        return "broken"
+    return "respected, but only just" if near else "respected"
+
+
+def _in_check(problem: Problem, name: str, value: float, figures: int) -> str:
+    """A quantity's value in a check: a given as told, anything else with the figures that the check needs."""
+    return problem.text_of(name) if name in problem.shown else problem.text_of(name, value, figures)
+
+
+def _side(problem: Problem, tree: Comparison, value: float, figures: int) -> str:
+    """One side of a limit as text, in the unit of the side that is a single quantity; a given as told."""
+    for side in (tree.right, tree.left):
+        if isinstance(side, Name):
+            told = side.id in problem.shown and value == problem.known[side.id]
+            return problem.text_of(side.id) if told else problem.text_of(side.id, value, figures)
+    return written(value, "", figures)
 
 
 def in_numbers(problem: Problem, tree: Node) -> str:
     """A relation with the problem's numbers and units put in; a temperature told in °F is brought to °C first."""
+    return _in_numbers(problem, tree, problem.text_of)
+
+
+def _in_numbers(problem: Problem, tree: Node, text_of: Callable[[str], str]) -> str:
     in_fahrenheit = [name for name in sorted(names(tree)) if problem.unit_of(name) == "degF"]
-    converted = {name: written({**problem.known, **problem.values}[name], "degC") for name in in_fahrenheit}
+    converted = {name: written(problem.all_values[name], "degC") for name in in_fahrenheit}
 
     def leaf_text(leaf: Name | Literal) -> str:
         if isinstance(leaf, Literal):
             return literal_text(leaf)
-        return converted.get(leaf.id) or problem.text_of(leaf.id)
+        return converted.get(leaf.id) or text_of(leaf.id)
 
-    first = "".join(f"{problem.text_of(name)} = {text}; " for name, text in converted.items())
+    first = "".join(f"{text_of(name)} = {text}; " for name, text in converted.items())
     return first + PLAIN.write(tree, leaf_text)
 
 

@@ -11,13 +11,13 @@ import sympy
 from sympy.core.function import AppliedUndef
 
 from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, RelationError
+from tutor.trade.counts import ROUNDING_SLACK, round_down, round_up
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion
 
 OF_RATINGS = ("first_at_least", "last_at_most", "next_below")  # a standard size for a value of the same kind
 READ_RIGHT = ("look_up", *OF_RATINGS, "first_size", "first_size_above", "first_size_at_most")
 READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only in wrong ways
-ROUNDING_SLACK = 1e-9  # a value this close (relative) to a whole number or a limit counts as being on it
 
 Numeric = Callable[..., Sequence[float]]
 Functions = Mapping[str, Callable[..., float]]
@@ -26,16 +26,6 @@ Functions = Mapping[str, Callable[..., float]]
 def holds_at_most(left: float, right: float) -> bool:
     """Whether left <= right, up to the noise of floating-point arithmetic."""
     return left <= right + ROUNDING_SLACK * max(1.0, abs(right))
-
-
-def round_down(value: float) -> float:
-    """The largest whole number that is not above the value."""
-    return float(math.floor(value + ROUNDING_SLACK * max(1.0, abs(value))))
-
-
-def round_up(value: float) -> float:
-    """The smallest whole number that is not below the value."""
-    return float(math.ceil(value - ROUNDING_SLACK * max(1.0, abs(value))))
 
 
 def round_nearest(value: float) -> float:

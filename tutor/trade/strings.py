@@ -9,8 +9,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from tutor.trade.counts import round_down, round_up
+
 STANDARD_CELL = 25.0  # °C, at which a label's figures hold (IEC 61215, from memory)
-_REPRESENTATION = 1e-12  # so much a quotient of two printed numbers may miss a whole number by binary rounding
 
 Temperature = TypeVar("Temperature", float, NDArray[np.float64])
 
@@ -30,8 +31,7 @@ def most_in_series(limit: float, module_voltage: float) -> int:
     Source: arithmetic; the limit is the lowest of the input's, the module's and the code's (NFPA 70-2017 690.7,
     third-party transcription).  Raises ValueError unless both are positive.
     """
-    quotient = _quotient(limit, module_voltage)
-    return math.floor(quotient * (1 + _REPRESENTATION))
+    return int(round_down(_quotient(limit, module_voltage)))
 
 
 def fewest_in_series(target: float, module_voltage: float) -> int:
@@ -39,8 +39,7 @@ def fewest_in_series(target: float, module_voltage: float) -> int:
 
     Source: arithmetic; common practice, no source.  Raises ValueError unless both are positive.
     """
-    quotient = _quotient(target, module_voltage)
-    return math.ceil(quotient * (1 - _REPRESENTATION))
+    return int(round_up(_quotient(target, module_voltage)))
 
 
 def _quotient(string_voltage: float, module_voltage: float) -> float:

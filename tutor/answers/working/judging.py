@@ -77,7 +77,7 @@ def _is_a_check(line: LineFindings) -> bool:
 def _by(other: Problem, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
     """Judge a working by another method that is as good; it reaches the answer if both methods come to the same."""
     working = _judged(other, texts, decimal_comma=comma)
-    room = problem.question.tolerance(problem.ask, problem.values[problem.ask])
+    room = problem.tolerance(problem.ask)
     same = abs(other.values[problem.ask] - problem.values[problem.ask]) <= room
     return replace(working, reaches_answer=working.reaches_answer and same, method=other.question.exercise.title)
 

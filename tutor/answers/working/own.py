@@ -81,7 +81,7 @@ class Own:
         width = entry.half_width * conversion(self.problem.unit_of(name)).scale
         rough = width >= ROUGH * abs(value) and entry.digits < 2
         room = CUT_OFF * width if abs(value) < abs(expected) else 1.05 * width
-        tolerance = 0.0 if closely else self.problem.question.tolerance(name, expected)
+        tolerance = 0.0 if closely else self.problem.tolerance(name, expected)
         if name in self.problem.question.discrete:
             return apart <= max(min(room, 0.02 * abs(expected)), tolerance) + noise
         return apart <= max(0.0 if rough else min(room, 0.05 * abs(expected)), tolerance) + noise

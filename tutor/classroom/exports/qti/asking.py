@@ -67,7 +67,7 @@ def asked(problem: Problem | OrderProblem) -> Asked:
 
 def _number(problem: Problem) -> Asked:
     scale = conversion(problem.unit).scale
-    right = problem.values[problem.ask]
+    right = problem.printed_value
     low, high = accepted_range(problem)
 
     def close_to(value: float) -> Element:
@@ -77,7 +77,7 @@ def _number(problem: Problem) -> Asked:
 
     found = _mistakes(problem, lambda value, other: abs(value - other) <= 2 * TELLS_APART * max(abs(value), abs(other)))
     return Asked(
-        declarations=[response(RESPONSE, "float", [number(problem.answer.value)])],
+        declarations=[response(RESPONSE, "float", [problem.printed])],
         body=[_entry_line(problem.task, RESPONSE, problem.unit)],
         right=within(RESPONSE, element("correct", identifier=RESPONSE), (right - low) / scale, (high - right) / scale),
         mistakes=[(id_, close_to(value)) for id_, value in found],
@@ -120,7 +120,7 @@ def _yes_or_no(problem: Problem) -> Asked:
     value = problem.values[evidence]
     base: BaseType = "integer" if quantity.kind == "count" else "float"
     shown = conversion(unit).to_shown(value)
-    reach = problem.question.tolerance(evidence, value) / conversion(unit).scale
+    reach = problem.tolerance(evidence) / conversion(unit).scale
     proved = (
         is_correct(EVIDENCE)
         if base == "integer"

@@ -54,7 +54,7 @@ def _told(problem: Problem | OrderProblem, mistakes: list[str]) -> list[Element]
         right = "Right."
         says = {trap: one.why for trap, one in problem.question.exercise.traps.items()}
     else:
-        right = feedback.right(problem, problem.values[problem.ask])
+        right = feedback.right(problem, problem.text_of(problem.ask), problem.printed_value)
         says = {}
     told = [(RIGHT, right)]
     for id_ in dict.fromkeys(mistakes):
