@@ -139,8 +139,23 @@ class Question:
         return bounds
 
     def tolerance(self, name: str, value: float) -> float:
-        """How far from a value an entry for a quantity may lie, in working units: nothing for counts and yes or no."""
-        return tolerance(self.library.quantities[name], value)
+        """How far from a value an entry for a quantity may lie, in working units: nothing for counts and yes or no.
+
+        A standard rating is met exactly: there is no device between two of them.
+        """
+        return SAME_SIZE * value if name in self.standard_ratings else tolerance(self.library.quantities[name], value)
+
+    @cached_property
+    def standard_ratings(self) -> frozenset[str]:
+        """The steps whose value is a standard rating: read from a list of ratings, or the least of values of tables."""
+        ratings: set[str] = set()
+        for step in (step for step in self.right.steps if not step.turned):
+            match step.trees[0]:
+                case Call("first_at_least" | "last_at_most" | "next_below"):
+                    ratings.add(step.name)
+                case Call("least" | "greatest") if step.uses & ratings and step.uses <= self.discrete:
+                    ratings.add(step.name)
+        return frozenset(ratings)
 
     @cached_property
     def discrete(self) -> frozenset[str]:
