@@ -1,14 +1,18 @@
 """What `coldmorning verify` finds: a sound exercise holds; each broken copy of it is caught and its fault named."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from pydantic import ValidationError
 
 from tutor.cli import main
+from tutor.content.models import Source
 from tutor.paths import content_root
-from tutor.verify import verify_all
+from tutor.trade.rulebooks import RULEBOOKS, rulebook
+from tutor.verify import table_faults, verify_all
 
 FOLDER = Path(__file__).parent / "corpora" / "faulty_exercises"
 SOUND, CONDUCTOR = FOLDER / "sound-exercise.yaml", FOLDER / "sound-conductor.yaml"
@@ -28,6 +32,12 @@ AT_ONCE = {
     "code in a tag": ("level: 2", "level: !!python/object/apply:os.getpid []", "is not read"),
     "unknown lesson": ("lesson: cold-voltage", "lesson: warm-voltage", "there is no lesson 'warm-voltage'"),
     "unknown caution": ("[cold-overvoltage,", "[cold-undervoltage,", "there is no 'cold-undervoltage'"),
+    "standing told to learners": ("the cold left out", "the cold, from memory", "'from memory' tells how far"),
+    "figure told as unread": (
+        "title: The most modules",
+        "title: Not yet read, the most modules",
+        "tells how far a source",
+    ),
     "unknown source": ("[nfpa-70-690-7]", "[nfpa-70-999]", "there is no 'nfpa-70-999'"),
     "given from nowhere": ("module_voc: module\n", "module_voc: shed\n", "givens.module_voc"),
     "range with mixed units": (
@@ -433,3 +443,34 @@ def test_a_folder_stands_for_its_exercise_files():
     reports = list(verify_all([folder], 1, None))
     assert [report.exercise for report in reports] == sorted(file.stem for file in folder.glob("*.yaml"))
     assert len(reports) > 3
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        ({"source": ""}, "a row without a source"),
+        ({"standing": ""}, "a row without a standing, ''"),
+        ({"standing": "memory"}, "a row without a standing, 'memory'"),
+        ({"note": "25 A (from memory)"}, "'from memory' tells how far a source was checked"),
+    ],
+)
+def test_a_table_without_standing_is_refused(cells, words):
+    table = rulebook("us").tables["ampacity"]
+    assert not list(table_faults(table))
+    broken = replace(table, rows=({**table.rows[0], **cells}, *table.rows[1:]))
+    (fault,) = table_faults(broken)
+    assert words in fault
+    assert "'ampacity', 14 AWG" in fault
+
+
+def test_every_table_of_every_rulebook_tells_its_standing():
+    for book in RULEBOOKS:
+        for table in rulebook(book).tables.values():
+            assert not list(table_faults(table))
+
+
+@pytest.mark.parametrize("standing", [None, "memory", "", "read, I think"])
+def test_a_source_without_standing_is_no_source(standing):
+    source = {"citation": "NFPA 70-2017 240.6(A)"} | ({} if standing is None else {"standing": standing})
+    with pytest.raises(ValidationError, match="standing"):
+        Source(**source)

@@ -155,6 +155,32 @@ def working(file: Any, as_json: bool, **which: Any) -> None:
 
 
 @main.command()
+@click.argument("name", required=False)
+@click.option("--rulebook", "book", default="us", help="us or iec.")
+@json_option
+@told_plainly
+def tables(name: str | None, book: str, as_json: bool) -> None:
+    """List the tables of a rulebook, or print one: `editions` says what other editions change."""
+    from tutor.trade.rulebooks import RULEBOOKS, rulebook
+
+    if book not in RULEBOOKS:
+        raise Fault(f"There is no rulebook '{book}'. Choose {' or '.join(RULEBOOKS)}.")
+    chosen = rulebook(book)
+    if name is not None and name not in chosen.tables:
+        raise Fault(f"The rulebook '{book}' has no table '{name}'. 'coldmorning tables --rulebook {book}' lists them.")
+    shown = [chosen.tables[name]] if name else list(chosen.tables.values())
+    if as_json:
+        rows = {table.name: {"title": table.title, "rows": table.rows} if name else table.title for table in shown}
+        print_json({"rulebook": book, "edition": chosen.edition, "tables": rows})
+        return
+    click.echo(f"Base edition: {chosen.edition}")
+    for table in shown:
+        click.echo(f"{table.title}" if name else f"{table.name:36} {table.title}")
+        for row in table.rows if name else ():
+            click.echo("  " + "; ".join(text for column, text in row.items() if text and column != "rulebook"))
+
+
+@main.command()
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--draws", type=click.IntRange(1, 10**6), default=200, help="How many problems to draw of each question.")
 @content_option

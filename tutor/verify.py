@@ -5,14 +5,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
+from tutor.content.models import Standing, without_standing
 from tutor.engine import dimensions
 from tutor.engine.agreements import binding, broken, check_agreements
-from tutor.engine.algebra import RelationError
+from tutor.engine.algebra import Call, RelationError, walk
 from tutor.engine.declaration import check_declaration
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
@@ -22,7 +23,7 @@ from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
 from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
-from tutor.trade.rulebooks import rulebook
+from tutor.trade.rulebooks import Table, rulebook
 from tutor.units import conversion, decimals_of, plain_number
 
 LOOKED_AT_CLOSELY = 10  # draws of each question that go through pint, the marking and the worked solution too
@@ -111,6 +112,7 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
         for at, id_ in enumerate(declared.exercise.rulebooks):
             questions = check_declaration(library, declared.under(id_), rulebook(id_))
             report.questions = max(report.questions, len(questions))
+            report.faults += [fault for table in _tables_used(questions) for fault in table_faults(table)]
             own_draws = at == 0 or id_ in declared.exercise.in_rulebook
             for question in questions:
                 _verify_question(question, draws if own_draws else LOOKED_AT_CLOSELY, report)
@@ -118,6 +120,27 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
         report.faults.append(str(error))
     report.seconds = round(time.perf_counter() - began, 2)
     return report
+
+
+def _tables_used(questions: Sequence[Question]) -> list[Table]:
+    """The tables that an exercise's relations read, each once."""
+    calls = (node for question in questions for tree in question.relations.values() for node in walk(tree))
+    named = {node.table: None for node in calls if isinstance(node, Call)}
+    return [questions[0].rulebook.tables[name] for name in named if name in questions[0].rulebook.tables]
+
+
+def table_faults(table: Table) -> Iterator[str]:
+    """What is missing in a table's rows: a source, a standing; and notes that tell the standing a second time."""
+    for row in table.rows:
+        where = f"the table '{table.name}', {row[table.key] if table.key else row[table.value]}"
+        if not row["source"]:
+            yield f"{where}: a row without a source"
+        if row["standing"] not in get_args(Standing):
+            yield f"{where}: a row without a standing, '{row['standing']}'"
+        try:
+            without_standing("; ".join(text for column, text in row.items() if column != "standing"))
+        except ValueError as error:
+            yield f"{where}: {error}"
 
 
 def verify_order(library: Library, declared: DeclaredOrder, draws: int) -> Report:

@@ -238,7 +238,8 @@ def test_a_word_finds_rows_and_nonsense_finds_none(screen):
 
 def test_rows_say_where_they_come_from(screen):
     said = visible(screen("tables", table="cold_voltage_factor"))
-    assert "Edition of all rows: NFPA 70, 2008 and later." in said
+    assert "Edition of all rows: NFPA 70-2017." in said
+    assert "Base edition: NFPA 70-2017." in said
     assert "NFPA 70-2017 Table 690.7(A)" in said
     assert "How far they were checked: read." in said
 

@@ -13,7 +13,7 @@ from tutor.trade.tables import Key, Table
 from tutor.units import conversion
 
 US, IEC = rulebook("us"), rulebook("iec")
-STANDINGS = {"read", "memory", "common practice, no source"}
+STANDINGS = {"read", "common practice, no source"}
 every_table = pytest.mark.parametrize(
     ("book", "name"),
     [(book, name) for book in (US, IEC) for name in book.tables],
@@ -28,7 +28,7 @@ def test_every_row_tells_where_it_comes_from_and_how_far_it_was_checked(book, na
         assert row["source"]
         assert row["standing"] in STANDINGS
         assert row["edition"] or row["standing"] == "common practice, no source"
-        assert ("memory" in row["source"]) <= (row["standing"] == "memory")
+        assert "memory" not in row["source"]
 
 
 @every_table
@@ -209,12 +209,29 @@ def test_editions_that_change_an_answer_are_noted():
     notes = {(row["size"], row["insulation_degC"]): row["note"] for row in US.tables["ampacity"].rows if row["note"]}
     assert notes == {
         ("14 AWG", "60"): "before the 2011 edition: 20 A",
-        ("12 AWG", "60"): "before the 2011 edition: 25 A (from memory)",
+        ("12 AWG", "60"): "before the 2011 edition: 25 A",
     }
     # NFPA 70-2023 Table 240.6(A), in two articles on its changes: 10 A joins
     assert US.tables["standard_ratings"].first_at_least(8.0) == 15.0
-    assert US.tables["standard_ratings_2023"].first_at_least(8.0) == 10.0
-    assert "2023" in next(row["note"] for row in US.tables["standard_ratings"].rows if row["rating_A"] == "15")
+    (joins,) = [row["change"] for row in US.tables["editions"].rows if row["clause"] == "240.6(A)"]
+    assert "10 A becomes a standard rating" in joins
+
+
+def test_the_rulebook_has_one_base_edition_and_one_table_of_what_others_change():
+    assert US.edition == "NFPA 70-2017"
+    told = {row["edition"] for name, table in US.tables.items() if name != "editions" for row in table.rows}
+    assert told == {US.edition, "UL 248-19", ""}
+    assert {row["edition"] for row in US.tables["editions"].rows} == {"NFPA 70-2014", "NFPA 70-2020", "NFPA 70-2023"}
+    assert all(row["base"] and row["change"] and row["clause"] for row in US.tables["editions"].rows)
+
+
+def test_the_edition_changes_the_factor_of_an_array_conductor():
+    """62 °C, 90 °C wire: 0.58 by Table 690.31(A) of 2017, 0.65 by the general table from 2020 on (state code 2022)."""
+    (row,) = [row for row in US.tables["editions"].rows if row["clause"] == "690.31(A)"]
+    assert "0.58" in row["base"]
+    assert "0.65" in row["change"]
+    assert US.tables["ambient_factor_solar_cable"].look_up(62.0, 90.0) == 0.58
+    assert US.tables["ambient_factor"].look_up(62.0, 90.0) == 0.65
 
 
 def test_voltage_drop_guidance_is_advice_and_says_so():

@@ -129,9 +129,4 @@ def show_problems_cautions(problem: AnyProblem) -> None:
 def show_sources(ids: Iterable[str]) -> None:
     """Where formulas and rules come from, and how far each was checked."""
     sources = library().sources
-    standing = {
-        "read": "read",
-        "memory": "from memory, not yet confirmed",
-        "common practice, no source": "common practice, no source",
-    }
-    st.markdown("\n".join(f"- {plain(sources[id_].citation)} ({standing[sources[id_].standing]})" for id_ in ids))
+    st.markdown("\n".join(f"- {plain(sources[id_].citation)} ({sources[id_].standing})" for id_ in ids))

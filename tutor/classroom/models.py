@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AwareDatetime, Field, model_validator
 
-from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Sentence
+from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Text
 
 MOST_PROBLEMS = 60
 
@@ -27,7 +27,7 @@ class PracticeSet(Model):
     """A practice set: what each learner gets, under which rules, from when to when."""
 
     id: Identifier
-    title: Sentence
+    title: Text
     rulebook: RulebookId = "us"
     items: Annotated[list[Item], Field(min_length=1, max_length=MOST_PROBLEMS)]
     attempts: Annotated[int, Field(ge=1, le=20, description="how many counted answers to each problem")] = 3

@@ -25,6 +25,7 @@ from tutor.content.models import (
     Quantity,
     RulebookId,
     Source,
+    without_standing,
 )
 from tutor.paths import content_root
 
@@ -184,7 +185,11 @@ def read_lesson(path: Path) -> Lesson:
     document = read_yaml(path, "\n".join(lines[1:end]), first_line=2)
     header = validated(LessonHeader, document, document.data)
     parts: list[str] = []
-    for line in lines[end + 1 :]:
+    for number, line in enumerate(lines[end + 1 :], start=end + 2):
+        try:
+            without_standing(line)
+        except ValueError as error:
+            raise ContentError(path, number, f"{error}.", "Leave it out here.") from None
         if line.strip() in MARKERS:
             parts += [line.strip(), ""]
         elif parts:

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -24,7 +25,28 @@ from tutor.units import conversion, with_unit
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=40)]
-Sentence = Annotated[str, StringConstraints(strip_whitespace=True, min_length=2, max_length=1200)]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=2, max_length=1200)]
+Standing = Literal["read", "common practice, no source"]
+
+# How far a source was checked is told once, in the list of sources and on the Tables page; no other text tells it.
+_TELLS_STANDING = re.compile(
+    r"\b(?:from|by(?: our)?) memory\b|\bnot (?:yet )?(?:been )?(?:read|compared|confirmed)\b|\bunconfirmed\b"
+    r"|\bwaits? to be (?:confirmed|checked)\b",
+    re.IGNORECASE,
+)
+
+
+def without_standing(text: str) -> str:
+    """Return a text that learners see, as it is.
+
+    Raises ValueError if it says how far a source was checked.
+    """
+    if said := _TELLS_STANDING.search(text):
+        raise ValueError(f"'{said[0]}' tells how far a source was checked; only the list of sources does that")
+    return text
+
+
+Sentence = Annotated[Text, AfterValidator(without_standing)]
 
 _AMOUNT = re.compile(r"^([-+−]?\d+(?:\.\d+)?)(?: (\S+))?$")
 
@@ -273,7 +295,7 @@ class Source(Model):
     """Where a formula, a table or a rule comes from, and how far it was checked."""
 
     citation: Sentence
-    standing: Literal["read", "memory", "common practice, no source"]
+    standing: Standing
 
 
 Role = Literal["module", "second module", "charger", "place"]

@@ -237,5 +237,5 @@ def _source(problem: Problem, tree: Node) -> str:
         if isinstance(node, Call) and node.table in problem.question.rulebook.tables:
             table = problem.question.rulebook.tables[node.table]
             row = table.rows[0]
-            return f"{table.title}: {row['edition'] or row['source']} ({row['standing']})"
+            return f"{table.title}: {row['edition'] or row['source']}"
     return ""

@@ -33,7 +33,7 @@ def conditions_factor(book: Rulebook, laid: Laid) -> float:
     """Multiply the factor for the air temperature by that for conductors laid together.
 
     Source: NFPA 70-2017 310.15(B)(2) and (3)(a), third-party transcription; IEC 60364-5-52:2009 Tables B.52.14 and
-    B.52.17, the latter from memory.  Raises TableError where the tables end.
+    B.52.17, reproductions.  Raises TableError where the tables end.
     """
     ambient = book.tables[laid.ambient_factor].look_up(laid.ambient, laid.insulation)
     return ambient * book.tables["grouping_factor"].look_up(laid.conductors)
@@ -59,7 +59,7 @@ def corrected_ampacity(book: Rulebook, size: float, laid: Laid) -> float:
 def terminal_ampacity(book: Rulebook, size: float, laid: Laid) -> float:
     """Read the ampacity (A) of the column that the terminals allow, before any correction.
 
-    Source: NFPA 70-2017 110.14(C), third-party transcription; IEC 60364-5-52:2009 523.1, from memory.
+    Source: NFPA 70-2017 110.14(C), third-party transcription; IEC 60364-5-52:2009 523.1, by a trade association.
     """
     return table_ampacity(book, size, _terminal_column(laid), laid.ampacity)
 
@@ -81,7 +81,7 @@ def terminal_temperature(book: Rulebook, circuit_current: float, marked: float |
     """Find the temperature (°C) for which a circuit's terminals are taken to be fit, unless they are marked.
 
     United States: 60 °C up to 100 A, 75 °C above; IEC: 70 °C.
-    Source: NFPA 70-2017 110.14(C)(1), third-party transcription; IEC 60364-5-52:2009 523.1, from memory.
+    Source: NFPA 70-2017 110.14(C)(1), third-party transcription; IEC 60364-5-52:2009 523.1, by a trade association.
     """
     if marked is not None:
         return marked
@@ -125,7 +125,7 @@ def resistance(book: Rulebook, size: float, temperature: float | None = None, ta
     aluminium), 20 °C with α = 0.00393/K in IEC.
     From the tables, never from bare resistivity: stranded conductors lie 2 % to 16 % above it.
     Source: NFPA 70-2017 Chapter 9 Table 8 and its note 2, third-party transcription; IEC 60228:2004 Tables 2 and 3, in
-    reproductions, and IEC 60028, from memory.
+    reproductions, and IEC 60028, by an instrument maker.
     """
     return book.tables[table].look_up(size) * _temperature_factor(book, temperature, table)
 

@@ -192,7 +192,7 @@ def string_fuse(book: Rulebook, short_circuit: float, module_fuse_max: float) ->
 def array_current(book: Rulebook, *short_circuits: float) -> float:
     """The largest current (A) of an array circuit: 1.25·ΣI_sc of the strings in parallel.
 
-    Source: NFPA 70-2017 690.8(A)(1), third-party transcription; IEC 60364-7-712:2017, from memory.
+    Source: NFPA 70-2017 690.8(A)(1), third-party transcription; IEC 60364-7-712, by a public design text.
     """
     return book.number("pv_current_factor") * sum(short_circuits)
 

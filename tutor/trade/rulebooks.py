@@ -46,10 +46,14 @@ class Figure:
 
 @dataclass(frozen=True)
 class Rulebook:
-    """A jurisdiction's tables by name, its standard conductor sizes (ascending) and its single figures by name."""
+    """A jurisdiction's tables by name, its standard conductor sizes (ascending) and its single figures by name.
+
+    `edition` is the one that its tables were read from; the table `editions` holds what others change.
+    """
 
     id: RulebookId
     title: str
+    edition: str
     tables: Mapping[str, Table]
     sizes: tuple[Size, ...]
     figures: Mapping[str, Figure]
@@ -145,4 +149,5 @@ def rulebook(id_: str) -> Rulebook:
         for row in table.rows
     }
     sizes = tuple(Size(area, name) for area, name in sorted((area, name) for name, area in areas.items()))
-    return Rulebook(cast(RulebookId, id_), RULEBOOKS[id_], tables, sizes, figures)
+    edition = yaml.safe_load((folder / "rulebooks.yaml").read_text(encoding="utf-8"))[id_]
+    return Rulebook(cast(RulebookId, id_), RULEBOOKS[id_], edition, tables, sizes, figures)

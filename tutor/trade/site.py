@@ -24,7 +24,7 @@ def cell_temperature(ambient: float, nominal_cell_temperature: float, irradiance
     """Estimate the cells' temperature (°C) in the sun: T_air + (NOCT − 20 °C)·G / 800 W/m².
 
     ambient and nominal_cell_temperature (NOCT) in °C, irradiance in W/m².  NOCT is measured in open-rack mounting at
-    800 W/m², 20 °C air and 1 m/s wind (IEC 61215, from memory); close to a roof cells run hotter than this.
+    800 W/m², 20 °C air and 1 m/s wind (IEC 61215, by two glossaries); close to a roof cells run hotter than this.
     """
     return ambient + (nominal_cell_temperature - 20.0) * irradiance / 800.0
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tutor.trade.counts import round_down, round_up
 
-STANDARD_CELL = 25.0  # °C, at which a label's figures hold (IEC 61215, from memory)
+STANDARD_CELL = 25.0  # °C, at which a label's figures hold (the IEC's list of terms)
 
 Temperature = TypeVar("Temperature", float, NDArray[np.float64])
 

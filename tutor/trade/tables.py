@@ -39,7 +39,8 @@ class Table:
     """One table of one rulebook.
 
     `kind` is 'bands' (a value by the band of one key), 'sizes' (standard sizes, ascending), 'grid' (a value by its
-    keys, of which one at most is a band) or 'numbers' (single figures by name).  `rows` are the CSV's rows, with
+    keys, of which one at most is a band), 'numbers' (single figures by name) or 'statements' (rows to read, as of what
+    another edition changes, by `value`; none is looked up).  `rows` are the CSV's rows, with
     `source` and `standing` in each; `areas` gives the cross-section of each size that a row may name.  `between` says
     what counts for a cross-section that is no standard size: 'smaller' (the next smaller size's value), 'by area' (the
     larger of what its two neighbors' values come to at this cross-section: a resistance) or '' (nothing does).

@@ -70,6 +70,10 @@ asked_for = st.query_params.get("rulebook")
 st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else chosen_rulebook())
 chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
 tables = rulebook(chosen).tables
+st.markdown(
+    f"Base edition: {rulebook(chosen).edition}. The table *{tables['editions'].title}* lists what differs in others. "
+    "Ask your building department which edition it has adopted."
+)
 names = list(tables)
 linked = st.query_params.get("table", "")
 place = names.index(linked) if linked in tables else 0
