@@ -35,10 +35,10 @@ def set_problem(
 def by_other_methods(problem: Problem) -> list[Problem]:
     """The same problem as the exercises set it whose methods are as good; empty where none asks for the same."""
     question = problem.question
+    book = question.rulebook.id
+    others = [question.library.declared[id_] for id_ in question.exercise.other_methods]
     found = []
-    for declared in (
-        question.library.declared[id_].under(question.rulebook.id) for id_ in question.exercise.other_methods
-    ):
+    for declared in (other.under(book) for other in others if book in other.exercise.rulebooks):
         if problem.ask in declared.exercise.asks:
             other = Question(question.library, declared, problem.ask, question.rulebook)
             own = {name: amount for name, amount in problem.shown.items() if name in other.known}
