@@ -170,7 +170,9 @@ class Table:
         for area, value in self._by_size[rest]:
             if fits(value):
                 return area
-        raise TableError(f"no size in '{self.title}' will do; the largest is {self._told(0, self._values[0][-1])}")
+        several = "; several of one size, length and kind may do in parallel" if self.value_unit == "A" else ""
+        largest = self._told(0, self._values[0][-1])
+        raise TableError(f"no size in '{self.title}' will do; the largest is {largest}{several}")
 
     def row_before(self, *keys: float) -> float:
         """The value one row above the right one: what someone reads whose eye slips.
