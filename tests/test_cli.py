@@ -302,3 +302,22 @@ def test_the_trial_prints_every_kind_of_learner():
     assert done.exit_code == 0
     for kind in ("a declared mistake, with steps", "two mistakes, final value only", "a number from nowhere"):
         assert kind in done.output
+
+
+def test_the_tables_of_a_rulebook_are_listed_with_its_base_edition():
+    listed = told("tables", "--rulebook", "us")
+    assert listed["edition"] == "NFPA 70-2017"
+    assert {"editions", "ampacity", "ambient_factor_solar_cable"} <= set(listed["tables"])
+
+
+@pytest.mark.parametrize("book", ["us", "iec"])
+def test_the_table_of_editions_is_printed_each_row_with_its_source_and_standing(book):
+    rows = told("tables", "editions", "--rulebook", book)["tables"]["editions"]["rows"]
+    assert all(row["edition"] and row["change"] and row["source"] and row["standing"] for row in rows)
+    assert len(rows) + 1 <= len(run("tables", "editions", "--rulebook", book).output.splitlines())
+
+
+def test_a_table_that_there_is_not_is_told_in_one_line():
+    done = run("tables", "no-such-table", "--rulebook", "iec")
+    assert done.exit_code == 2
+    assert "has no table 'no-such-table'" in done.output
