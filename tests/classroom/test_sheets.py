@@ -187,7 +187,8 @@ def test_the_whole_catalogue_fits_each_problem_on_a_page_with_its_code_question_
     for printed, (code, problem), following in zip(person.problems, problems, [*titles[1:], "page"], strict=True):
         (page,) = (page for page in found if code in page)
         block = page.split(code)[1].split(following)[0]
-        hazards = [unspaced(engine.library.hazards[id_].text) for id_ in problem.question.exercise.safety]
+        exercise, book = problem.question.exercise, problem.question.rulebook.id
+        hazards = [unspaced(engine.library.hazards[id_].text_under(book)) for id_ in exercise.safety]
         wanted = [unspaced(problem.task), *map(unspaced, printed.answers), *(one for one in hazards if one != standing)]
         assert [one for one in wanted if one not in block] == []
     assert all(map(margins_are_clear, images(style(), [person])))

@@ -106,7 +106,7 @@ class Question:
         self.library, self.exercise, self.document = library, declared.exercise, declared.document
         self.ask, self.rulebook = ask, book
         self.day = SimulatedDay(self.exercise.day, _choices(library)) if self.exercise.day else None
-        self.functions = functions_of(book) | (self.day.functions() if self.day else {})
+        self.functions = {**functions_of(book), **self.day.functions()} if self.day else functions_of(book)
         self.final = next(iter(self.exercise.asks))
         self.reversed = ask in self.exercise.givens
         self.known = [name for name in self.exercise.givens if name != ask] + ([self.final] if self.reversed else [])

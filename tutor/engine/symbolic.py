@@ -6,6 +6,7 @@ A literal with a unit stays a symbol ('25 degC') while sympy works, so that it k
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
+from types import MappingProxyType
 
 import sympy
 from sympy.core.function import AppliedUndef
@@ -169,13 +170,14 @@ def best_root(roots: tuple[sympy.Expr, ...], plausible: tuple[float, float]) -> 
     return sympy.Function("root_within")(low, high, *roots)
 
 
-def functions_of(rulebook: Rulebook) -> dict[str, Callable[..., float]]:
+@lru_cache(maxsize=8)
+def functions_of(rulebook: Rulebook) -> Functions:
     """What compiled relations may call: roundings, comparisons, and the tables of a rulebook."""
     functions = dict(_FUNCTIONS)
     for name, table in rulebook.tables.items():
         for function in (*READ_RIGHT, *READ_BESIDE):
             functions[f"{function}__{name}"] = getattr(table, function)
-    return functions
+    return MappingProxyType(functions)
 
 
 def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], functions: Functions) -> Numeric:
@@ -184,7 +186,9 @@ def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], functions: 
     The function takes the inputs in order and returns the value of each step in order.
     """
     literals: dict[sympy.Symbol, sympy.Float] = {}
+    called = dict(_FUNCTIONS)  # a compiled function keeps what it is given: no more than it calls
     for expression in steps.values():
+        called |= {name: functions[name] for name in {str(call.func) for call in expression.atoms(AppliedUndef)}}
         for found in expression.free_symbols:
             text, _, unit = found.name.partition(" ")
             if unit:
@@ -196,4 +200,4 @@ def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], functions: 
         return bodies, outputs
 
     arguments = [symbol(name) for name in inputs]
-    return sympy.lambdify(arguments, outputs, modules=[dict(functions), "math"], cse=in_order)  # type: ignore[no-any-return]
+    return sympy.lambdify(arguments, outputs, modules=[called, "math"], cse=in_order)  # type: ignore[no-any-return]

@@ -44,7 +44,7 @@ class Figure:
     row: Mapping[str, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # each is read once, and is itself alone
 class Rulebook:
     """A jurisdiction's tables by name, its standard conductor sizes (ascending) and its single figures by name.
 

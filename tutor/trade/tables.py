@@ -11,6 +11,7 @@ from functools import cached_property
 
 from tutor.units import conversion, written
 
+LOOK_UPS_KEPT = 1024
 _SAME = 0.005  # shares by which two figures for one size differ at most: 18 AWG is 0.26 % off its diameter law
 _REPRESENTATION = 1e-9  # so much a converted value may miss the edge of a band, or a size, by binary rounding
 
@@ -81,6 +82,19 @@ class Table:
         Raises TableError outside the table, TypeError for a key too few or too many.
         """
         values = self._in_order(keys, named)
+        value = self._looked_up.get(values)
+        if value is None:
+            if len(self._looked_up) >= LOOK_UPS_KEPT:
+                self._looked_up.clear()
+            value = self._looked_up[values] = self._value_for(values)
+        return value
+
+    @cached_property
+    def _looked_up(self) -> dict[tuple[float, ...], float]:
+        """The latest look-ups: the many wrong ways of one problem ask for the same rows over and over."""
+        return {}
+
+    def _value_for(self, values: tuple[float, ...]) -> float:
         if self.between == "by area" and (around := self.sizes_around(values[0])):
             return max(self.look_up(size, *values[1:]) * size for size in around) / values[0]
         equal = tuple(self._listed(at, values[at]) for at in self._equal)

@@ -21,6 +21,7 @@ from tutor.trade.transfer.trace import Event, Interval, Kind, LoadState, Reason,
 from tutor.trade.transfer.words import Situation, event_words
 
 _NEVER = math.inf
+_FULL = 1 - 1e-12  # the share from which a battery is full: a balance that only binary rounding misses changes less
 
 
 def simulate(system: System, schedule: Sequence[Point], end: float, stored: float) -> Trace:
@@ -228,7 +229,7 @@ class _Run:
 
     def _flow(self) -> Flow:
         asked, array = math.fsum(self.point.load_power), self.point.array_power
-        room = self.system.charge_power if self.stored < self.system.battery_capacity else 0.0
+        room = self.system.charge_power if self.stored < _FULL * self.system.battery_capacity else 0.0
         match self.mode:
             case Mode.SUPPLY:
                 return flows.flow_on_supply(self.system, asked, self._load(), array, room)
