@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from tutor.content.errors import ContentError
 from tutor.content.library import Library
-from tutor.content.models import Amount
+from tutor.content.models import Amount, PartGiven
 from tutor.engine import dimensions
 from tutor.engine.algebra import Comparison, RelationError, names, parse
 from tutor.engine.numeric import Relation, numeric
@@ -79,14 +79,22 @@ def check_agreements(library: Library, book: Rulebook) -> None:
 
 @lru_cache(maxsize=1024)
 def binding(question: Question) -> tuple[Compiled, ...]:
-    """The agreements all of whose quantities a question has.
+    """The agreements all of whose quantities the problems of a question have.
 
     A given that is asked for is the edge up to which something works, not what a label says: it is bound by none.
     """
-    here = {*question.exercise.givens, *question.exercise.relations}
+    here = {*question.known, *question.right.names}
     if question.reversed:
         here.remove(question.ask)
     return tuple(one for one in agreements(question.library) if here.issuperset(one.joins))
+
+
+@lru_cache(maxsize=1024)
+def binding_draws(question: Question) -> tuple[Compiled, ...]:
+    """Those of them that join values worked out or drawn apart; a part by itself keeps to the others."""
+    givens = question.exercise.givens
+    drawn_from = {name: given.source if isinstance(given, PartGiven) else name for name, given in givens.items()}
+    return tuple(one for one in binding(question) if len({drawn_from.get(name, name) for name in one.joins}) > 1)
 
 
 def broken(among: Iterable[Compiled], values: Mapping[str, float]) -> Iterator[Compiled]:

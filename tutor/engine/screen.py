@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tutor.engine.agreements import binding_draws
 from tutor.engine.problem import Problem
 from tutor.engine.question import WrongWay
 from tutor.engine.rounding import could_change
@@ -35,7 +36,12 @@ def fault(problem: Problem) -> str:
     lucky = lucky_mistake(problem)
     if lucky is not None:
         return f"the mistake '{lucky.mistake}' would be marked right"
-    return "honest rounding on the way could change the answer" if could_change(problem) else ""
+    if could_change(problem):
+        return "honest rounding on the way could change the answer"
+    for agreement in binding_draws(problem.question):
+        if agreement.is_broken(problem.all_values):
+            return f"its numbers break the agreement '{agreement.id}'"
+    return ""
 
 
 def lucky_mistake(problem: Problem) -> WrongWay | None:

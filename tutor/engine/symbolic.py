@@ -188,7 +188,8 @@ def compiled(inputs: Sequence[str], steps: Mapping[str, sympy.Expr], functions: 
     literals: dict[sympy.Symbol, sympy.Float] = {}
     called = dict(_FUNCTIONS)  # a compiled function keeps what it is given: no more than it calls
     for expression in steps.values():
-        called |= {name: functions[name] for name in {str(call.func) for call in expression.atoms(AppliedUndef)}}
+        names = {str(call.func) for call in expression.atoms(AppliedUndef)}
+        called |= {name: functions[name] for name in names & functions.keys()}  # check_declaration tells the others
         for found in expression.free_symbols:
             text, _, unit = found.name.partition(" ")
             if unit:
