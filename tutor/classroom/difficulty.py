@@ -21,7 +21,7 @@ from tutor.engine.setting import set_problem
 from tutor.units import conversion
 
 NUMBERS = 10**12  # problem numbers lie below this
-TRIES = 24  # variants looked at for one that is as difficult as the place asks
+TRIES = 48  # variants looked at for one that is as difficult as the place asks, which one in fifteen may be
 LOOKED_AT = 9  # draws whose commonest profile becomes that of the place
 
 AnyProblem = Problem | OrderProblem

@@ -122,7 +122,7 @@ def test_the_open_circuit_coefficient_hides_a_string_that_is_too_low():
 
 def test_the_curve_at_the_labels_conditions_has_the_labels_points():
     _, sentence, rows = iv_curve("A module", fit(LABEL), 1000.0, 25.0, LIGHT)
-    assert [row["Now"] for row in rows[:4]] == ["41.30\u00a0V", "34.20\u00a0V", "12.40\u00a0A", "11.70\u00a0A"]
+    assert [row["Now"] for row in rows[:4]] == ["41.3\u00a0V", "34.2\u00a0V", "12.4\u00a0A", "11.7\u00a0A"]
     assert all(row["Now"] == row["On the label"] for row in rows)
     assert "most power 400.1\u00a0W" in sentence  # 34.2 V × 11.7 A
 
