@@ -7,11 +7,14 @@ from tutor.app.figures.ampacity_ambient import Load, ampacity_ambient
 from tutor.app.figures.drop_length import Run, drop_length
 from tutor.app.figures.fuse_between import Circuit, fuse_between
 from tutor.app.figures.strings_and_fuses import strings_and_fuses
+from tutor.content.models import Amount
 from tutor.looks import DARK, LIGHT
 from tutor.trade.conductors import Laid
 from tutor.trade.rulebooks import TableError, rulebook
 
 US, IEC = rulebook("us"), rulebook("iec")
+amount = Amount.model_validate
+ISC, FUSE_MAX = amount("9.50 A"), amount("20 A")
 FOOT = 0.3048
 SOUND = Circuit(
     load=108, needed=135, fuse=150, ampacity=175, largest_fuse=175, melting=202.5, fault=4800, breaking_capacity=10000
@@ -32,7 +35,7 @@ def drawings(look):
         "drop_length": drop_length(US, Run(10.0, 24.0, 40 * FOOT), look),
         "ampacity_ambient": ampacity_ambient(US, Load(32.0, US.size_named("8 AWG")), laid, look),
         "fuse_between": fuse_between(SOUND, look),
-        "strings_and_fuses": strings_and_fuses(US, 3, 9.5, 20.0, look),
+        "strings_and_fuses": strings_and_fuses(US, 3, ISC, FUSE_MAX, look),
     }
 
 
@@ -213,8 +216,8 @@ def test_a_current_of_nothing_has_no_place_on_the_axis():
 
 def test_the_other_strings_current_is_compared_with_the_modules_fuse():
     # By custom (no source): 2 × 1.25 × 9.5 A = 23.75 A above 20 A; 690.9: 1.5625 × 9.5 A = 14.84 A, so 15 A
-    _, sentence, rows = strings_and_fuses(US, 3, 9.5, 20.0, LIGHT)
-    assert "2 × 1.25 × 9.5\u00a0A" in sentence
+    _, sentence, rows = strings_and_fuses(US, 3, ISC, FUSE_MAX, LIGHT)
+    assert "2 × 1.25 × 9.50\u00a0A" in sentence
     assert "each string needs a fuse" in sentence
     assert "15\u00a0A is the smallest standard rating" in sentence
     assert [row["Fuses"] for row in rows[:3]] == ["no fuses needed", "no fuses needed", "each string needs a fuse"]
@@ -222,24 +225,24 @@ def test_the_other_strings_current_is_compared_with_the_modules_fuse():
 
 def test_iec_counts_without_a_factor():
     # IEC 62548:2016 (trade article): 2 × 9.5 A = 19 A, within 20 A
-    _, sentence, rows = strings_and_fuses(IEC, 3, 9.5, 20.0, LIGHT)
-    assert "2 × 9.5\u00a0A = 19\u00a0A" in sentence
+    _, sentence, rows = strings_and_fuses(IEC, 3, ISC, FUSE_MAX, LIGHT)
+    assert "2 × 9.50\u00a0A = 19\u00a0A" in sentence
     assert "no fuses are needed as far as the modules go" in sentence
     assert rows[3]["Fuses"] == "each string needs a fuse"
 
 
 def test_strings_for_which_no_fuse_is_made_are_said():
     # 1.5625 × 12 A = 18.75 A; 20 A is the next rating, above the module's 19 A
-    assert "cannot be paralleled so" in strings_and_fuses(US, 4, 12.0, 19.0, LIGHT).sentence
+    assert "cannot be paralleled so" in strings_and_fuses(US, 4, amount("12.0 A"), amount("19 A"), LIGHT).sentence
 
 
 def test_one_string_stands_alone():
-    assert "stands alone" in strings_and_fuses(US, 1, 9.5, 20.0, LIGHT).sentence
+    assert "stands alone" in strings_and_fuses(US, 1, ISC, FUSE_MAX, LIGHT).sentence
     with pytest.raises(ValueError, match="there has to be a string"):
-        strings_and_fuses(US, 0, 9.5, 20.0, LIGHT)
+        strings_and_fuses(US, 0, ISC, FUSE_MAX, LIGHT)
 
 
 def test_no_bar_above_the_modules_fuse_is_called_free_of_fuses():
     for short_circuit in np.arange(3.0, 20.0, 0.7):
-        figure = strings_and_fuses(US, 3, short_circuit, 20.0, LIGHT).figure
+        figure = strings_and_fuses(US, 3, amount(f"{short_circuit:.2f} A"), FUSE_MAX, LIGHT).figure
         assert all(height <= 20.0 for height in traces(figure)["no fuses needed"].y)

@@ -8,12 +8,31 @@ from tutor.app.figures.cold_year import Site, cold_year
 from tutor.app.figures.hot_afternoon import hot_afternoon
 from tutor.app.figures.iv_curve import iv_curve
 from tutor.app.figures.series_window import series_window
+from tutor.content.models import Module
 from tutor.looks import DARK, LIGHT
 from tutor.trade.modules import Label, fit
 
 MODULE = LabelVoltages(voc=41.3, vmp=34.2, voc_coefficient=-0.0027, vmp_coefficient=-0.0035)
 SITE = Site("Birch Hollow", record_low=-24.0, hottest_cell=68.0, january_mean=-8.0, july_mean=17.0)
 WINDOW = Window(highest=450.0, lowest=120.0, best=200.0)
+SHEET = Module.model_validate(
+    {
+        "name": "A module",
+        "cells": 60,
+        "module_power": "400 W",
+        "module_voc": "41.30 V",
+        "module_vmp": "34.20 V",
+        "module_isc": "12.40 A",
+        "module_imp": "11.70 A",
+        "voc_coefficient": "-0.27 %/K",
+        "vmp_coefficient": "-0.35 %/K",
+        "power_coefficient": "-0.34 %/K",
+        "isc_coefficient": "0.05 %/K",
+        "module_fuse_max": "20 A",
+        "module_system_voltage": "1000 V",
+        "nominal_cell_temperature": "45 degC",
+    }
+)
 LABEL = Label(41.3, 34.2, 12.4, 11.7, -0.0027, 0.0005)
 
 
@@ -27,7 +46,7 @@ def drawings(look):
         "cold_year": cold_year(9, MODULE, SITE, WINDOW, look),
         "series_window": series_window(46.76, 29.05, WINDOW, look),
         "hot_afternoon": hot_afternoon(4, MODULE, 68.0, WINDOW, look),
-        "iv_curve": iv_curve("A module", parameters, 700.0, 60.0, look),
+        "iv_curve": iv_curve(SHEET, parameters, 700.0, 60.0, look),
     }
 
 
@@ -121,12 +140,12 @@ def test_the_open_circuit_coefficient_hides_a_string_that_is_too_low():
 
 
 def test_the_curve_at_the_labels_conditions_has_the_labels_points():
-    _, sentence, rows = iv_curve("A module", fit(LABEL), 1000.0, 25.0, LIGHT)
-    assert [row["Now"] for row in rows[:4]] == ["41.3\u00a0V", "34.2\u00a0V", "12.4\u00a0A", "11.7\u00a0A"]
+    _, sentence, rows = iv_curve(SHEET, fit(LABEL), 1000.0, 25.0, LIGHT)
+    assert [row["Now"] for row in rows[:4]] == ["41.30\u00a0V", "34.20\u00a0V", "12.40\u00a0A", "11.70\u00a0A"]
     assert all(row["Now"] == row["On the label"] for row in rows)
     assert "most power 400.1\u00a0W" in sentence  # 34.2 V × 11.7 A
 
 
 def test_the_dullest_light_still_draws():
-    figure, _, _ = iv_curve("A module", fit(LABEL), 20.0, -20.0, LIGHT)
+    figure, _, _ = iv_curve(SHEET, fit(LABEL), 20.0, -20.0, LIGHT)
     assert all(np.isfinite(np.asarray(trace.y, float)).all() for trace in figure.data)

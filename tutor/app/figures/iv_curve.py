@@ -3,13 +3,16 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
+from tutor.content.models import Amount, Module
 from tutor.looks import Look
 from tutor.trade.modules import STANDARD_CELL, STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
-from tutor.units import written
+from tutor.units import with_unit, written
 
 
-def iv_curve(name: str, parameters: DiodeParameters, irradiance: float, cell_temperature: float, look: Look) -> Drawn:
-    """Draw I-V above P-V at an irradiance (W/m²) and a cell temperature (°C), with the label's own curve dashed.
+def iv_curve(
+    module: Module, parameters: DiodeParameters, irradiance: float, cell_temperature: float, look: Look
+) -> Drawn:
+    """Draw a module's I-V above P-V at an irradiance (W/m²) and a cell temperature (°C), its label's curve dashed.
 
     Raises ValueError for a negative irradiance.
     """
@@ -47,7 +50,7 @@ def iv_curve(name: str, parameters: DiodeParameters, irradiance: float, cell_tem
                 )
             )
     _mark_points(figure, now, look)
-    return Drawn(figure, _sentence(name, now, irradiance, cell_temperature), _rows(key_points(parameters, *label), now))
+    return Drawn(figure, _sentence(module.name, now, irradiance, cell_temperature), _rows(module, now))
 
 
 def _mark_points(figure: go.Figure, now: KeyPoints, look: Look) -> None:
@@ -84,19 +87,20 @@ def _sentence(name: str, now: KeyPoints, irradiance: float, cell_temperature: fl
     )
 
 
-def _rows(label: KeyPoints, now: KeyPoints) -> Rows:
+def _rows(module: Module, now: KeyPoints) -> Rows:
+    """Each value as the label prints it, beside the one now with as many decimals."""
     quantities = (
-        ("Open-circuit voltage Voc", "voc", "V"),
-        ("Operating voltage Vmp", "vmp", "V"),
-        ("Short-circuit current Isc", "isc", "A"),
-        ("Operating current Imp", "imp", "A"),
-        ("Power Pmax", "power", "W"),
+        ("Open-circuit voltage Voc", module.module_voc, now.voc),
+        ("Operating voltage Vmp", module.module_vmp, now.vmp),
+        ("Short-circuit current Isc", module.module_isc, now.isc),
+        ("Operating current Imp", module.module_imp, now.imp),
+        ("Power Pmax", module.module_power, now.power),
     )
     return [
-        {
-            "Quantity": words,
-            "On the label": written(float(getattr(label, name)), unit),
-            "Now": written(float(getattr(now, name)), unit),
-        }
-        for words, name, unit in quantities
+        {"Quantity": words, "On the label": printed.text, "Now": _as_printed(float(value), printed)}
+        for words, printed, value in quantities
     ]
+
+
+def _as_printed(value: float, printed: Amount) -> str:
+    return with_unit(f"{value:.{printed.decimals}f}", printed.unit)

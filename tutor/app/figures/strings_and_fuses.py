@@ -3,6 +3,7 @@
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, add_level, blank
+from tutor.content.models import Amount
 from tutor.looks import Look
 from tutor.trade.protection import string_fuse, string_fuse_range, string_fuse_test
 from tutor.trade.rulebooks import Rulebook, TableError
@@ -12,11 +13,12 @@ MOST_STRINGS = 8
 SPARED, FUSED = "no fuses needed", "each string needs a fuse"
 
 
-def strings_and_fuses(book: Rulebook, strings: int, short_circuit: float, module_fuse_max: float, look: Look) -> Drawn:
-    """Draw the fault current of 1, 2, ... strings from their short-circuit current and the module's fuse (A each).
+def strings_and_fuses(book: Rulebook, strings: int, module_isc: Amount, fuse_max: Amount, look: Look) -> Drawn:
+    """Draw the fault current of 1, 2, ... strings from their short-circuit current and the module's largest fuse.
 
     Raises ValueError unless there is a string and both currents are above 0.
     """
+    short_circuit, module_fuse_max = module_isc.working, fuse_max.working
     if strings < 1 or not (short_circuit > 0 and module_fuse_max > 0):
         raise ValueError("there has to be a string, and its currents have to be above 0")
     counts = list(range(1, max(MOST_STRINGS, strings) + 1))
@@ -50,10 +52,10 @@ def strings_and_fuses(book: Rulebook, strings: int, short_circuit: float, module
     )
     figure.update_xaxes(dtick=1)
     figure.update_yaxes(range=[0, 1.15 * max(module_fuse_max, tests[counts[-1]].backfeed)])
-    _add_limit(figure, look, module_fuse_max)
+    _add_limit(figure, look, fuse_max)
     return Drawn(
         figure,
-        _sentence(book, strings, short_circuit, module_fuse_max),
+        _sentence(book, strings, module_isc, fuse_max),
         [
             {
                 "Strings": str(count),
@@ -66,13 +68,14 @@ def strings_and_fuses(book: Rulebook, strings: int, short_circuit: float, module
     )
 
 
-def _add_limit(figure: go.Figure, look: Look, module_fuse_max: float) -> None:
-    add_level(figure, look, module_fuse_max, f"module bears {written(module_fuse_max, 'A')}", deadly=True)
+def _add_limit(figure: go.Figure, look: Look, fuse_max: Amount) -> None:
+    add_level(figure, look, fuse_max.working, f"module bears {fuse_max}", deadly=True)
     figure.layout.annotations[-1].update(x=0.005, xanchor="left")
 
 
-def _sentence(book: Rulebook, strings: int, short_circuit: float, module_fuse_max: float) -> str:
-    test = string_fuse_test(book, strings, short_circuit, module_fuse_max)
+def _sentence(book: Rulebook, strings: int, module_isc: Amount, fuse_max: Amount) -> str:
+    currents = (module_isc.working, fuse_max.working)
+    test = string_fuse_test(book, strings, *currents)
     factor = f"{test.rule.value:g} × " if test.rule.value != 1 else ""
     rule = f"By {test.rule.row['source']}" if test.rule.row["edition"] else "By custom in the United States"
     if strings == 1:
@@ -80,13 +83,11 @@ def _sentence(book: Rulebook, strings: int, short_circuit: float, module_fuse_ma
     others = f"{strings - 1} others drive" if strings > 2 else "one other drives"
     told = (
         f"{rule}, with {strings} strings: the {others} up to {strings - 1} × {factor}"
-        f"{written(short_circuit, 'A', 3)} = {written(test.backfeed, 'A', 3)} into a faulty one, "
+        f"{module_isc} = {written(test.backfeed, 'A', 3)} into a faulty one, "
     )
-    bears = written(module_fuse_max, "A")
     if not test.needed:
-        return f"{told}which its module bears ({bears}): no fuses are needed as far as the modules go."
-    needs = f"more than the {bears} that its module bears: each string needs a fuse."
-    return f"{told}{needs} {_fuse(book, short_circuit, module_fuse_max)}"
+        return f"{told}which its module bears ({fuse_max}): no fuses are needed as far as the modules go."
+    return f"{told}more than the {fuse_max} that its module bears: each string needs a fuse. {_fuse(book, *currents)}"
 
 
 def _fuse(book: Rulebook, short_circuit: float, module_fuse_max: float) -> str:

@@ -90,7 +90,7 @@ def iv_curve_figure() -> None:
     except FitError as error:
         st.warning(f"There is no curve for {module.name}. {error}")
         return
-    put(iv_curve(module.name, diode, float(irradiance), float(cell), theme.look()), "iv curve")
+    put(iv_curve(module, diode, float(irradiance), float(cell), theme.look()), "iv curve")
 
 
 @st.fragment
@@ -124,5 +124,5 @@ def strings_and_fuses_figure() -> None:
 
     book, module = told_rulebook(), choose_module()
     strings = st.slider("Strings in parallel", 1, 8, 3)
-    currents = (module.module_isc.working, module.module_fuse_max.working)
-    put(strings_and_fuses(book, strings, *currents, theme.look()), "strings and fuses")
+    drawn = strings_and_fuses(book, strings, module.module_isc, module.module_fuse_max, theme.look())
+    put(drawn, "strings and fuses")
