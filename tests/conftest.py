@@ -100,8 +100,7 @@ def pytest_generate_tests(metafunc):
 def chromium_path():
     """Chromium's program: the headless shell, which has no windows to draw, or else the whole browser."""
     found = shutil.which("chromium-headless-shell") or shutil.which("chromium")
-    assert found, "install the Debian package chromium-headless-shell"
-    return found
+    return found or _databases.leave_out("Chromium is not installed (Debian: apt-get install chromium-headless-shell)")
 
 
 @pytest.fixture(scope="session")
