@@ -1,6 +1,8 @@
 """What a run of a page works with: the content and the engine, shared by all, and the learner's own record."""
 
+from collections.abc import Mapping
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -12,6 +14,9 @@ from tutor.engine.question import Engine
 from tutor.learner.record import Record
 from tutor.store.database import Store, StoreError
 from tutor.trade.rulebooks import RULEBOOKS
+
+if TYPE_CHECKING:
+    from tutor.classroom.exams import Closed
 
 AnyProblem = Problem | OrderProblem
 UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
@@ -37,6 +42,13 @@ def store() -> Store:
 def record() -> Record:
     """The record of the learner whose browser this is."""
     return Record(store(), st.session_state["learner"])
+
+
+def closed_exercises() -> Mapping[str, "list[Closed]"]:
+    """The exercises that an open exam closes to the learner of this browser, each with why."""
+    from tutor.classroom.exams import Exams  # noqa: PLC0415 - sympy is loaded while the server answers already
+
+    return Exams(store()).closed_to(engine(), st.session_state["learner"])
 
 
 def chosen_rulebook() -> str:

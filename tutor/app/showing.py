@@ -8,7 +8,7 @@ import streamlit as st
 from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
 from tutor.app.markdown_table import show_table
-from tutor.app.session import AnyProblem, library
+from tutor.app.session import AnyProblem, closed_exercises, library, store
 from tutor.diagrams.choosing import diagram_of
 from tutor.engine.labels import ORDERS, capitalised
 from tutor.engine.order import OrderProblem
@@ -40,6 +40,26 @@ def words_of(name: str) -> str:
 def asked_words(name: str) -> str:
     """What may be asked for, as a label: a quantity, the whole order, or what comes next."""
     return ORDERS.get(name) or words_of(name)
+
+
+def show_if_closed(exercise: str, page: str) -> bool:
+    """Say why an exercise is closed to this learner for now, and count the look; False, and nothing, if it is open.
+
+    Nothing of the exercise may be worked out before this: what an address's numbers lead to can tell an answer too.
+    """
+    why = closed_exercises().get(exercise)
+    if not why or exercise not in library().exercises:
+        return False
+    from tutor.classroom.exams import Exams  # noqa: PLC0415 - sympy is loaded while the server answers already
+
+    Exams(store()).note_look(exercise, why)
+    found = library().exercises[exercise]
+    st.title("Closed for now", anchor=False)
+    st.info(plain(why[-1].words(found.title)), icon="➡")
+    st.page_link(page, label="Choose another exercise")
+    lesson = library().lessons[found.lesson].header
+    st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
+    return True
 
 
 def show_problem(problem: AnyProblem) -> None:

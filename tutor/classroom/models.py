@@ -55,6 +55,11 @@ class PracticeSet(Model):
         return self
 
     @property
+    def is_exam(self) -> bool:
+        """Whether learners see how they did, and the worked solutions, only after it has closed."""
+        return self.marked == "when closed"
+
+    @property
     def places(self) -> Sequence[Item]:
         """The item at each place of the sheet, in order; a place is one problem."""
         return [item for item in self.items for _ in range(item.problems)]

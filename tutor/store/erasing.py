@@ -8,7 +8,7 @@ from tutor.store import tables
 
 _BY_ANSWER = (tables.verdict_change, tables.outbox)
 _BY_HANDED = (tables.correction, tables.class_draft, tables.class_answer)
-_BY_MEMBER = (tables.outbox, tables.whereabouts, tables.binding, tables.handed)
+_BY_MEMBER = (tables.outbox, tables.whereabouts, tables.exam_look, tables.binding, tables.handed)
 
 
 def erase_learner(connection: Connection, token_hash: str) -> None:

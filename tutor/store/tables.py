@@ -23,7 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA = "0002"
+SCHEMA = "0003"
 """The revision that these tables have: the last one in tutor/store/migrations/versions."""
 
 
@@ -193,6 +193,39 @@ binding = Table(
     Index(None, "member_id"),
 )
 """Which member of a class a learner's browser is."""
+
+name_left = Table(
+    "name_left",
+    metadata,
+    _owner(primary_key=True),
+    _of("school_class", primary_key=True),
+    Column("at", UtcTime, nullable=False),
+)
+"""The classes in which a browser was somebody: an open exam stays closed to it."""
+
+exam_switch = Table(
+    "exam_switch",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("practice_set", nullable=True),
+    Column("on_at", UtcTime, nullable=False),
+)
+"""At most one row, while the switch is on: for a set, or for every exam."""
+
+exam_look = Table(
+    "exam_look",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of("practice_set"),
+    _of("member", nullable=True),
+    Column("exercise", String, nullable=False),
+    Column("looks", Integer, nullable=False),
+    Column("first_at", UtcTime, nullable=False),
+    Column("last_at", UtcTime, nullable=False),
+    Index(None, "practice_set_id"),
+    Index(None, "member_id"),
+)
+"""Who has asked for an exercise that an open exam closes, counted; all browsers without a name are one."""
 
 whereabouts = Table(
     "whereabouts",

@@ -1,15 +1,20 @@
 """Who is where: the class at a glance, looked at again by itself."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import streamlit as st
 
 from tutor.app.desk.matrix import matrix_html
 from tutor.app.desk.room import Chosen, EndedError, Room
+from tutor.app.markdown_table import show_table
+from tutor.app.session import library
 from tutor.app.showing import plain
+from tutor.classroom.exams import Look
 from tutor.classroom.live import LEGEND, who_needs_help
 from tutor.classroom.models import StoredSet
 from tutor.classroom.names import called
+from tutor.classroom.views import told_time
 from tutor.errors import FaultyRequestError
 
 SECONDS = 5
@@ -30,7 +35,7 @@ def show(room: Room, chosen: Chosen) -> None:
 def _watch(room: Room, of: StoredSet) -> None:
     try:
         results = room.results(of)
-        there, outcomes = results.who_is_where(), results.outcomes()
+        there, outcomes, looks = results.who_is_where(), results.outcomes(), room.exams.looks(of)
     except (FaultyRequestError, EndedError) as error:  # a fragment runs by itself, and has to say it itself
         st.error(plain(str(error)))
         return
@@ -47,3 +52,23 @@ def _watch(room: Room, of: StoredSet) -> None:
         st.markdown(f"➡ No attempts left at **problem {place}**: {plain(listed)}.")
     st.html(matrix_html(there, outcomes, places, now))
     st.caption(f"{LEGEND}. A number beside a sign counts the tries; a frame shows where the learner is.")
+    if looks:
+        _show_looks(looks, of.declaration.zone)
+
+
+def _show_looks(looks: Sequence[Look], zone: str) -> None:
+    st.subheader("Attempts to open closed exercises", anchor=False)
+    exercises = library().exercises
+    show_table(
+        [
+            {
+                "Who": plain(look.who),
+                "Exercise": plain(exercises[look.exercise].title if look.exercise in exercises else look.exercise),
+                "Times": str(look.looks),
+                "First": plain(told_time(look.first_at, zone)),
+                "Last": plain(told_time(look.last_at, zone)),
+            }
+            for look in looks
+        ]
+    )
+    st.caption("A learner may have opened such a page by mistake. All browsers without a name share one row.")

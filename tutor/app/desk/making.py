@@ -14,6 +14,7 @@ from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, AnyProblem, chosen_rulebook, engine, library
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
+from tutor.classroom.exams import LIMITS
 from tutor.classroom.models import MOST_PROBLEMS, Item, PracticeSet
 from tutor.classroom.register import LONGEST_NAME
 from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
@@ -236,6 +237,8 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
         )
         help_ = pick("Help on the screen", HELPS, "help", "help")
         marked = pick("Learners see whether they are right", MARKED, "marked", "marked")
+        if marked == "when closed":
+            st.caption(LIMITS)
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
         at = zones.index(zone_now) if zone_now in zones else zones.index("UTC")
         zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}", persist_state="session")

@@ -9,6 +9,7 @@ import streamlit as st
 from tutor.app import session
 from tutor.app.showing import plain
 from tutor.classroom.desk import Desk
+from tutor.classroom.exams import Exams
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
@@ -39,6 +40,11 @@ class Room:
     def register(self) -> Register:
         """The classes and their sets."""
         return Register(self.store)
+
+    @property
+    def exams(self) -> Exams:
+        """What open exams close, and the exam switch."""
+        return Exams(self.store)
 
     def results(self, of: StoredSet) -> Results:
         """One set as its instructor sees it."""

@@ -12,6 +12,7 @@ from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
 from tutor.app.showing import plain
 from tutor.classroom.difficulty import spread
+from tutor.classroom.exams import LIMITS
 from tutor.classroom.handing import hand_out
 from tutor.classroom.live import closing_told
 from tutor.classroom.models import PracticeSet, StoredSet
@@ -58,7 +59,32 @@ def _standing(room: Room, of: StoredSet) -> None:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
     room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
     _close_or_reopen(room, of, now)
+    _exam(room, of, now)
     _problems(room, of)
+
+
+def _exam(room: Room, of: StoredSet, now: datetime) -> None:
+    """What an exam closes and what it cannot, and the switch that closes it to everybody."""
+    switch = room.exams.switch()
+    st.subheader("Exam switch", anchor=False)
+    if of.declaration.is_exam:
+        st.markdown(LIMITS)
+    st.markdown(
+        "While the switch is on, the exercises are closed to everybody on this server, also to browsers without a "
+        f"name. {plain(room.exams.switch_words(now))}"
+    )
+    with st.container(horizontal=True):
+        closed, this_set = of.state(now) == "closed", switch is not None and switch.set_id == of.id
+        if st.button("Turn on for this set", key="desk exam this", disabled=closed or this_set):
+            room.exams.turn_on(of)
+            st.rerun()
+        every = switch is not None and switch.set_id is None
+        if st.button("Turn on for all exams", key="desk exam all", disabled=every):
+            room.exams.turn_on(None)
+            st.rerun()
+        if st.button("Turn off", key="desk exam off", disabled=switch is None):
+            room.exams.turn_off()
+            st.rerun()
 
 
 def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:

@@ -2,6 +2,7 @@ import streamlit as st
 
 from tutor.app.desk import answers, choice, exports, gate, live, paper, remarking, report, roster, sets, sheets
 from tutor.app.desk.room import Chosen, EndedError, Room
+from tutor.app.showing import plain
 from tutor.app.store_down import faults_in_words
 
 TABS = {
@@ -22,6 +23,8 @@ def desk(room: Room) -> None:
         st.title("Class desk", anchor=False, width="content")
         if st.button("Leave the desk"):
             gate.leave(room)
+    if room.exams.switch() is not None:
+        st.warning(plain(room.exams.switch_words()), icon="⚠")
     chosen = choice.choose(room)
     choice.next_step(room, chosen)
     for name, tab in zip(TABS, st.tabs(list(TABS), key="tab", bind="query-params"), strict=True):

@@ -10,7 +10,7 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import AnyProblem, engine, library, record, rulebook_for
+from tutor.app.session import AnyProblem, closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.labels import answer_label, quantity_label
@@ -30,13 +30,16 @@ def choose() -> None:
     st.query_params.clear()
     st.title("Practice", anchor=False)
     st.markdown("Choose an exercise. Each gives you a problem with numbers of its own, as often as you like.")
+    closed = closed_exercises()
     for lesson in library().lessons.values():
-        st.header(lesson.header.title, anchor=False)
-        for exercise in library().exercises.values():
-            if exercise.lesson == lesson.header.id:
-                label = f"{exercise.title} · level {exercise.level}"
-                there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
-                st.page_link(HERE, label=label, query_params=there.query())
+        listed = [one for one in library().exercises.values() if one.lesson == lesson.header.id]
+        exercises = [one for one in listed if one.id not in closed]
+        if exercises:
+            st.header(lesson.header.title, anchor=False)
+        for exercise in exercises:
+            label = f"{exercise.title} · level {exercise.level}"
+            there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
+            st.page_link(HERE, label=label, query_params=there.query())
 
 
 def go(address: Address) -> None:
@@ -229,7 +232,7 @@ try:
     address = read(st.query_params, st.query_params.get_all("given"))
     if address is None:
         choose()
-    else:
+    elif not showing.show_if_closed(address.exercise, HERE):
         show(address, drawn(address.exercise, address.ask, address.number, address.rulebook, address.own))
 except (RequestError, DrawError) as error:
     st.title("Practice", anchor=False)

@@ -4,7 +4,7 @@ import streamlit as st
 
 from tutor.app.address import Address
 from tutor.app.markdown_table import show_table
-from tutor.app.session import library, record, rulebook_for
+from tutor.app.session import closed_exercises, library, record, rulebook_for
 from tutor.learner.progress import Progress, progress
 
 PRACTICE = "screens/practice.py"
@@ -44,7 +44,9 @@ def own_data() -> None:
     with st.form("erase", border=False):
         sure = st.checkbox("Yes, erase everything that is kept of my own practice. It cannot be brought back.")
         sent = st.form_submit_button("Erase")
-    if sent and sure:
+    if sent and any(one.in_class for why in closed_exercises().values() for one in why):
+        st.warning("Nothing was erased. Your class has an open set that keeps its answers back. Erase after it closes.")
+    elif sent and sure:
         mine.erase()
         st.rerun()
     elif sent:
@@ -58,12 +60,14 @@ if shown:
     show_table(shown)
 else:
     st.markdown("Nothing answered yet. What you answer is kept as you go, and shown here.")
-open_ones = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]
+closed = closed_exercises()
+left = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]
+open_ones = [e for e in left if e.id not in closed]
 if open_ones:
     label = f"Next: {open_ones[0].title}"
     st.page_link(
         PRACTICE, label=label, query_params=Address(open_ones[0].id, rulebook=rulebook_for(open_ones[0].id)).query()
     )
-else:
+elif not left:
     st.markdown("Every exercise has been answered rightly without help. Come back in some days and try fresh numbers.")
 own_data()

@@ -3,7 +3,7 @@ import streamlit as st
 from tutor.answers.working.judging import Judged, Working, WorkingError, check_working
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import engine, library, record, rulebook_for
+from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
@@ -30,9 +30,10 @@ def choose() -> None:
         "Type the lines of your own arithmetic, as they stand on paper, and see the first one that does not hold. "
         "Choose the exercise that they belong to; your own numbers can be put in on its page."
     )
+    closed = closed_exercises()
     for lesson in library().lessons.values():
         listed = [one for one in library().exercises.values() if one.lesson == lesson.header.id]
-        exercises = [one for one in listed if one.id in engine().library.declared]
+        exercises = [one for one in listed if one.id in engine().library.declared and one.id not in closed]
         if exercises:
             st.header(lesson.header.title, anchor=False)
         for exercise in exercises:
@@ -146,7 +147,7 @@ try:
     address = read(st.query_params, st.query_params.get_all("given"))
     if address is None:
         choose()
-    else:
+    elif not showing.show_if_closed(address.exercise, HERE):
         show(address)
 except (RequestError, DrawError) as error:
     st.title("Check my working", anchor=False)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import click
 
 from tutor.classroom.commands.desk import passphrase
+from tutor.classroom.commands.exams import exam
 from tutor.classroom.commands.exports import export, report
 from tutor.classroom.commands.handed import handed
 from tutor.classroom.commands.marking import hand_out, markall, remark
@@ -17,6 +18,7 @@ from tutor.classroom.commands.sheets import sheet
 
 CLASS_COMMANDS: Sequence[click.Command] = (
     sets,
+    exam,
     roster,
     slips,
     hand_out,

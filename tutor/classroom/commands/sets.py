@@ -75,6 +75,7 @@ def _range(ends: tuple[int, int]) -> str:
 @told_plainly
 def open_(file: Path, class_name: str, content: Path | None, store: str | None, as_json: bool) -> None:
     """Open a practice set's file for a class; prints the code that learners type."""
+    from tutor.classroom.exams import LIMITS
     from tutor.classroom.register import Register
     from tutor.classroom.sets import read_set
 
@@ -84,6 +85,8 @@ def open_(file: Path, class_name: str, content: Path | None, store: str | None, 
         _print_set(of, as_json)
     if (of.declaration.opens, of.declaration.closes) != (found.opens, found.closes):
         click.echo("It was open already and keeps its times; 'coldmorning set times' changes them.", err=True)
+    if of.declaration.is_exam:
+        click.echo(f"{LIMITS} 'coldmorning exam on' turns the exam switch on.", err=True)
 
 
 @sets.command("list")

@@ -1,0 +1,283 @@
+"""Exams: which exercises are closed to a learner outside class work, and why; the switch; who has looked all the same.
+
+A set that is marked when it closes is an exam while it is open. Practice and Check my working, where anybody may type
+the given numbers, would tell its answers. So they stay closed, for its exercises and for those that work out the same:
+to the set's class, and while the switch is on to everybody on the server.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+
+from sqlalchemy import ColumnElement, Connection, and_, delete, insert, or_, select, true, update
+
+from tutor.classroom.errors import ClassError
+from tutor.classroom.models import Member, StoredSet
+from tutor.classroom.names import called
+from tutor.classroom.rows import sets_query, stored_set
+from tutor.classroom.views import told_time
+from tutor.content.models import Exercise
+from tutor.engine.algebra import Name, Node, Operation, parse, parts, rebuilt, replace_names
+from tutor.engine.question import Engine
+from tutor.learner.record import hash_of
+from tutor.store.database import Store
+from tutor.store.tables import binding, exam_look, exam_switch, learner, member, name_left, practice_set
+
+LIMITS = (
+    "While this set is open, Practice and Check my working are closed to the class for its exercises, and for those "
+    "that work out the same answer. Lessons stay open. A browser without a name is stopped only by the exam switch. "
+    "Nothing here stops another computer or phone that runs this program. In an exam, watch the devices."
+)
+ONE_LOOK = timedelta(seconds=1)  # a page that opens may run more than once
+_ROW = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Closed:
+    """Why an exercise is closed to the learner of a browser: an open set.
+
+    `in_class`: the browser is or was somebody in the set's class; `member` is who it is there now.
+    """
+
+    of: StoredSet
+    member: Member | None
+    in_class: bool
+
+    def words(self, title: str) -> str:
+        """Why an exercise of that title is closed, and until when."""
+        rules = self.of.declaration
+        if self.in_class:
+            why = f"“{title}” would give away answers to the set “{rules.title}”, which is still open."
+        else:
+            why = f"An exam is running on this server, and “{title}” would give away its answers."
+        if rules.closes is None:
+            return f"{why} You can use this exercise again after your instructor closes the set."
+        return f"{why} You can use this exercise again after the set closes on {told_time(rules.closes, rules.zone)}."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """How often, and from when to when, an exercise was asked for while it was closed; without a member: nameless."""
+
+    member: Member | None
+    exercise: str
+    looks: int
+    first_at: datetime
+    last_at: datetime
+
+    @property
+    def who(self) -> str:
+        """Who has looked, in words."""
+        return called(self.member) if self.member else "A browser without a name"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Switch:
+    """The switch while it is on: for the set of an id, or for every exam (None); `of` is that set if it is there."""
+
+    on_at: datetime
+    set_id: int | None
+    of: StoredSet | None
+
+
+class Exams:
+    """The exams of a store; every method may raise StoreError."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def closed_to(self, engine: Engine, token: str, now: datetime | None = None) -> Mapping[str, list[Closed]]:
+        """The exercises that are closed to the learner of a browser, each with why; the set that closes last is last.
+
+        An exercise that the content does not have any more may be among them.
+        """
+        now = now or datetime.now(UTC)
+        with self._store.reading() as connection:
+            classes = _classes(connection, hash_of(token))
+            switch = _switch(connection)
+            which: ColumnElement[bool] = practice_set.c.school_class_id.in_(classes)
+            if switch is not None:
+                which = true() if switch.set_id is None else or_(which, practice_set.c.id == switch.set_id)
+            there = _sets(connection, and_(practice_set.c.closed_at.is_(None), which))
+        found: dict[str, list[Closed]] = {}
+        for of in sorted((of for of in there if of.state(now) == "open"), key=_closes_last):
+            chosen = switch is not None and switch.set_id == of.id
+            all_exams = switch is not None and switch.set_id is None
+            if chosen or (of.declaration.is_exam and (all_exams or of.class_id in classes)):
+                why = Closed(of=of, member=classes.get(of.class_id), in_class=of.class_id in classes)
+                for id_ in _giving_away(engine, of):
+                    found.setdefault(id_, []).append(why)
+        return found
+
+    def note_look(self, exercise: str, why: list[Closed], now: datetime | None = None) -> None:
+        """Count that somebody has asked for a closed exercise, in each set that closes it."""
+        now = now or datetime.now(UTC)
+
+        def work(connection: Connection) -> None:
+            for one in why:
+                who = one.member.id if one.member else None
+                if who is None or connection.scalar(select(member.c.id).where(member.c.id == who)) is not None:
+                    _count(connection, one.of.id, who, exercise, now)
+
+        self._store.write(work)
+
+    def looks(self, of: StoredSet) -> list[Look]:
+        """Who has asked for closed exercises because of a set, the latest first."""
+        query = (
+            select(exam_look, member.c.name, member.c.number)
+            .join_from(exam_look, member, isouter=True)
+            .where(exam_look.c.practice_set_id == of.id)
+            .order_by(exam_look.c.last_at.desc(), exam_look.c.id)
+        )
+        with self._store.reading() as connection:
+            return [
+                Look(
+                    member=Member(id=row.member_id, name=row.name, number=row.number) if row.member_id else None,
+                    exercise=row.exercise,
+                    looks=row.looks,
+                    first_at=row.first_at,
+                    last_at=row.last_at,
+                )
+                for row in connection.execute(query)
+            ]
+
+    def switch(self) -> Switch | None:
+        """The switch, or None while it is off."""
+        with self._store.reading() as connection:
+            return _switch(connection)
+
+    def turn_on(self, of: StoredSet | None, now: datetime | None = None) -> None:
+        """Close the exercises of a set, or of every exam, to everybody while it is open.
+
+        Raises ClassError for a set that is closed.
+        """
+        now = now or datetime.now(UTC)
+        if of is not None and of.state(now) == "closed":
+            raise ClassError(f"The set '{of.declaration.title}' is closed. Reopen it, or choose another set.")
+        row = {"id": _ROW, "practice_set_id": of.id if of else None, "on_at": now}
+
+        def work(connection: Connection) -> None:
+            connection.execute(delete(exam_switch))
+            connection.execute(insert(exam_switch).values(row))
+
+        self._store.write(work)
+
+    def turn_off(self) -> None:
+        """Leave exams closed to their own classes only."""
+        self._store.write(lambda connection: connection.execute(delete(exam_switch)))
+
+    def switch_words(self, now: datetime | None = None) -> str:
+        """How the switch stands, and what it closes."""
+        now = now or datetime.now(UTC)
+        with self._store.reading() as connection:
+            switch = _switch(connection)
+            exams = [of for of in _sets(connection, practice_set.c.closed_at.is_(None)) if of.declaration.is_exam]
+        if switch is None:
+            return "The exam switch is off."
+        if switch.set_id is None:
+            titles = ", ".join(f"“{of.declaration.title}”" for of in exams if of.state(now) == "open")
+            listed = f"Open now: {titles}." if titles else "No such set is open, so nothing is closed now."
+            return f"The exam switch is on for all sets that are marked when they close. {listed}"
+        if switch.of is None:
+            return "The exam switch is on for a set that no longer exists, so nothing is closed. Turn it off."
+        rules = switch.of.declaration
+        told = f"The exam switch is on for “{rules.title}”."
+        match switch.of.state(now):
+            case "closed":
+                return f"{told} That set is closed, so nothing is closed by the switch now. Turn it off."
+            case "not yet" if rules.opens is not None:
+                return f"{told} It takes effect when the set opens on {told_time(rules.opens, rules.zone)}."
+            case _:
+                until = "you close the set" if rules.closes is None else told_time(rules.closes, rules.zone)
+                return f"{told} The exercises are closed to everybody on this server until {until}."
+
+
+def _classes(connection: Connection, token_hash: str) -> dict[int, Member | None]:
+    """The classes in which a browser is somebody, with who, and those in which it was, with None."""
+    me = select(learner.c.id).where(learner.c.token_hash == token_hash).scalar_subquery()
+    left = select(name_left.c.school_class_id).where(name_left.c.learner_id == me)
+    found: dict[int, Member | None] = dict.fromkeys(connection.scalars(left))
+    bound = select(binding.c.school_class_id, member.c.id, member.c.name, member.c.number).join_from(binding, member)
+    for row in connection.execute(bound.where(binding.c.learner_id == me)):
+        found[row.school_class_id] = Member(id=row.id, name=row.name, number=row.number)
+    return found
+
+
+def _sets(connection: Connection, which: ColumnElement[bool]) -> list[StoredSet]:
+    return [stored_set(row) for row in connection.execute(sets_query().where(which)).mappings()]
+
+
+def _switch(connection: Connection) -> Switch | None:
+    row = connection.execute(select(exam_switch)).first()
+    if row is None:
+        return None
+    there = [] if row.practice_set_id is None else _sets(connection, practice_set.c.id == row.practice_set_id)
+    return Switch(on_at=row.on_at, set_id=row.practice_set_id, of=there[0] if there else None)
+
+
+def _closes_last(of: StoredSet) -> tuple[bool, datetime]:
+    closes = of.declaration.closes
+    return closes is None, closes or of.made_at
+
+
+def _count(connection: Connection, set_id: int, member_id: int | None, exercise: str, now: datetime) -> None:
+    same = and_(
+        exam_look.c.practice_set_id == set_id, exam_look.c.member_id == member_id, exam_look.c.exercise == exercise
+    )
+    before = connection.execute(select(exam_look.c.looks, exam_look.c.last_at).where(same)).first()
+    if before is None:
+        row = {"practice_set_id": set_id, "member_id": member_id, "exercise": exercise, "looks": 1}
+        connection.execute(insert(exam_look).values(**row, first_at=now, last_at=now))
+    elif not timedelta() <= now - before.last_at < ONE_LOOK:
+        connection.execute(update(exam_look).where(same).values(looks=before.looks + 1, last_at=now))
+
+
+def _giving_away(engine: Engine, of: StoredSet) -> set[str]:
+    """The exercises that would tell an answer of a set: its own and those that work out the same."""
+    return {id_ for item in of.declaration.items for id_ in _telling(engine, item.exercise, item.ask)}
+
+
+@lru_cache(maxsize=256)
+def _telling(engine: Engine, exercise: str, ask: str | None) -> frozenset[str]:
+    """The exercises that tell the answer of one: by its relations, or by a method that is as good."""
+    declared = {id_: one.exercise for id_, one in engine.library.declared.items()}
+    if exercise not in declared:
+        return frozenset({exercise})
+    own = declared[exercise]
+    wanted = ask if ask in own.relations else next(iter(own.asks))
+    answers = {one[wanted] for one in _worked_out(engine, exercise) if wanted in one}
+    same = {id_ for id_ in declared if any(answers & {*one.values()} for one in _worked_out(engine, id_))}
+    as_good = {id_ for id_, one in declared.items() if id_ in own.other_methods or exercise in one.other_methods}
+    return frozenset({exercise, *same, *as_good})
+
+
+@lru_cache(maxsize=1024)
+def _worked_out(engine: Engine, exercise: str) -> tuple[Mapping[str, str], ...]:
+    """What an exercise works out under each of its rulebooks: its quantities in terms of its givens alone."""
+    declared = engine.library.declared[exercise]
+    return tuple(_in_givens(declared.under(book).exercise) for book in declared.exercise.rulebooks)
+
+
+def _in_givens(exercise: Exercise) -> Mapping[str, str]:
+    trees = {name: parse(text) for name, text in exercise.relations.items()}
+
+    def whole(name: str) -> Node:
+        return replace_names(trees[name], whole) if name in trees else Name(name)
+
+    return {name: _in_any_order(whole(name)) for name in trees}
+
+
+def _in_any_order(node: Node) -> str:
+    """A text that is the same for the same terms or factors in any order."""
+    match node:
+        case Operation("+" | "*" as sign, _, _):
+            return sign.join(sorted(f"({_in_any_order(part)})" for part in _joined(node, sign)))
+        case _:
+            return repr(rebuilt(node, [Name(_in_any_order(part)) for part in parts(node)]))
+
+
+def _joined(node: Node, sign: str) -> list[Node]:
+    if isinstance(node, Operation) and node.sign == sign:
+        return [*_joined(node.left, sign), *_joined(node.right, sign)]
+    return [node]
