@@ -249,7 +249,8 @@ def test_nothing_else_is_kept_about_a_learner():
     kept = {column.name for name in own for column in metadata.tables[name].columns}
     assert kept == answers | marks | times | back | keys
     assert {name for name, table in metadata.tables.items() if "learner_id" in table.c} | {"learner"} == own | {
-        "binding"
+        "binding",
+        "name_left",
     }
 
 

@@ -319,3 +319,29 @@ def test_a_sheet_says_how_to_go_on_with_it_on_a_screen(answered, tmp_path):
 def test_a_class_without_a_roster_is_said(shell):
     done = shell("roster", "--class", "evening")
     assert (done.exit_code, done.stderr) == (0, "Nobody is on the roster of the class 'evening'.\n")
+
+
+def test_the_exam_switch_goes_on_and_off_and_an_exam_says_what_it_cannot_prevent(shell, tmp_path):
+    assert shell("set", "open", tmp_path / "week-3.yaml").stderr == ""
+    (tmp_path / "exam.yaml").write_text(
+        SET.replace("week-3", "exam") + "marked: when closed\nsolutions: never\n", encoding="utf-8"
+    )
+    said = shell("set", "open", tmp_path / "exam.yaml").stderr
+    assert "Nothing here stops another computer or phone that runs this program." in said
+    assert "'coldmorning exam on' turns the exam switch on." in said
+
+    def state():
+        told = json.loads(shell("exam", "state", "--json").stdout)
+        return told["on"], told["all_exams"], told["set"] and told["set"]["id"]
+
+    assert state() == (False, False, None)
+    assert "is on for “Strings on a cold morning”" in shell("exam", "on", "exam").stdout
+    assert state() == (True, False, "exam")
+    assert "is on for all sets that are marked when they close" in shell("exam", "on").stdout
+    assert state() == (True, True, None)
+    assert shell("exam", "off").stdout == "The exam switch is off.\n"
+    assert state() == (False, False, None)
+    assert shell("set", "close", "exam", "--yes").exit_code == 0
+    refused = shell("exam", "on", "exam")
+    assert (refused.exit_code, "is closed. Reopen it" in refused.stderr) == (2, True)
+    assert state() == (False, False, None)
