@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 import tutor.app
 from tutor.app import serve, session
 from tutor.classroom.claims import Claims
+from tutor.classroom.desk import Desk
 from tutor.classroom.exams import LIMITS, Exams
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
@@ -174,3 +175,28 @@ def test_what_an_exam_cannot_prevent_is_said_where_it_is_made(of):
     box = next(one for one in app.selectbox if one.label == "Learners see whether they are right")
     box.select("when closed").run()
     assert [one.value for one in app.caption] == [LIMITS]
+
+
+def test_a_lessons_example_is_closed_only_where_it_is_the_answer_itself(of):
+    """An order is the same for everybody; numbers are not."""
+    items = [Item(exercise="switching-on")]
+    Register(session.store()).put(of.declaration.model_copy(update={"id": "order", "items": items}))
+    closed = opened("lessons", lesson="switch-on-order")
+    assert [("Winter exam" in one.value) for one in closed.info] == [True, True]
+    assert not closed.text_input
+    assert len(opened("lessons", NOBODY, lesson="switch-on-order").text_input) == 1
+    assert opened("lessons", lesson="cold-voltage").latex
+
+
+def test_the_desk_says_on_every_tab_that_the_switch_is_on(of):
+    Desk(session.store()).set_passphrase("four words before dawn")
+    app = opened("class_desk")
+    app.text_input[0].input("four words before dawn")
+    app.button[0].click().run()
+    assert not [one for one in app.warning if "exam switch" in one.value]
+    Exams(session.store()).turn_on(of)
+    for tab in ("Sets", "Live", "Exports"):
+        app.session_state["tab"] = tab
+        app.run()
+        assert not app.exception
+        assert "The exam switch is on for “Winter exam”" in app.warning[0].value

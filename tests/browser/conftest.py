@@ -102,6 +102,12 @@ def own_school(own_server: Server) -> School:
 
 
 @pytest.fixture
+def make_own_school(own_server: Server) -> Callable[..., School]:
+    """make_own_school(**rules): a class whose set has such rules in the store of a test's own server."""
+    return lambda **rules: School(own_server.store, **rules)
+
+
+@pytest.fixture
 def own_school_passphrase(own_server: Server) -> str:
     """The passphrase of the desk of a test's own server, whose store holds no class yet."""
     School.set_passphrase(own_server.store)

@@ -7,11 +7,17 @@ row of the table.
 import stat
 import urllib.error
 import urllib.request
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from tutor.app import desk
+from tutor.classroom.claims import Claims
+from tutor.classroom.exams import Exams
+from tutor.classroom.register import Register
+from tutor.store.database import Store
 
 pytestmark = pytest.mark.browser
 
@@ -185,6 +191,57 @@ def test_a_learner_sees_only_their_own_problems(who, visitor, school, server):
     assert [code for code in theirs if code.encode() in sent] == []
     assert bo.name.encode() not in sent
     assert ceda.name.encode() not in sent
+
+
+HOUR = timedelta(hours=1)
+TIMES = {"not open": (HOUR, None), "open": (-HOUR, HOUR), "closed": (-2 * HOUR, -HOUR)}  # from now: opens, closes
+SWITCHES = ("off", "this set", "all exams")
+# 41.3 V × (1 + 0.0027 × 49) = 46.76 V; 450 V / 46.76 V = 9.62, so 9 modules: worked by hand.
+OWN = (
+    "given=module_voc=41.3 V&given=voc_coefficient=-0.27 %25/K&given=record_low=-24 degC&given=input_voltage_max=450 V"
+)
+BY_ADDRESS = f"exercise=most-modules-in-series&{OWN}"
+
+
+def test_an_exams_exercises_by_state_of_the_set_switch_and_browser(own_server, make_own_school, learner):
+    """The learner types given numbers into an address: who gets the verdict and the worked solution."""
+    exam = make_own_school(marked="when closed", solutions="never")
+    named, nameless = learner(own_server.address), learner(own_server.address)
+    named.page.context.add_cookies([exam.cookie(0, own_server.address)])
+    found = {}
+    with closing(Store.open(own_server.store)) as store:
+        Claims(store, exam.of).claim(exam.tokens[0], exam.members[0].name)
+        for switch in SWITCHES:
+            Exams(store).turn_on(exam.of if switch == "this set" else None)
+            if switch == "off":
+                Exams(store).turn_off()
+            for state, times in TIMES.items():
+                opens, closes = (moment and datetime.now(UTC) + moment for moment in times)
+                Register(store).change_times(exam.of.id, opens, closes)
+                for who, visitor in (("named", named), ("nameless", nameless)):
+                    visitor.go(f"{own_server.address}/practice?{BY_ADDRESS}")
+                    found[switch, state, who] = told_of_the_exam(visitor)
+        looks = {look.who: look.looks for look in Exams(store).looks(exam.of)}
+    always_free = {
+        (switch, state, who): "all" for switch in SWITCHES for state in TIMES for who in ("named", "nameless")
+    }
+    closed = {(switch, "open", who): "nothing" for switch in SWITCHES for who in ("named", "nameless")}
+    assert found == {**always_free, **closed, ("off", "open", "nameless"): "all"}
+    assert looks.keys() == {"Ana Ferreira (1)", "A browser without a name"}
+    assert looks["Ana Ferreira (1)"] >= 3  # a page on a slow machine may run once more, later than one look lasts
+    assert looks["A browser without a name"] >= 2
+
+
+def told_of_the_exam(visitor) -> str:
+    """What a problem's page gives: the verdict and the solution ('all'), or 'nothing' and why."""
+    if "Closed for now" in visitor.text:
+        assert visitor.page.get_by_role("textbox").count() == 0
+        assert "You can use this exercise again after the set closes on" in visitor.text
+        return "nothing"
+    if not visitor.verdicts:  # else this browser has had both already, and they are shown again
+        visitor.answer("9")
+        visitor.press("Show the worked solution")
+    return "all" if visitor.verdict.startswith("✔") and visitor.hears("Worked solution") else "a part"
 
 
 def test_every_download_of_the_desk_is_in_the_table():

@@ -26,8 +26,9 @@ from tutor.store.tables import binding, exam_look, exam_switch, learner, member,
 
 LIMITS = (
     "While this set is open, Practice and Check my working are closed to the class for its exercises, and for those "
-    "that work out the same answer. Lessons stay open. A browser without a name is stopped only by the exam switch. "
-    "Nothing here stops another computer or phone that runs this program. In an exam, watch the devices."
+    "that work out the same answer. Lessons stay open, except an example that is itself the answer. Only the exam "
+    "switch stops a browser without a name. Nothing here stops another computer or phone that runs this program. "
+    "In an exam, watch the devices."
 )
 ONE_LOOK = timedelta(seconds=1)  # a page that opens may run more than once
 _ROW = 1

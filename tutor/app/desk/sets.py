@@ -70,8 +70,9 @@ def _exam(room: Room, of: StoredSet, now: datetime) -> None:
     if of.declaration.is_exam:
         st.markdown(LIMITS)
     st.markdown(
-        "While the switch is on, the exercises are closed to everybody on this server, also to browsers without a "
-        f"name. {plain(room.exams.switch_words(now))}"
+        "An exam is a set that is marked when it closes. While the switch is on, the exercises of this set, or of "
+        "every open exam, are closed to everybody on this server, with or without a name. "
+        f"{plain(room.exams.switch_words(now))}"
     )
     with st.container(horizontal=True):
         closed, this_set = of.state(now) == "closed", switch is not None and switch.set_id == of.id

@@ -5,7 +5,7 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import lesson_figures, showing
 from tutor.app.address import Address
-from tutor.app.session import chosen_rulebook, library, problem, record, rulebook_for
+from tutor.app.session import chosen_rulebook, closed_exercises, library, problem, record, rulebook_for
 from tutor.content.library import Lesson
 from tutor.engine.labels import answer_label, quantity_label
 from tutor.engine.order import OrderProblem
@@ -31,10 +31,20 @@ def choose() -> None:
         st.caption(f"{right} of {len(header.exercises)} exercises answered rightly without help")
 
 
+def show_if_closed(id_: str) -> bool:
+    """Say why an example is closed to this learner for now; only an order rests on no numbers and is the answer."""
+    why = closed_exercises().get(id_) if id_ in library().orders else None
+    if why:
+        st.info(showing.plain(why[-1].words(library().exercises[id_].title)), icon="➡")
+    return bool(why)
+
+
 def worked_example(lesson: Lesson) -> None:
     id_ = lesson.header.example
-    example = problem(id_, None, EXAMPLE_NUMBER, rulebook_for(id_))
     st.header("A worked example", anchor=False)
+    if show_if_closed(id_):
+        return
+    example = problem(id_, None, EXAMPLE_NUMBER, rulebook_for(id_))
     showing.show_problem(example)
     showing.show_solution(worked_solution(example))
 
@@ -45,6 +55,8 @@ def faded_example(lesson: Lesson) -> None:
     name = f"faded {lesson.header.id}"
     done: int = record().setting(name, 0)
     id_ = lesson.header.example
+    if show_if_closed(id_):
+        return
     example = problem(id_, None, EXAMPLE_NUMBER + 1 + done, rulebook_for(id_))
     if isinstance(example, OrderProblem):
         whole_order(example)
