@@ -32,8 +32,9 @@ def of(tmp_path, monkeypatch):
     register = Register(session.store())
     rules = {"marked": "when closed", "solutions": "never", "items": [Item(exercise=EXERCISE)]}
     of = register.put(PracticeSet(id="exam", title="Winter exam", **rules))
-    register.enter([Member(id=0, name="Ana")])
-    Claims(session.store(), of).claim(ANA, "Ana")
+    (ana,) = register.enter([Member(id=0, name="Ana")]).new
+    claims = Claims(session.store(), of)
+    claims.claim(ANA, "Ana", claims.personal_code(ana))
     yield of
     session.store().close()
     session.store.cache_clear()

@@ -210,7 +210,8 @@ def test_an_exams_exercises_by_state_of_the_set_switch_and_browser(own_server, m
     named.page.context.add_cookies([exam.cookie(0, own_server.address)])
     found = {}
     with closing(Store.open(own_server.store)) as store:
-        Claims(store, exam.of).claim(exam.tokens[0], exam.members[0].name)
+        claims = Claims(store, exam.of)
+        claims.claim(exam.tokens[0], exam.members[0].name, claims.personal_code(exam.members[0]))
         for switch in SWITCHES:
             Exams(store).turn_on(exam.of if switch == "this set" else None)
             if switch == "off":

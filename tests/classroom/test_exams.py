@@ -33,13 +33,18 @@ def closed(exams, engine, noon):
     return lambda token, after=timedelta(): exams.closed_to(engine, token, noon + after)
 
 
+def claim(store, of, token, member):
+    """Take a member's name in a browser, with the personal code as on a slip."""
+    claims = Claims(store, of)
+    claims.claim(token, member.name, claims.personal_code(member))
+
+
 @pytest.fixture
 def ana(store, members):
     """ana(of): the token of a browser in which Ana has taken her name in the class of a set."""
 
     def claimed(of):
-        token = new_token()
-        Claims(store, of).claim(token, "Ana")
+        claim(store, of, token := new_token(), members[0])
         return token
 
     return claimed
@@ -118,9 +123,8 @@ def test_another_class_and_a_browser_without_a_name_are_free_unless_the_switch_i
 ):
     of = make_set(**EXAM)
     others = register.put(of.declaration.model_copy(update={"id": "other", "marked": "at once"}), "others")
-    register.enter([Member(id=0, name="Dan")], "others")
     dan, nobody = new_token(), new_token()
-    Claims(store, others).claim(dan, "Dan")
+    claim(store, others, dan, register.enter([Member(id=0, name="Dan")], "others").new[0])
     assert closed(dan) == closed(nobody) == {}
     exams.turn_on(of)
     for token in (dan, nobody):
@@ -132,7 +136,7 @@ def test_another_class_and_a_browser_without_a_name_are_free_unless_the_switch_i
     assert closed(dan) == closed(nobody) == {}
 
 
-def test_who_leaves_the_name_is_still_in_the_class_for_its_exams(make_set, store, ana, closed, register):
+def test_who_leaves_the_name_is_still_in_the_class_for_its_exams(make_set, store, ana, closed, register, members):
     of = make_set(**EXAM)
     token, claims = ana(of), Claims(store, of)
     claims.leave(token)
@@ -140,7 +144,7 @@ def test_who_leaves_the_name_is_still_in_the_class_for_its_exams(make_set, store
     assert claims.member(token) is None
     (why,) = closed(token)[EXERCISE]
     assert (why.member, why.in_class) == (None, True)
-    claims.claim(token, "Bo")
+    claim(store, of, token, members[1])
     assert closed(token)[EXERCISE][0].member.name == "Bo"
     claims.leave(token)
     register.close(of.id)
@@ -153,9 +157,11 @@ def test_leaving_without_a_name_leaves_no_trace(make_set, store, closed):
     assert closed(token) == {}
 
 
-def test_a_name_taken_on_another_browser_closes_nothing_here_but_the_switch_does(make_set, store, exams, ana, closed):
+def test_a_name_taken_on_another_browser_closes_nothing_here_but_the_switch_does(
+    make_set, store, exams, members, closed
+):
     of, here = make_set(**EXAM), new_token()
-    Claims(store, of).claim(there := new_token(), "Bo")
+    claim(store, of, there := new_token(), members[1])
     assert EXERCISE in closed(there)
     assert closed(here) == {}
     exams.turn_on(None)
