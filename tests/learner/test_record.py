@@ -250,7 +250,7 @@ def test_nothing_else_is_kept_about_a_learner():
     assert kept == answers | marks | times | back | keys
     assert {name for name, table in metadata.tables.items() if "learner_id" in table.c} | {"learner"} == own | {
         "binding",
-        "name_left",
+        "class_browser",
     }
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import MetaData, create_engine, insert, inspect, select, text
 from tutor.store import migrations
 from tutor.store.database import Store, StoreError
 from tutor.store.migrations import migrate, revisions
-from tutor.store.tables import SCHEMA, learner, metadata, schema_version
+from tutor.store.tables import SCHEMA, binding, class_browser, learner, metadata, schema_version
 
 REVISIONS = revisions()
 
@@ -92,6 +92,15 @@ def test_opening_an_earlier_store_keeps_its_rows(store_address, revision, add_a_
         (was,), (now,) = before[name], after[name]
         assert {key: now[key] for key in was.keys() & now.keys()} == {key: was[key] for key in was.keys() & now.keys()}
     assert number == 2
+
+
+def test_a_browser_that_had_a_name_before_there_were_exams_is_of_its_class(store_address, add_a_row_everywhere):
+    with create_engine(store_address).begin() as connection:
+        migrate(connection, "0002")
+        add_a_row_everywhere(connection)
+        before = connection.execute(select(binding.c.learner_id, binding.c.school_class_id)).all()
+        migrate(connection)
+        assert connection.execute(select(class_browser)).all() == before != []
 
 
 def test_a_step_that_fails_halfway_leaves_the_store_as_it_was(store_address):

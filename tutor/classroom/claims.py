@@ -11,7 +11,7 @@ from tutor.classroom.names import same_name
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.learner.record import hash_of, learner_row
 from tutor.store.database import Store
-from tutor.store.tables import binding, learner, member, name_left, practice_set
+from tutor.store.tables import binding, class_browser, learner, member, practice_set
 
 
 class CodeWantedError(ClassError):
@@ -62,20 +62,10 @@ class Claims:
         return self._store.write(work)
 
     def leave(self, token: str) -> None:
-        """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in.
-
-        That the device was somebody in the class is kept, for its open exams.
-        """
-
-        def work(connection: Connection) -> None:
-            if self._bound(connection, hash_of(token)) is None:
-                return
-            of_class = {"learner_id": learner_row(connection, hash_of(token)), "school_class_id": self._set.class_id}
-            for table in (binding, name_left):
-                connection.execute(delete(table).filter_by(**of_class))
-            connection.execute(insert(name_left).values(**of_class, at=datetime.now(UTC)))
-
-        self._store.write(work)
+        """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in."""
+        me = select(learner.c.id).where(learner.c.token_hash == hash_of(token)).scalar_subquery()
+        mine = and_(binding.c.learner_id == me, binding.c.school_class_id == self._set.class_id)
+        self._store.write(lambda connection: connection.execute(delete(binding).where(mine)))
 
     def personal_code(self, of: Member) -> str:
         """What a member types on a further device; for the desk and for the member alone."""
@@ -126,5 +116,8 @@ class Claims:
         owner = learner_row(connection, token_hash)
         row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": found.id, "made_at": now}
         connection.execute(insert(binding).values(row))
+        of_class = {"learner_id": owner, "school_class_id": self._set.class_id}
+        connection.execute(delete(class_browser).filter_by(**of_class))
+        connection.execute(insert(class_browser).values(of_class))
         first = and_(member.c.id == found.id, member.c.claimed_at.is_(None))
         connection.execute(update(member).where(first).values(claimed_at=now))

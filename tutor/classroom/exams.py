@@ -22,7 +22,7 @@ from tutor.engine.algebra import Name, Node, Operation, parse, parts, rebuilt, r
 from tutor.engine.question import Engine
 from tutor.learner.record import hash_of
 from tutor.store.database import Store
-from tutor.store.tables import binding, exam_look, exam_switch, learner, member, name_left, practice_set
+from tutor.store.tables import binding, class_browser, exam_look, exam_switch, learner, member, practice_set
 
 LIMITS = (
     "While this set is open, Practice and Check my working are closed to the class for its exercises, and for those "
@@ -195,10 +195,10 @@ class Exams:
 
 
 def _classes(connection: Connection, token_hash: str) -> dict[int, Member | None]:
-    """The classes in which a browser is somebody, with who, and those in which it was, with None."""
+    """The classes in which a browser is or was somebody, each with who it is now."""
     me = select(learner.c.id).where(learner.c.token_hash == token_hash).scalar_subquery()
-    left = select(name_left.c.school_class_id).where(name_left.c.learner_id == me)
-    found: dict[int, Member | None] = dict.fromkeys(connection.scalars(left))
+    been = select(class_browser.c.school_class_id).where(class_browser.c.learner_id == me)
+    found: dict[int, Member | None] = dict.fromkeys(connection.scalars(been))
     bound = select(binding.c.school_class_id, member.c.id, member.c.name, member.c.number).join_from(binding, member)
     for row in connection.execute(bound.where(binding.c.learner_id == me)):
         found[row.school_class_id] = Member(id=row.id, name=row.name, number=row.number)

@@ -194,14 +194,13 @@ binding = Table(
 )
 """Which member of a class a learner's browser is."""
 
-name_left = Table(
-    "name_left",
+class_browser = Table(
+    "class_browser",
     metadata,
     _owner(primary_key=True),
     _of("school_class", primary_key=True),
-    Column("at", UtcTime, nullable=False),
 )
-"""The classes in which a browser was somebody: an open exam stays closed to it."""
+"""In which classes a name was ever taken in a browser: exams are closed to it, even if the name was left again."""
 
 exam_switch = Table(
     "exam_switch",

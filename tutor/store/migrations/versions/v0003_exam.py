@@ -1,4 +1,4 @@
-"""The exam: the switch, who has looked at what it closes, which classes a browser was in."""
+"""The exam: the switch, who has looked at what it closes, in which classes a browser has been somebody."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -10,16 +10,16 @@ down_revision = "0002"
 def upgrade() -> None:
     """Make the tables."""
     op.create_table(
-        "name_left",
+        "class_browser",
         sa.Column("learner_id", sa.Integer(), nullable=False),
         sa.Column("school_class_id", sa.Integer(), nullable=False),
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["learner_id"], ["learner.id"], name="fk_name_left_learner_id_learner"),
+        sa.ForeignKeyConstraint(["learner_id"], ["learner.id"], name="fk_class_browser_learner_id_learner"),
         sa.ForeignKeyConstraint(
-            ["school_class_id"], ["school_class.id"], name="fk_name_left_school_class_id_school_class"
+            ["school_class_id"], ["school_class.id"], name="fk_class_browser_school_class_id_school_class"
         ),
-        sa.PrimaryKeyConstraint("learner_id", "school_class_id", name="pk_name_left"),
+        sa.PrimaryKeyConstraint("learner_id", "school_class_id", name="pk_class_browser"),
     )
+    op.execute("INSERT INTO class_browser SELECT learner_id, school_class_id FROM binding")
     op.create_table(
         "exam_switch",
         sa.Column("id", sa.Integer(), nullable=False),
