@@ -13,10 +13,9 @@ from tutor.content.library import Library
 from tutor.content.models import Amount, PartGiven
 from tutor.engine import dimensions
 from tutor.engine.algebra import Comparison, RelationError, names, parse
-from tutor.engine.numeric import Relation, numeric
+from tutor.engine.numeric import Relation, holds_at_most, numeric
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
-from tutor.engine.symbolic import holds_at_most
 from tutor.paths import content_root
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion, written_unit

@@ -6,7 +6,9 @@ Whatever a file holds, reading it only ever builds this tree.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
+from hashlib import blake2b
 
 from lark import Lark, Transformer
 from lark.exceptions import UnexpectedInput, VisitError
@@ -14,6 +16,7 @@ from lark.exceptions import UnexpectedInput, VisitError
 from tutor.units import UnitError, conversion
 
 MAX_LENGTH = 600
+_PRIME = 2**61 - 1
 
 ROUNDINGS = frozenset({"round_down", "round_up", "round_nearest"})
 COMPARED = frozenset({"least", "greatest"})
@@ -272,3 +275,32 @@ def kind(node: Node) -> str:
 def is_smooth(node: Node) -> bool:
     """Whether a relation can be turned round: it rounds nothing and uses no table."""
     return not any(isinstance(found, Call | Comparison) for found in walk(node))
+
+
+@lru_cache(maxsize=8192)
+def residue(node: Node) -> int:
+    """What a relation comes to modulo a prime, each name, literal with a unit and call being a number drawn from it.
+
+    Two relations that are the same arithmetic have the same residue, two others but by a chance of 10⁻¹⁷ not (the
+    lemma of Schwartz and Zippel).
+    """
+    match node:
+        case Literal(text, ""):
+            value = Fraction(text)
+            return value.numerator * pow(value.denominator, -1, _PRIME) % _PRIME
+        case Operation(sign, left, right):
+            one, other = residue(left), residue(right)
+            if sign in "+-":
+                return (one + other if sign == "+" else one - other) % _PRIME
+            return one * (other if sign == "*" else pow(other, _PRIME - 2, _PRIME)) % _PRIME
+        case Negative(operand):
+            return -residue(operand) % _PRIME
+        case Power(base, exponent):
+            return pow(residue(base), exponent, _PRIME)
+        case Literal() | Name() | Rule():
+            drawn = repr(node)
+        case Comparison(sign, left, right):
+            drawn = repr((sign, residue(left), residue(right)))
+        case Call(function, arguments, table):
+            drawn = repr((function, table, *map(residue, arguments)))
+    return int.from_bytes(blake2b(drawn.encode(), digest_size=8).digest()) % _PRIME

@@ -24,8 +24,8 @@ from tutor.engine.algebra import (
 )
 from tutor.engine.method import Step
 from tutor.engine.notation import PLAIN, literal_text, plain_leaf
+from tutor.engine.numeric import OF_RATINGS
 from tutor.engine.question import Question
-from tutor.engine.symbolic import OF_RATINGS
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_unit
 
 WEIGHTS = {

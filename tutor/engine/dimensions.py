@@ -19,7 +19,7 @@ from tutor.engine.algebra import (
     RelationError,
 )
 from tutor.engine.day import FACT_UNITS
-from tutor.engine.symbolic import OF_RATINGS, ROUND
+from tutor.engine.numeric import OF_RATINGS, ROUND
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry, registry_unit, written_unit
 

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from operator import itemgetter
 
-import sympy
-
 from tutor.engine.algebra import (
     Call,
     Comparison,
@@ -20,8 +18,9 @@ from tutor.engine.algebra import (
     kind,
     names,
     replace_names,
+    residue,
 )
-from tutor.engine.symbolic import Functions, Numeric, best_root, compiled, solve_for, to_sympy, to_tree
+from tutor.engine.numeric import Functions, Numeric, in_a_row
 
 Plausible = Callable[[str], tuple[float, float]]
 Equation = tuple[Node, Node]
@@ -39,11 +38,6 @@ class Step:
     trees: tuple[Node, ...]
     turned: bool = False
     within: tuple[float, float] = (-math.inf, math.inf)
-
-    @cached_property
-    def expression(self) -> sympy.Expr:
-        """The step as one sympy expression."""
-        return best_root(tuple(map(to_sympy, self.trees)), self.within)
 
     @property
     def whole(self) -> Node:
@@ -92,7 +86,11 @@ class Method:
 
     def same_as(self, other: "Method") -> bool:
         """Whether two methods do the same arithmetic."""
-        return [(s.name, s.expression) for s in self.steps] == [(s.name, s.expression) for s in other.steps]
+        return self._residues == other._residues
+
+    @cached_property
+    def _residues(self) -> list[tuple[str, int]]:
+        return [(step.name, residue(step.whole)) for step in self.steps]
 
 
 def method(
@@ -131,7 +129,7 @@ def forwards(
 
 
 def _compiled(ask: str, inputs: Sequence[str], steps: Sequence[Step], functions: Functions) -> Method:
-    run = compiled(inputs, {step.name: step.expression for step in steps}, functions)
+    run = in_a_row(inputs, {step.name: step.whole for step in steps}, functions)
     return Method(ask, tuple(inputs), tuple(steps), run)
 
 
@@ -230,13 +228,13 @@ def _joint_step(
 
 
 def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
+    from tutor.engine.symbolic import solve_for  # noqa: PLC0415 - sympy is loaded only where a question is turned round
+
     roots = solve_for(name, left, right)
     on_paper = isolated(name, left, right)
-    if on_paper is not None and len(roots) == 1 and sympy.simplify(to_sympy(on_paper) - roots[0]) == 0:
-        trees: tuple[Node, ...] = (on_paper,)
-    else:
-        trees = tuple(to_tree(root) for root in roots)
-    return Step(name, "solve", trees, turned=True, within=plausible(name))
+    if on_paper is not None and [residue(root) for root in roots] == [residue(on_paper)]:
+        roots = (on_paper,)
+    return Step(name, "solve", roots, turned=True, within=plausible(name))
 
 
 def _only_needed(steps: list[Step], ask: str) -> list[Step]:

@@ -1,12 +1,70 @@
-"""Single relations compiled to plain functions, without algebra: for wrong ways, and for going over a working."""
+"""Relations compiled to plain functions, without algebra: of single ones, and of the steps of a method in a row."""
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
+from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, parts, walk
+from tutor.trade.counts import ROUNDING_SLACK, round_down, round_up
+from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion
 
+OF_RATINGS = ("first_at_least", "last_at_most", "next_below")  # a standard size for a value of the same kind
+READ_RIGHT = ("look_up", *OF_RATINGS, "first_size", "first_size_above", "first_size_at_most")
+READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only in wrong ways
+
 Relation = Callable[[Mapping[str, float]], float]
+Numeric = Callable[..., Sequence[float]]
+Functions = Mapping[str, Callable[..., float]]
+
+
+def holds_at_most(left: float, right: float) -> bool:
+    """Whether left <= right, up to the noise of floating-point arithmetic."""
+    return left <= right + ROUNDING_SLACK * max(1.0, abs(right))
+
+
+def round_nearest(value: float) -> float:
+    """The nearest whole number; halves upwards, as people round."""
+    return float(math.floor(value + 0.5))
+
+
+def _root_within(low: float, high: float, *roots: float) -> float:
+    """The one root inside the bounds; not a number if there is none, or more than one and so no single answer."""
+    fitting = [root for root in roots if low <= root <= high]
+    return fitting[0] if fitting and max(fitting) - min(fitting) <= ROUNDING_SLACK * abs(fitting[0]) else math.nan
+
+
+def _real_root(value: float) -> float:
+    return math.sqrt(value) if value >= 0 else math.nan
+
+
+ROUND: dict[str, Callable[[float], float]] = {
+    "round_down": round_down,
+    "round_up": round_up,
+    "round_nearest": round_nearest,
+}
+
+_FUNCTIONS: dict[str, Callable[..., float]] = {
+    **ROUND,
+    "least": min,
+    "greatest": max,
+    "at_most": lambda left, right: float(holds_at_most(left, right)),
+    "at_least": lambda left, right: float(holds_at_most(right, left)),
+    "root_within": _root_within,
+    "sqrt": _real_root,
+}
+
+
+@lru_cache(maxsize=8)
+def functions_of(rulebook: Rulebook) -> Functions:
+    """What compiled relations may call: roundings, comparisons, and the tables of a rulebook."""
+    functions = dict(_FUNCTIONS)
+    for name, table in rulebook.tables.items():
+        for function in (*READ_RIGHT, *READ_BESIDE):
+            functions[f"{function}__{name}"] = getattr(table, function)
+    return MappingProxyType(functions)
 
 
 def numeric(node: Node, functions: dict[str, Any]) -> Relation:
@@ -16,27 +74,48 @@ def numeric(node: Node, functions: dict[str, Any]) -> Relation:
     there, TableError where a table has no row, ZeroDivisionError where a divisor vanishes and OverflowError where a
     power grows too large.
     """
-    relation: Relation = eval(f"lambda values: {_source(node)}", functions)
+    relation: Relation = eval(f"lambda values: {_source(node, lambda name: f'values[{name!r}]')}", functions)
     return relation
 
 
-def _source(node: Node) -> str:
-    """Python for a relation's tree; names become keys and literals numbers, so that nothing else can get in."""
+def in_a_row(inputs: Sequence[str], steps: Mapping[str, Node], functions: Functions) -> Numeric:
+    """Steps, each of which may use the earlier ones, as one function of the inputs in order (working units).
+
+    It returns the value of each step in order, and raises what the relations raise, as in `numeric`.
+    """
+    places = {name: f"value_{at}" for at, name in enumerate((*inputs, *steps))}
+    done = (f"({places[name]} := {_source(tree, places.__getitem__)})" for name, tree in steps.items())
+    called = {_function(node) for tree in steps.values() for node in walk(tree)} & functions.keys()
+    namespace = {"__builtins__": {}, **{name: functions[name] for name in called}}  # no more is kept than it calls
+    run: Numeric = eval(f"lambda {', '.join(places[name] for name in inputs)}: [{', '.join(done)}]", namespace)
+    return run
+
+
+def _function(node: Node) -> str:
+    """The name of the function that a node calls; '' if it calls none."""
+    match node:
+        case Comparison(sign, _, _):
+            return "at_most" if sign == "<=" else "at_least"
+        case Call(function, _, table):
+            return f"{function}__{table}" if table else function
+        case _:
+            return ""
+
+
+def _source(node: Node, place: Callable[[str], str]) -> str:
+    """Python for a relation's tree; names become their places and literals numbers, so that nothing else gets in."""
     match node:
         case Name(id_):
-            return f"values[{id_!r}]"
+            return place(id_)
         case Literal(text, unit):
             return repr(conversion(unit).to_working(float(text)))
         case Operation(sign, left, right):
-            return f"({_source(left)} {sign} {_source(right)})"
+            return f"({_source(left, place)} {sign} {_source(right, place)})"
         case Negative(operand):
-            return f"(-{_source(operand)})"
+            return f"(-{_source(operand, place)})"
         case Power(base, exponent):
-            return f"({_source(base)} ** {exponent:d})"
-        case Comparison(sign, left, right):
-            return f"{'at_most' if sign == '<=' else 'at_least'}({_source(left)}, {_source(right)})"
-        case Call(function, arguments, table):
-            inside = ", ".join(map(_source, arguments))
-            return f"{function}__{table}({inside})" if table else f"{function}({inside})"
+            return f"({_source(base, place)} ** {exponent:d})"
+        case Comparison() | Call():
+            return f"{_function(node)}({', '.join(_source(part, place) for part in parts(node))})"
         case _:
             raise TypeError(f"{node} has no value of its own")

@@ -29,9 +29,8 @@ from tutor.engine.algebra import (
 )
 from tutor.engine.day import SimulatedDay
 from tutor.engine.method import Method, forwards, method, needed
-from tutor.engine.numeric import Relation, numeric
+from tutor.engine.numeric import ROUND, Numeric, Relation, functions_of, holds_at_most, in_a_row, numeric
 from tutor.engine.order import OrderQuestion
-from tutor.engine.symbolic import ROUND, Numeric, compiled, functions_of, holds_at_most, to_sympy
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
@@ -321,10 +320,10 @@ class Question:
 
     def _compiled_limit(self, tree: Comparison) -> Limit:
         stop = {*self.known, self.ask}
-        steps = {name: to_sympy(self.relations[name]) for name in needed(self.relations, sorted(names(tree)), stop)}
-        sides = {**steps, "left_side": to_sympy(tree.left), "right_side": to_sympy(tree.right)}
-        inputs = sorted({s.name for e in sides.values() for s in e.free_symbols if " " not in s.name} - sides.keys())
-        return Limit(tree, tuple(inputs), compiled(inputs, sides, self.functions))
+        steps = {name: self.relations[name] for name in needed(self.relations, sorted(names(tree)), stop)}
+        sides = {**steps, "left_side": tree.left, "right_side": tree.right}
+        inputs = sorted({used for side in sides.values() for used in names(side)} - sides.keys())
+        return Limit(tree, tuple(inputs), in_a_row(inputs, sides, self.functions))
 
     def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
         try:
