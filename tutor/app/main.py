@@ -5,6 +5,7 @@ import streamlit as st
 from tutor.app import session, theme
 from tutor.app.middleware import token
 from tutor.app.store_down import faults_in_words
+from tutor.app.uploads import freed_after_run
 from tutor.content.models import FOR_ALL
 from tutor.learner.record import new_token
 
@@ -30,7 +31,7 @@ theme.apply()
 if "learner" not in st.session_state:
     st.session_state["learner"] = token(st.context.cookies) or new_token()
 session.rulebook_choice()
-with faults_in_words(again=True):
+with freed_after_run(), faults_in_words(again=True):
     page.run()
 st.divider()
 st.markdown(f"{session.library().hazards[FOR_ALL].text} {INVENTED}")

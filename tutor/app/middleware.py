@@ -1,11 +1,16 @@
-"""What every answer of the server carries: the learner's cookie and the security headers."""
+"""Who is let in, by the names and ways that pages use; and what every answer carries: cookie, security headers."""
 
 import re
 from collections.abc import Mapping
+from pathlib import PurePath
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import cookie_parser
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from streamlit.web.server.starlette.starlette_websocket import is_host_allowed
 
 from tutor.learner.record import new_token
 
@@ -13,6 +18,8 @@ COOKIE = "coldmorning_learner"
 TWO_YEARS = 2 * 365 * 24 * 3600
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
 _CONDITIONS = (b"if-none-match", b"if-modified-since")
+CLOSED = {"/_stcore/metrics"}  # how many people are here, and how much memory they take, is nobody else's business
+PAGES_SEND = {"rerun_script", "stop_script", "app_heartbeat", "file_urls_request"}
 
 # Streamlit styles its elements in place and draws pictures from data addresses; nothing else needs more than 'self'.
 CONTENT_POLICY = "; ".join(
@@ -43,6 +50,74 @@ def token(cookies: Mapping[str, str]) -> str | None:
     """Read the learner's token from a request's cookies; None if there is none, or none of our making."""
     found = cookies.get(COOKIE, "")
     return found if _TOKEN.fullmatch(found) else None
+
+
+class Door:
+    """Turns away what no page of ours asks for, and takes out of the framework's messages what is the server's own.
+
+    Another site's script may reach this server by a name that it has pointed here (so the Host is looked at), or from
+    another port of this machine (so the whole Origin is). An Origin has a scheme, a name and a port (RFC 6454); a
+    front proxy leaves the Host as it is.
+    """
+
+    def __init__(self, app: ASGIApp, program: str) -> None:
+        """`program` is the path of the script that runs for each page."""
+        self.app, self.program = app, program
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request or a websocket in, or answer it with a sentence."""
+        if scope["type"] not in {"http", "websocket"}:
+            await self.app(scope, receive, send)
+        elif (refusal := _refusal(scope)) is None:
+            live = scope["type"] == "websocket"
+            await self.app(scope, _pages_own(receive) if live else receive, self._without_path(send) if live else send)
+        elif scope["type"] == "http":
+            await refusal(scope, receive, send)
+        else:
+            await send({"type": "websocket.close", "code": 1008})
+
+    def _without_path(self, send: Send) -> Send:
+        """Name the program to a browser by its last part: where it lies is no one's business."""
+        told = self.program.encode()
+
+        async def sent(message: Message) -> None:
+            if told in (message.get("bytes") or b""):
+                forward = ForwardMsg.FromString(message["bytes"])
+                if forward.HasField("new_session"):
+                    forward.new_session.main_script_path = PurePath(self.program).name
+                    message = {**message, "bytes": forward.SerializeToString()}
+            await send(message)
+
+        return sent
+
+
+def _refusal(scope: Scope) -> PlainTextResponse | None:
+    hosts, origins = (_values(scope, name) for name in (b"host", b"origin"))
+    if len(hosts) != 1 or not is_host_allowed(hosts[0]):
+        return PlainTextResponse("This server is not known by that name. Open the address that you were given.", 421)
+    if scope["type"] == "http" and scope["path"].rstrip("/") in CLOSED:
+        return PlainTextResponse("This page is closed.", 404)
+    changes = scope["type"] == "websocket" or scope["method"] not in {"GET", "HEAD", "OPTIONS"}
+    own = {f"{scheme}://{hosts[0]}".lower() for scheme in ("http", "https")}
+    if changes and not own.issuperset(origin.lower() for origin in origins):
+        return PlainTextResponse("Only this server's own pages may send this.", 403)
+    return None
+
+
+def _pages_own(receive: Receive) -> Receive:
+    """Pass on what our pages send; the framework also takes orders for developers, to everybody's cost."""
+
+    async def received() -> Message:
+        while True:
+            message = await receive()
+            try:
+                kind = BackMsg.FromString(message.get("bytes") or b"").WhichOneof("type")
+            except Exception:  # whatever the parser says of it: the framework closes the connection
+                return message
+            if kind is None or kind in PAGES_SEND:
+                return message
+
+    return received
 
 
 class LearnerCookie:
@@ -95,9 +170,12 @@ def _unconditional(scope: Scope) -> Scope:
     return {**scope, "headers": headers}
 
 
+def _values(scope: Scope, wanted: bytes) -> list[str]:
+    return [value.decode("latin-1") for name, value in scope["headers"] if name == wanted]
+
+
 def _cookies(scope: Scope) -> Mapping[str, str]:
-    sent = b"; ".join(value for name, value in scope["headers"] if name == b"cookie")
-    return cookie_parser(sent.decode("latin-1"))
+    return cookie_parser("; ".join(_values(scope, b"cookie")))
 
 
 def _cookie(value: str, *, secure: bool) -> str:

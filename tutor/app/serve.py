@@ -1,8 +1,10 @@
 """Starts the tutor's server: its settings, its warm-up, its one line of welcome, and the browser."""
 
+import asyncio
 import errno
 import gc
 import importlib
+import logging
 import os
 import socket
 import threading
@@ -20,9 +22,14 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
+from streamlit.runtime import Runtime, RuntimeConfig, get_instance
+from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
+from streamlit.runtime.memory_session_storage import MemorySessionStorage
+from streamlit.web.cache_storage_manager_config import create_default_cache_storage_manager
 
-from tutor.app import class_drafts, class_script, theme
-from tutor.app.middleware import LearnerCookie, SecurityHeaders
+from tutor.app import class_drafts, class_script, downloads, theme
+from tutor.app.middleware import Door, LearnerCookie, SecurityHeaders
+from tutor.app.uploads import UPLOADS, UploadsAskedFor
 from tutor.classroom.addresses import origin_named, origin_served
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
@@ -46,6 +53,8 @@ STORE_FAILED = (
     "page again."
 )
 
+SWEPT_EVERY = 5.0  # seconds; what a closed page leaves behind is freed soon after
+
 OPTIONS: dict[str, Any] = {
     "browser.gatherUsageStats": False,
     "client.showErrorDetails": "none",
@@ -60,6 +69,10 @@ OPTIONS: dict[str, Any] = {
     "server.fileWatcherType": "none",
     "server.headless": True,
     "server.maxUploadSize": 1,
+    # MB. The longest text of a page, a working, has 12,000 signs; what browsers send is kept in memory as a whole.
+    "server.maxWidgetStateSize": 1,
+    "server.maxMessageSize": 10,
+    "server.websocketPingInterval": 15,  # who is gone without a word is noticed within twice that
 }
 
 
@@ -83,6 +96,36 @@ class PortTakenError(FaultyRequestError, OSError):
 
 class AddressError(FaultyRequestError, ValueError):
     """An address that is none of this machine's, or that stands for all of them."""
+
+
+class App(st.App):
+    """The framework's application with our own keeping of files, and an end to what closed pages leave behind."""
+
+    def _create_runtime(self) -> Runtime:
+        self.closed = MemorySessionStorage()  # sessions whose page has gone but may come back
+        return Runtime(
+            RuntimeConfig(
+                script_path=str(MAIN),
+                media_file_storage=MemoryMediaFileStorage("/media"),
+                uploaded_file_manager=UPLOADS,
+                cache_storage_manager=create_default_cache_storage_manager(),
+                session_storage=self.closed,
+                on_script_error=tell_store_error,
+            )
+        )
+
+    async def sweep(self) -> None:
+        """Free the files of closed pages, and the file descriptors that each session holds for an event loop.
+
+        The framework makes another loop if the page comes back; `list` drops the sessions whose time is over, which
+        would else stay until the next page is opened.
+        """
+        while True:
+            await asyncio.sleep(SWEPT_EVERY)
+            UPLOADS.free_closed(get_instance().is_active_session)
+            for one in self.closed.list():
+                if one.session._scriptrunner is None:
+                    one.session._script_event_loop.close()
 
 
 _settings = Settings()
@@ -130,23 +173,33 @@ def serve(
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncIterator[None]:
+        sweeping = asyncio.create_task(app.sweep())
         threading.Thread(target=warm, name="warm", daemon=True).start()
         if browser:
             threading.Timer(0.2, webbrowser.open, [here]).start()
         yield
+        sweeping.cancel()
 
-    app = st.App(
+    app = App(
         MAIN,
         lifespan=lifespan,
-        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE],
-        middleware=[Middleware(SecurityHeaders), Middleware(LearnerCookie)],
-        on_script_error=tell_store_error,
+        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE, downloads.ROUTE],
+        middleware=[
+            Middleware(SecurityHeaders),
+            Middleware(Door, program=str(MAIN)),
+            Middleware(LearnerCookie),
+            Middleware(UploadsAskedFor),
+        ],
     )
     reached = {
         "server.address": host,
         "server.port": free,
         "server.allowedHosts": [*OPTIONS["server.allowedHosts"], host, *host_names],
     }
+    # Each page that comes back after its loop was closed would be warned of in the log.
+    logging.getLogger("streamlit.runtime.app_session").addFilter(
+        lambda record: "event loop is closed" not in record.msg
+    )
     with suppress(KeyboardInterrupt):
         app.run(config={**OPTIONS, **theme.options(), **reached})
 

@@ -46,6 +46,15 @@ _CSS = f"""
 [role="tab"][aria-selected="true"], [role="tab"][aria-selected="true"] * {{
   color: light-dark({LIGHT.text}, {DARK.text}) !important; font-weight: 600;
 }}
+a.download {{
+  display: inline-flex; align-items: center; min-height: 2.5rem; padding: 0.25rem 0.75rem; border-radius: 0.35rem;
+  color: light-dark({LIGHT.text}, {DARK.text}) !important; background: light-dark({LIGHT.ground}, {DARK.ground});
+  border: 1px solid light-dark({LIGHT.edge}, {DARK.edge}); text-decoration: none !important;
+}}
+a.download:hover {{ background: light-dark({LIGHT.raised}, {DARK.raised}); }}
+a.download.first {{
+  color: {LIGHT.on_accent} !important; background: light-dark({LIGHT.accent}, {DARK.accent}); border-color: transparent;
+}}
 [data-testid="stSliderThumbValue"] {{ color: inherit; }}
 [data-testid="stImage"] img {{ max-width: 100%; height: auto; }}
 [class*="st-key-narrow-drawing"], .st-key-keys-script, .st-key-class-work-script {{ display: none; }}
@@ -61,13 +70,14 @@ _CSS = f"""
   * {{ animation-duration: 0.01ms !important; transition-duration: 0.01ms !important; }}
 }}
 @media print {{
-  .stSidebar, .stAppHeader, .stButton, .stFormSubmitButton {{ display: none !important; }}
+  .stSidebar, .stAppHeader, .stButton, .stFormSubmitButton, a.download {{ display: none !important; }}
 }}
 </style>
 """
 
 
-# Streamlit reruns the page at a bare 'r'; WCAG 2.1.4 wants no shortcut of a single letter.
+# Streamlit reruns the page at a bare 'r'; WCAG 2.1.4 wants no shortcut of a single letter. A button is pressed with the
+# space bar too, and a download is a link that is shown as one.
 KEYS_ADDRESS = "/coldmorning/keys.js"
 KEYS_SCRIPT = """
 if (!window.coldMorningKeys) {
@@ -76,6 +86,10 @@ if (!window.coldMorningKeys) {
     const bare = !event.ctrlKey && !event.metaKey && !event.altKey;
     const typing = event.target.closest?.("input, textarea, select, [contenteditable=true]");
     if (bare && !typing && event.key.toLowerCase() === "r") event.stopImmediatePropagation();
+    if (event.key === " " && event.target.matches?.("a[role=button]")) {
+      event.preventDefault();
+      event.target.click();
+    }
   }, true);
 }
 """

@@ -13,6 +13,7 @@ from tutor.app.desk.choice import turn_to
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, AnyProblem, chosen_rulebook, engine, library
+from tutor.app.uploads import DESK, upload
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
 from tutor.classroom.exams import LIMITS
 from tutor.classroom.models import MOST_PROBLEMS, Item, PracticeSet
@@ -94,10 +95,10 @@ def _size(ends: tuple[int, int]) -> str:
 
 def _from_file(number: int) -> None:
     with st.expander("Start from a set's file (YAML)"):
-        file = st.file_uploader("A practice set's file", type=["yaml", "yml"], key=f"desk set file {number}")
+        file = upload("A practice set's file", ["yaml", "yml"], f"desk set file {number}", DESK)
         if file is not None:
-            text = file.getvalue().decode("utf-8", "replace")
-            start_from(read_set(Path(file.name), library(), text))
+            name, content = file
+            start_from(read_set(Path(name), library(), content.decode("utf-8", "replace")))
             st.rerun()
 
 

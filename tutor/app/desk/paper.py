@@ -10,6 +10,7 @@ from tutor.app.desk.roster import show_faults
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, typed
+from tutor.app.uploads import DESK, upload
 from tutor.classroom.live import LEGEND, SIGNS
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.names import called
@@ -200,13 +201,13 @@ def _table(room: Room, of: StoredSet) -> None:
         "you see the changes first."
     )
     number = st.session_state.setdefault(_GRID, 0)
-    file = st.file_uploader("Answers as CSV", type=["csv", "txt"], key=f"desk paper file {of.id} {number}")
+    file = upload("Answers as CSV", ["csv", "txt"], f"desk paper file {of.id} {number}", DESK)
     if file is None:
         return
-    found = preview_paper(room.store, library().quantities, file.getvalue(), of)
+    found = preview_paper(room.store, library().quantities, file[1], of)
     correct = _preview(found)
     if st.button("Mark this table", type="primary"):
-        report = mark_paper(room.store, engine(), file.getvalue(), of, Bar("Marking", "answers"), correct=correct)
+        report = mark_paper(room.store, engine(), file[1], of, Bar("Marking", "answers"), correct=correct)
         st.session_state[_TOLD] = report
         st.session_state[_GRID] = number + 1
         st.rerun()

@@ -22,7 +22,7 @@ from tutor.engine.labels import capitalised
 
 SHOWN_MISTAKES = 12
 _PRINT = """<style>@media print {
-[data-baseweb="tab-list"], [data-testid="stSelectbox"], [data-testid="stDownloadButton"], .stAlert { display: none; }
+[data-baseweb="tab-list"], [data-testid="stSelectbox"], a.download, .stAlert { display: none; }
 }</style>"""
 
 

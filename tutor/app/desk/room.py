@@ -2,17 +2,19 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 import streamlit as st
 
 from tutor.app import session
+from tutor.app.downloads import offer
 from tutor.app.showing import plain
 from tutor.classroom.desk import Desk
 from tutor.classroom.exams import Exams
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
+from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
 
 Id = TypeVar("Id", int, str)
@@ -64,11 +66,13 @@ class Room:
         """Offer a file, made when it is asked for if the session lasts till then; `first`: it is what to do next."""
 
         def made() -> bytes | str:
-            _ = self.store
-            return make()
+            try:
+                _ = self.store
+                return make()
+            except EndedError as error:
+                raise FaultyRequestError(str(error)) from None
 
-        kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
-        st.download_button(label, made, file_name, mime, on_click="ignore", key=f"desk {label}", type=kind)
+        offer(label, made, file_name, mime, first=first)
 
 
 def confirmed(action: str, consequence: Callable[[], str], go_ahead: str, leave_it: str, key: str) -> bool:

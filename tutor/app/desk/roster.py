@@ -11,6 +11,7 @@ from tutor.app.desk.choice import NO_ADDRESS, link
 from tutor.app.desk.room import Chosen, Room, confirmed, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
+from tutor.app.uploads import DESK, upload
 from tutor.classroom.exports.person import person as kept_about
 from tutor.classroom.models import Member
 from tutor.classroom.names import called
@@ -83,12 +84,12 @@ def _from_file(room: Room, chosen: Chosen) -> None:
         "**number**, or both. You can correct a list and send it again as a whole: a learner who is on the roster "
         "already stays there, and a new name for the same number renames the learner."
     )
-    upload = st.session_state.setdefault(_UPLOAD, 0)
-    key = f"desk roster file {chosen.class_name} {upload}"
-    file = st.file_uploader("The roster as CSV", type=["csv", "txt"], key=key)
+    number = st.session_state.setdefault(_UPLOAD, 0)
+    key = f"desk roster file {chosen.class_name} {number}"
+    file = upload("The roster as CSV", ["csv", "txt"], key, DESK)
     if file is None:
         return
-    found = read_roster(file.getvalue())
+    found = read_roster(file[1])
     st.markdown(f"The file names **{counted(len(found.members), 'learner')}**.")
     show_faults(_first_told(found))
     if not found.members:
@@ -96,7 +97,7 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     st.markdown(f"**Preview changes.** {preview_told(room.register.preview(found.members, chosen.class_name))}")
     if st.button(f"Put {counted(len(found.members), 'learner')} on the roster", type="primary"):
         st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
-        st.session_state[_UPLOAD] = upload + 1
+        st.session_state[_UPLOAD] = number + 1
         st.rerun()
 
 

@@ -3,6 +3,7 @@ import json
 import streamlit as st
 
 from tutor.app.address import Address
+from tutor.app.downloads import offer
 from tutor.app.markdown_table import show_table
 from tutor.app.session import closed_exercises, library, record, rulebook_for
 from tutor.learner.progress import Progress, progress
@@ -34,12 +35,11 @@ def own_data() -> None:
         "class: your instructor gives it out and erases it."
     )
     mine = record()  # the download is made outside this run, where no session is known
-    st.download_button(
+    offer(
         "Download all of it as JSON",
-        data=lambda: json.dumps(mine.export(), ensure_ascii=False, indent=2),
-        file_name="coldmorning-record.json",
-        mime="application/json",
-        on_click="ignore",
+        lambda: json.dumps(mine.export(), ensure_ascii=False, indent=2),
+        "coldmorning-record.json",
+        "application/json",
     )
     with st.form("erase", border=False):
         sure = st.checkbox("Yes, erase everything that is kept of my own practice. It cannot be brought back.")

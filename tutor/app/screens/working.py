@@ -5,6 +5,7 @@ from tutor.app import showing
 from tutor.app.address import Address, read
 from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
+from tutor.app.uploads import WORKING, upload
 from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
@@ -13,7 +14,6 @@ from tutor.engine.solution import formula_of
 
 HERE = "screens/working.py"
 LONGEST = 12_000
-LARGEST_FILE = 20_000
 SIGNS = {
     "holds": ("✔", "Holds"),
     "arithmetic": ("✖", "Arithmetic"),
@@ -49,13 +49,10 @@ def kept_under(problem: Problem) -> str:
 
 def uploaded() -> str | None:
     """Return the text of an uploaded file, or None after saying why there is none."""
-    file = st.file_uploader("Or send a text file", type=["txt", "md"], key="working file")
+    file = upload("Or send a text file", ["txt", "md"], "working file", WORKING)
     if file is None:
         return None
-    if file.size > LARGEST_FILE:
-        st.error(f"The file is larger than {LARGEST_FILE // 1000} kB. Send the lines of one working only.")
-        return None
-    data = file.getvalue()
+    _, data = file
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
