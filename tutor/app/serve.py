@@ -196,10 +196,9 @@ def serve(
         "server.port": free,
         "server.allowedHosts": [*OPTIONS["server.allowedHosts"], host, *host_names],
     }
-    # Each page that comes back after its loop was closed would be warned of in the log.
-    logging.getLogger("streamlit.runtime.app_session").addFilter(
-        lambda record: "event loop is closed" not in record.msg
-    )
+    # The log would be warned of each page that comes back after `sweep` has closed its loop.
+    sessions_log = logging.getLogger("streamlit.runtime.app_session")
+    sessions_log.addFilter(lambda record: "event loop is closed" not in str(record.msg))
     with suppress(KeyboardInterrupt):
         app.run(config={**OPTIONS, **theme.options(), **reached})
 

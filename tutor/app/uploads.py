@@ -1,4 +1,4 @@
-"""Files that learners and instructors send: only those that a page asks for, few at a time, no longer than it shows them.
+"""Files that learners and instructors send: only those that a page asks for, few at a time, while it shows them.
 
 The framework would keep whatever is sent under any id until the session has ended.
 """
@@ -33,7 +33,7 @@ class Size:
 
 # A working is a few hundred bytes; 4 MB are 200 of the largest, six classes that all send one at once.
 WORKING = Size(20_000, 4_000_000)
-# A roster or a table of answers of 1000 learners has some 100 kB. Only who is inside the desk is shown such an uploader.
+# A roster or a table of answers of 1000 learners has some 100 kB. Only the desk shows such an uploader.
 DESK = Size(1_000_000, 32_000_000)
 
 
@@ -97,7 +97,7 @@ class Uploads(MemoryUploadedFileManager):
         return given
 
     def add_file(self, session_id: str, file: UploadedFileRec) -> None:
-        """Keep a file that was asked for: at most one byte more than its uploader takes, so that the page can say so."""
+        """Keep a file that was asked for, up to one byte more than its uploader takes: so the page can say it."""
         page, size = self._pages.get(session_id), self.asked_for(session_id, file.file_id)
         if page is None or size is None:
             return
@@ -139,9 +139,7 @@ def upload(label: str, types: Sequence[str], key: str, size: Size) -> tuple[str,
         return None
     UPLOADS.reads(session, file.file_id)
     if file.type == FULL:
-        st.error(
-            "The server is busy with other files and did not take this one. Wait a minute and send the file again."
-        )
+        st.error("The server is busy with other files. Wait a minute and send this file again.")
         return None
     if file.size > size.one:
         st.error(f"The file is larger than {size.one // 1000} kB. Send a smaller file.")
