@@ -5,8 +5,10 @@ import http.client
 import os
 import socket
 import time
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
@@ -87,11 +89,11 @@ class Tab(Web):
             max_size=None,
             open_timeout=PATIENCE,
             compression=None,
-        )
+        ).__enter__()
         self.run()
 
-    def run(self, **widgets: object) -> None:
-        """Have the page run, with the values of widgets by their ids (text, True for a button), until it is over."""
+    def run(self, widgets: Mapping[str, object] = MappingProxyType({})) -> None:
+        """Have the page run, with values of widgets by their ids (text, file, True for a button), until it is over."""
         message = BackMsg()
         message.rerun_script.page_name = self.page
         message.rerun_script.query_string = self.query
