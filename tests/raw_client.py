@@ -85,7 +85,7 @@ class Tab(Web):
             f"ws://127.0.0.1:{self.port}/_stcore/stream",
             origin=self.origin or f"http://127.0.0.1:{self.port}",
             additional_headers=headers,
-            subprotocols=["streamlit", "", self.reopen] if self.reopen else ["streamlit"],
+            subprotocols=["streamlit", "no-token", self.reopen] if self.reopen else ["streamlit"],
             max_size=None,
             open_timeout=PATIENCE,
             compression=None,
