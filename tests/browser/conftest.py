@@ -131,10 +131,15 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
 
 
 def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
-    """Make a page in a browser context of its own; `page.requested` gathers what it asks for."""
+    """Make a page in a browser context of its own; `page.requested` gathers what it asks for.
+
+    `page.refused` gathers what its own content policy forbids it.
+    """
     page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme).new_page()
     page.requested = []
     page.on("request", lambda request: page.requested.append(request.url))
+    page.refused = []
+    page.on("console", lambda said: page.refused.append(said.text) if "Content Security Policy" in said.text else None)
     return page
 
 
@@ -192,6 +197,7 @@ class Learner:
     def go(self, address: str) -> None:
         """Open an address; what was requested before is forgotten."""
         self.page.requested.clear()
+        self.page.refused.clear()
         self.page.goto(address)
         settled(self.page)
 

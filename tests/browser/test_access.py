@@ -166,6 +166,7 @@ def test_inside_every_tab_shows_what_it_is_for(who, visitor, school):
     for tab, words in TABS.items():
         to_tab(visitor, tab)
         assert visitor.hears(words), tab
+    assert visitor.page.refused == []
 
 
 @pytest.mark.parametrize("who", ["nobody", "another learner", "the instructor"])

@@ -42,6 +42,7 @@ class Visit:
     grave: dict[str, str]
     widths: list[int]
     requested: list[str]
+    refused: list[str]
     figures: list[tuple[str, bool, int]]
     pictures_without_words: list[str]
 
@@ -77,6 +78,7 @@ def visited(someone, address: str, name: str) -> Visit:
     if name.startswith("lesson "):
         page.locator(".js-plotly-plot svg").first.wait_for()
     page.wait_for_timeout(300)
+    refused = list(page.refused)
     found = Axe().run(page).response["violations"]
     return Visit(
         text=someone.text,
@@ -85,6 +87,7 @@ def visited(someone, address: str, name: str) -> Visit:
             "[document.documentElement, document.querySelector('[data-testid=stMain]')].map(e => e.scrollWidth)"
         ),
         requested=list(page.requested),
+        refused=refused,
         figures=[figure_of(page, figure) for figure in page.get_by_role("figure").all()],
         pictures_without_words=page.evaluate("[...document.images].filter(i => !i.alt).map(i => i.src.slice(0, 80))"),
     )
@@ -112,6 +115,10 @@ def test_no_request_leaves_this_machine(visit, server):
     outside = [url for url in visit.requested if not re.match(rf"(data:|blob:|{re.escape(server.address)}/)", url)]
     assert visit.requested
     assert outside == []
+
+
+def test_no_page_breaks_a_rule_of_its_own_content_policy(visit):
+    assert visit.refused == []
 
 
 def test_every_page_carries_the_caution(visit):

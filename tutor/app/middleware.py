@@ -1,13 +1,16 @@
 """Who is let in, by the names and ways that pages use; and what every answer carries: cookie, security headers."""
 
 import re
+from base64 import b64encode
 from collections.abc import Mapping
-from pathlib import PurePath
+from hashlib import sha256
+from pathlib import Path, PurePath
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.file_util import get_static_dir
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.web.server.starlette.starlette_websocket import is_host_allowed
@@ -21,11 +24,17 @@ _CONDITIONS = (b"if-none-match", b"if-modified-since")
 CLOSED = {"/_stcore/metrics"}  # how many people are here, and how much memory they take, is nobody else's business
 PAGES_SEND = {"rerun_script", "stop_script", "app_heartbeat", "file_urls_request"}
 
+# The framework's page has a script of one line in itself; only that very text may run.
+_PAGE = (Path(get_static_dir()) / "index.html").read_text(encoding="utf-8")
+_SCRIPTS = [
+    f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'"
+    for text in re.findall(r"<script>(.*?)</script>", _PAGE, re.DOTALL)
+]
 # Streamlit styles its elements in place and draws pictures from data addresses; nothing else needs more than 'self'.
 CONTENT_POLICY = "; ".join(
     [
         "default-src 'self'",
-        "script-src 'self'",
+        " ".join(["script-src 'self'", *_SCRIPTS]),
         "style-src 'self' 'unsafe-inline'",
         "img-src 'self' data: blob:",
         "font-src 'self' data:",
