@@ -21,7 +21,7 @@ COOKIE = "coldmorning_learner"
 TWO_YEARS = 2 * 365 * 24 * 3600
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
 _CONDITIONS = (b"if-none-match", b"if-modified-since")
-CLOSED = {"/_stcore/metrics"}  # how many people are here, and how much memory they take, is nobody else's business
+CLOSED = "/_stcore/metrics"  # how many people are here, and how much memory they take, is nobody else's business
 PAGES_SEND = {"rerun_script", "stop_script", "app_heartbeat", "file_urls_request"}
 
 # The framework's page has a script of one line in itself; only that very text may run.
@@ -34,7 +34,8 @@ _SCRIPTS = [
 CONTENT_POLICY = "; ".join(
     [
         "default-src 'self'",
-        " ".join(["script-src 'self'", *_SCRIPTS]),
+        "script-src 'self'",
+        " ".join(["script-src-elem 'self'", *_SCRIPTS]),
         "style-src 'self' 'unsafe-inline'",
         "img-src 'self' data: blob:",
         "font-src 'self' data:",
@@ -104,7 +105,7 @@ def _refusal(scope: Scope) -> PlainTextResponse | None:
     hosts, origins = (_values(scope, name) for name in (b"host", b"origin"))
     if len(hosts) != 1 or not is_host_allowed(hosts[0]):
         return PlainTextResponse("This server is not known by that name. Open the address that you were given.", 421)
-    if scope["type"] == "http" and scope["path"].rstrip("/") in CLOSED:
+    if scope["type"] == "http" and scope["path"].rstrip("/").endswith(CLOSED):
         return PlainTextResponse("This page is closed.", 404)
     changes = scope["type"] == "websocket" or scope["method"] not in {"GET", "HEAD", "OPTIONS"}
     own = {f"{scheme}://{hosts[0]}".lower() for scheme in ("http", "https")}

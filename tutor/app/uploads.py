@@ -167,7 +167,7 @@ class UploadsAskedFor:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Look at the address and the length before a byte of the body is kept."""
-        if scope["type"] != "http" or scope["method"] != "PUT" or not scope["path"].startswith(f"{ADDRESS}/"):
+        if scope["type"] != "http" or scope["method"] != "PUT" or f"{ADDRESS}/" not in scope["path"]:
             await self.app(scope, receive, send)
             return
         *_, session, id_ = scope["path"].split("/")
