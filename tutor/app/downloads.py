@@ -50,7 +50,7 @@ def offer(label: str, make: Callable[[], bytes | str], file_name: str, kind: str
     context = get_script_run_ctx()
     session = context.session_id if context else ""
     key = kept[label].key if label in kept else secrets.token_urlsafe(32)
-    made = Download(key, session, st.session_state["learner"], make, file_name, kind)
+    made = Download(key, session, st.session_state.get("learner", ""), make, file_name, kind)
     kept.pop(label, None)
     kept[label] = _offered[key] = made
     for label_ in list(kept)[:-MOST_OF_PAGE]:
