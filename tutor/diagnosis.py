@@ -16,6 +16,7 @@ from typing import Any
 
 from tutor.answers.naming import COMMON
 from tutor.content.library import Library, load
+from tutor.engine.declaration import load_proved
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine, Question
 from tutor.engine.ways import Origin
@@ -131,7 +132,7 @@ def of_single_mistakes(found: Mapping[str, Any]) -> Iterator[str]:
 
 def diagnose_all(extra: Path | None, learners: int = LEARNERS) -> Iterator[ExerciseTrial]:
     """The trial of every exercise with numbers, on two cores, in the order of the exercises."""
-    ids = list(load(extra).declared)
+    ids = list(load_proved(extra).declared)
     with ProcessPoolExecutor(2, initializer=_load_in_worker, initargs=(extra,)) as workers:
         yield from workers.map(_in_worker, ids, [learners] * len(ids))
 

@@ -27,6 +27,7 @@ _WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
 )
 _FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")
 _MINUS = "−"
+LONGEST_UNIT = 20  # as content writes it
 _NOISE = 1e-9  # what floating-point arithmetic leaves of a whole number
 
 
@@ -61,12 +62,17 @@ ABSOLUTE_TEMPERATURES = {
 def conversion(unit: str) -> Conversion:
     """Work out the conversion of a unit written like 'V', '%/K', 'degF', 'W/m^2' or '' (a pure number).
 
-    Raises UnitError if the unit is not known.
+    Raises UnitError if the unit is not known, or too large or too small to calculate with.
     """
     if unit in ABSOLUTE_TEMPERATURES:
         return ABSOLUTE_TEMPERATURES[unit]
     parsed = registry_unit(unit)
-    scale = float((1.0 * parsed).to_base_units().magnitude)
+    try:
+        scale = float((1.0 * parsed).to_base_units().magnitude)
+    except OverflowError:
+        scale = math.inf
+    if not 0 < scale < math.inf:
+        raise UnitError(f"'{unit}' is too large or too small a unit")
     return Conversion(scale, 0.0, str(parsed.dimensionality))
 
 

@@ -9,12 +9,12 @@ from typing import Any, get_args
 
 from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
-from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
+from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise, some_files
 from tutor.content.models import Standing, without_standing
 from tutor.engine import dimensions
 from tutor.engine.agreements import binding, broken, check_agreements
 from tutor.engine.algebra import Call, RelationError, walk
-from tutor.engine.declaration import check_declaration
+from tutor.engine.declaration import check_declaration, own_files, proofs
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.printing import STEP_FIGURES
@@ -23,10 +23,12 @@ from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
 from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
+from tutor.paths import content_root
 from tutor.trade.rulebooks import Table, rulebook
 from tutor.units import conversion, decimals_of, plain_number
 
 LOOKED_AT_CLOSELY = 10  # draws of each question that go through pint, the marking and the worked solution too
+SECONDS_TO_BEGIN, SECONDS_FOR_A_DRAW = 10, 0.25  # a built-in exercise draws and checks twenty problems in that time
 SAME = 1e-6  # relative distance below which a value put back into its relation counts as the same
 
 
@@ -63,16 +65,24 @@ def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterato
     files = [file for path in paths for file in _files(path)]
     library = load(extra)
     check_agreements(library, rulebook("us"))
+    foreign = [file for file in files if not file.resolve().is_relative_to(content_root())]
+    foreign = foreign or own_files(library, extra)
+    faults = {path: fault for path, fault in zip(foreign, proofs(foreign, extra), strict=True) if fault is not None}
     if files:
-        yield from (verify_file(library, file, draws) for file in files)
+        yield from (_refused(file, faults) or verify_file(library, file, draws) for file in files)
         return
-    ids = list(library.exercises)
+    yield from (Report(path.stem, faults=[str(fault)]) for path, fault in faults.items())
+    ids = [id_ for id_ in library.exercises if id_ not in {path.stem for path in faults}]
     with ProcessPoolExecutor(2, initializer=_load_in_worker, initargs=(extra,)) as workers:
         yield from workers.map(_in_worker, ids, [draws] * len(ids))
 
 
+def _refused(file: Path, faults: Mapping[Path, ContentError]) -> Report | None:
+    return Report(file.stem, faults=[str(faults[file])]) if file in faults else None
+
+
 def _files(path: Path) -> list[Path]:
-    found = sorted(path.rglob("*.yaml")) if path.is_dir() else [path] if path.is_file() else []
+    found = some_files(path, "**/*.yaml") if path.is_dir() else [path] if path.is_file() else []
     if not found:
         raise ContentError(path, 0, "there is no exercise file.", "Name one, or a folder that holds some.")
     return found
@@ -185,7 +195,11 @@ def _part_faults(question: Question) -> Iterator[str]:
 
 def _verify_question(question: Question, draws: int, report: Report) -> None:
     report.faults += [f"asked for {question.ask}: {fault}" for fault in _part_faults(question)]
+    began = time.perf_counter()
     for number in range(1, draws + 1):
+        if time.perf_counter() - began > SECONDS_TO_BEGIN + number * SECONDS_FOR_A_DRAW:
+            report.faults.append(f"asked for {question.ask}: drawing a problem takes too long; use fewer mistakes")
+            return
         problem = draw(question, number)
         faults = list(_faults(problem, closely=number <= LOOKED_AT_CLOSELY))
         report.draws += 1

@@ -9,11 +9,11 @@ from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_coefficient
 from tutor.answers.entry import Entry, EntryError, plain_text, read_entry
 from tutor.answers.size import read_size
-from tutor.content.models import LONGEST_UNIT, MOST_DECIMALS, Amount, ChoiceGiven, Quantity
+from tutor.content.models import MOST_DECIMALS, Amount, ChoiceGiven, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
 from tutor.trade.rulebooks import TableError, rulebook
-from tutor.units import conversion, convert
+from tutor.units import LONGEST_UNIT, conversion, convert
 
 _FIGURES_OF_A_SHARE = 5  # to which a coefficient in V/K is told in %/K: a tenth of what its last digit can mean
 _NOISE: Final = 1e-6  # what converting a unit leaves of a power of ten

@@ -155,11 +155,11 @@ def serve(
     """
     host = ADDRESS if listen is None else own_address(listen)
     named = "" if address is None else origin_named(address)
-    code = _set_up_code(store)
-    if content is not None:
+    if content is not None:  # before the store is open: another process proves the content
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
         load_proved(content)
+    code = _set_up_code(store)
     free = free_port(port, host)
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content, named, origin_served(host, free, host_names))

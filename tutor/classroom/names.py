@@ -1,15 +1,27 @@
 """When two ways of writing a name or a number mean the same person."""
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from tutor.classroom.models import Member
+
+MOST_MARKS = (
+    30  # on one letter: the Stream-Safe Text Format of UAX #15; composing more takes the square of their number
+)
 
 
 def tidy(text: str) -> str:
     """A name as it is kept: composed, without control characters, single spaces between its words."""
-    composed = unicodedata.normalize("NFC", text)
+    composed = text if text.isascii() else unicodedata.normalize("NFC", "".join(_few_marks(text)))
     return " ".join("".join(c if unicodedata.category(c) != "Cc" else " " for c in composed).split())
+
+
+def _few_marks(text: str) -> Iterator[str]:
+    marks = 0
+    for c in text:
+        marks = marks + 1 if unicodedata.combining(c) else 0
+        if marks <= MOST_MARKS:
+            yield c
 
 
 def same_name(one: str, other: str) -> bool:

@@ -96,6 +96,10 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
             continue
         if line > MOST_ROWS:
             raise ClassError(f"The table has more than {MOST_ROWS} rows. Split it.")
+        if len(cells) > MOST_COLUMNS:
+            raise ClassError(
+                f"Line {line} has {len(cells)} columns; at most {MOST_COLUMNS} are read. Take the others away."
+            )
         cells = [tidy(cell) for cell in cells]
         if not any(cells) or (header is None and len("".join(cells)) <= len("sep=") and cells[0].startswith("sep=")):
             continue
@@ -118,8 +122,6 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
 def _header(cells: Sequence[str], columns: Mapping[str, Sequence[str]]) -> list[str]:
     named = {_key(alias): name for name, aliases in columns.items() for alias in (name, *aliases)}
     header = [named.get(_key(cell), cell.lower()) for cell in cells]
-    if len(header) > MOST_COLUMNS:
-        raise ClassError(f"The table has {len(header)} columns; at most {MOST_COLUMNS} are read. Take the others away.")
     twice = next((name for name, count in Counter(header).items() if name and count > 1), None)
     if twice is not None:
         raise ClassError(f"Two columns are named '{twice[:60]}'. Take one away or rename it.")

@@ -6,6 +6,7 @@ YAML is read from its events, so a huge, endless, deep or self-referring file is
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any, TypeVar
 
 import yaml
@@ -16,11 +17,13 @@ from tutor.content.errors import ContentError
 MAX_BYTES = 262_144
 MAX_DEPTH = 12
 MAX_EVENTS = 60_000
+LONGEST_KEY = 60  # no field and no id is longer; a fault tells the whole key
+MOST_DIGITS = 18  # a longer whole number stays text, which no field reads as a number that is not finite
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _PLAIN: Any = yaml.resolver.Resolver()
 _MEANT: dict[str, Callable[[str], Any]] = {
-    "tag:yaml.org,2002:int": int,
+    "tag:yaml.org,2002:int": lambda text: int(text) if len(text) <= MOST_DIGITS else text,
     "tag:yaml.org,2002:float": float,
     "tag:yaml.org,2002:bool": lambda text: text.lower() in ("true", "yes", "on"),
     "tag:yaml.org,2002:null": lambda text: None,  # noqa: ARG005
@@ -52,9 +55,11 @@ class Document:
 def read_text(path: Path) -> str:
     """Read a text file of at most MAX_BYTES bytes in UTF-8.
 
-    Raises ContentError if it is missing, too large or in another encoding.
+    Raises ContentError if it is missing, no regular file (a pipe may never end), too large or in another encoding.
     """
     try:
+        if not S_ISREG(path.stat().st_mode):
+            raise OSError(0, "it is no regular file")
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)
     except OSError as error:
@@ -62,12 +67,16 @@ def read_text(path: Path) -> str:
             path, 0, f"the file cannot be read ({error.strerror}).", "Check its name and rights."
         ) from None
     if len(raw) > MAX_BYTES:
-        raise ContentError(path, 0, f"the file is larger than {MAX_BYTES // 1024} KiB.", "Split it into smaller files.")
+        raise _too_large(path)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise ContentError(path, line, "the file is not UTF-8 text.", "Save it in the encoding UTF-8.") from None
+
+
+def _too_large(path: Path) -> ContentError:
+    return ContentError(path, 0, f"the file is larger than {MAX_BYTES // 1024} KiB.", "Split it into smaller files.")
 
 
 def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Document:
@@ -76,6 +85,8 @@ def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Docum
     Raises ContentError for anything but mappings, lists and plain values, written once and without aliases.
     """
     text = read_text(path) if text is None else text
+    if len(text) > MAX_BYTES:
+        raise _too_large(path)
     if unprintable := yaml.reader.Reader.NON_PRINTABLE.search(text):
         line = text.count("\n", 0, unprintable.start()) + first_line
         fault = f"the file holds a character that cannot be printed (U+{ord(unprintable[0]):04X})."
@@ -101,7 +112,7 @@ def _bounded(events: Iterator[Any], path: Path, first_line: int) -> Iterator[Any
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
             raise ContentError(path, line, "anchors and aliases (& and *) are not read.", "Write the value out.")
         if getattr(event, "tag", None) and not getattr(event, "tag", "").startswith("tag:yaml.org,2002:str"):
-            raise ContentError(path, line, f"the tag {event.tag} is not read.", "Write a plain value.")
+            raise ContentError(path, line, f"the tag {event.tag[:LONGEST_KEY]} is not read.", "Write a plain value.")
         depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         if depth > MAX_DEPTH:
             raise ContentError(path, line, f"values are nested more than {MAX_DEPTH} deep.", "Flatten them.")
@@ -140,6 +151,9 @@ class _Builder:
             line = event.start_mark.line + self.first_line
             if not isinstance(event, yaml.ScalarEvent):
                 raise ContentError(self.document.path, line, "a key has to be a word.", "Write 'word: value'.")
+            if len(event.value) > LONGEST_KEY:
+                fault = f"the key '{event.value[:20]}...' is longer than {LONGEST_KEY} characters."
+                raise ContentError(self.document.path, line, fault, "Shorten it.")
             if event.value in mapping:
                 raise ContentError(self.document.path, line, f"'{event.value}' is written twice.", "Keep one of them.")
             self.document.lines[(*key, event.value)] = line
@@ -190,8 +204,11 @@ _TOLD = {
     "list_type": "a list ('- value' lines) is expected here.",
     "string_pattern_mismatch": "use lower-case letters and digits, words joined as in the built-in files.",
     "recursion_loop": "the value refers to itself.",
+    "too_long": "at most {max_length} are read here. Take some away.",
+    "string_too_long": "the text is longer than {max_length} characters. Shorten it.",
 }
 
 
 def _told(error: Any) -> str:
-    return _TOLD.get(error["type"], str(error["msg"]).removeprefix("Value error, ") + ".")
+    told = _TOLD.get(error["type"], str(error["msg"]).removeprefix("Value error, ") + ".")
+    return told.format(**error["ctx"]) if error["type"].endswith("too_long") else told

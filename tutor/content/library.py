@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar, get_args
@@ -29,6 +30,10 @@ from tutor.content.models import (
 )
 from tutor.paths import content_root
 
+MOST_FILES = 500
+LONGEST_LESSON = 65_536  # characters; bounds of what a browser has to lay out
+LONGEST_LINE = 1200
+DEEPEST_LINE = re.compile(r"[\s>*+-]{40}")
 T = TypeVar("T", bound=Model)
 
 MARKERS = ("{figure}", "{worked example}", "{faded example}", "{problems}", "{cautions}", "{sources}")
@@ -138,6 +143,17 @@ def _by_id(model: type[T], path: Path) -> Mapping[str, T]:
     return MappingProxyType({id_: validated(model, document, data, (id_,)) for id_, data in document.data.items()})
 
 
+def some_files(folder: Path, pattern: str) -> list[Path]:
+    """The files of a folder that fit a pattern, in order.
+
+    Raises ContentError if there are more than MOST_FILES.
+    """
+    found = list(islice(folder.glob(pattern), MOST_FILES + 1))
+    if len(found) > MOST_FILES:
+        raise ContentError(folder, 0, f"more than {MOST_FILES} files are called {pattern}.", "Split the folder.")
+    return sorted(found)
+
+
 def read_exercise(path: Path) -> Declared | DeclaredOrder:
     """Read one exercise file.
 
@@ -162,7 +178,7 @@ def read_exercise(path: Path) -> Declared | DeclaredOrder:
 def _exercises(roots: Iterable[Path]) -> tuple[Mapping[str, Declared], Mapping[str, DeclaredOrder]]:
     declared: dict[str, Declared | DeclaredOrder] = {}
     for root in roots:
-        for path in sorted((root / "exercises").glob("*/*.yaml")):
+        for path in some_files(root, "exercises/*/*.yaml"):
             one = read_exercise(path)
             if one.exercise.id in declared:
                 raise one.document.fault(
@@ -178,7 +194,10 @@ def read_lesson(path: Path) -> Lesson:
 
     Raises ContentError.
     """
-    lines = read_text(path).splitlines()
+    text = read_text(path)
+    if len(text) > LONGEST_LESSON:
+        raise ContentError(path, 0, f"the lesson is longer than {LONGEST_LESSON} characters.", "Make two of it.")
+    lines = text.splitlines()
     if "---" not in lines[1:] or lines[0] != "---":
         raise ContentError(path, 1, "the front matter is missing.", "Begin with '---', the header's fields and '---'.")
     end = lines.index("---", 1)
@@ -186,6 +205,10 @@ def read_lesson(path: Path) -> Lesson:
     header = validated(LessonHeader, document, document.data)
     parts: list[str] = []
     for number, line in enumerate(lines[end + 1 :], start=end + 2):
+        if len(line) > LONGEST_LINE:
+            raise ContentError(path, number, f"the line is longer than {LONGEST_LINE} characters.", "Break it.")
+        if DEEPEST_LINE.match(line):
+            raise ContentError(path, number, "quotes and lists are nested too deep here.", "Take some levels away.")
         try:
             without_standing(line)
         except ValueError as error:
@@ -196,16 +219,18 @@ def read_lesson(path: Path) -> Lesson:
             parts[-1] += line + "\n"
         else:
             parts.append(line + "\n")
-    missing = [marker for marker in MARKERS if marker not in parts]
-    if missing:
-        raise document.fault((), f"the lesson has no line '{missing[0]}'.", "Put it where that part belongs.")
+    for marker in MARKERS:
+        if marker not in parts:
+            raise document.fault((), f"the lesson has no line '{marker}'.", "Put it where that part belongs.")
+        if parts.count(marker) > 1:
+            raise document.fault((), f"the lesson has the line '{marker}' more than once.", "Keep one of them.")
     return Lesson(header, tuple(part for part in parts if part.strip()), document)
 
 
 def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
     lessons: dict[str, Lesson] = {}
     for root in roots:
-        for path in sorted((root / "lessons").glob("*/lesson.md")):
+        for path in some_files(root, "lessons/*/lesson.md"):
             lesson = read_lesson(path)
             if lesson.header.id in lessons:
                 raise lesson.document.fault(

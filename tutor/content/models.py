@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema
 
-from tutor.units import conversion, with_unit
+from tutor.units import LONGEST_UNIT, conversion, with_unit
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=40)]
@@ -50,8 +50,10 @@ Sentence = Annotated[Text, AfterValidator(without_standing)]
 
 _AMOUNT = re.compile(r"^([-+−]?\d+(?:\.\d+)?)(?: (\S+))?$")
 
-LONGEST_UNIT = 20
 MOST_DECIMALS = 12
+MOST_NAMED = 24  # cautions, sources, and exercises that one file names
+MOST_DRAWN = 2000  # values of one given
+MOST_SLIPS = 40  # of one exercise: every two of them are tried together
 
 
 def _known_unit(unit: object) -> object:
@@ -334,6 +336,8 @@ class RangeGiven(Bounds):
             raise ValueError("'step' has to be above zero")
         if self.step.unit != self.lowest.unit:
             raise ValueError("'step' has to be written in the unit of 'lowest'")
+        if not (self.highest.value - self.lowest.value) / self.step.value < MOST_DRAWN:
+            raise ValueError(f"a range may have {MOST_DRAWN} values; write a larger 'step' or bounds closer together")
         return self
 
 
@@ -402,7 +406,10 @@ class Mistake(Slip):
         return [Slip(instead=self.instead, swap=self.swap, misread=self.misread), *self.also]
 
 
-DayValue = Annotated[str | float, Field(description="a quantity's name, or a value with its unit")]
+DayValue = Annotated[
+    Annotated[str, StringConstraints(max_length=60)] | float,
+    Field(description="a quantity's name, or a value with its unit"),
+]
 
 
 class DayLoad(Model):
@@ -490,8 +497,8 @@ class Exercise(Model):
     )
     mistakes: dict[Identifier, Mistake] = Field(max_length=24)
     hints: list[Sentence] = Field(min_length=2, max_length=6)
-    safety: list[Identifier] = Field(min_length=1)
-    sources: list[Identifier] = Field(min_length=1)
+    safety: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
+    sources: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
     day: Day | None = None
     protection: Protection | Sentence | None = Field(
         None, description="how a device protects the conductor; or the reason why none has to, in a sentence"
@@ -499,10 +506,19 @@ class Exercise(Model):
     other_methods: list[Identifier] = Field(
         default_factory=list, max_length=4, description="exercises whose method is as good for a working of this one"
     )
-    rulebooks: list[RulebookId] = Field(default=["us", "iec"], min_length=1, description="those it can be set under")
+    rulebooks: list[RulebookId] = Field(
+        default=["us", "iec"], min_length=1, max_length=2, description="those it can be set under"
+    )
     in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
         default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"
     )
+
+    @model_validator(mode="after")
+    def _few_slips(self) -> Self:
+        slips = sum(len(mistake.slips) for mistake in self.mistakes.values())
+        if slips > MOST_SLIPS:
+            raise ValueError(f"the mistakes have {slips} slips; {MOST_SLIPS} is the most. Take some away")
+        return self
 
     def under(self, rulebook: RulebookId) -> dict[str, Any]:
         """The exercise's fields as they are under a rulebook, not yet validated."""
@@ -568,7 +584,9 @@ class OrderExercise(Model):
     story: list[Sentence] = Field(min_length=1, max_length=12)
     actions: dict[Identifier, Sentence] = Field(min_length=3, max_length=14)
     arrows: list[Arrow] = Field(min_length=1, max_length=40)
-    indispensable: list[Identifier] = Field(min_length=1, description="actions that no problem leaves out")
+    indispensable: list[Identifier] = Field(
+        min_length=1, max_length=14, description="actions that no problem leaves out"
+    )
     isolation: dict[EnergySource, Isolation] = Field(
         min_length=1, description="every source that the story or an action names, and how it is made safe"
     )
@@ -576,8 +594,8 @@ class OrderExercise(Model):
     traps: dict[Identifier, Trap] = Field(min_length=1, max_length=10)
     asks: dict[Literal["order", "next_action"], Sentence] = Field(min_length=1)
     hints: list[Sentence] = Field(min_length=2, max_length=6)
-    safety: list[Identifier] = Field(min_length=1)
-    sources: list[Identifier] = Field(min_length=1)
+    safety: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
+    sources: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
@@ -633,6 +651,6 @@ class LessonHeader(Model):
     question: Sentence
     figure: Identifier
     example: Identifier
-    exercises: list[Identifier] = Field(min_length=1)
-    safety: list[Identifier] = Field(min_length=1)
-    sources: list[Identifier] = Field(min_length=1)
+    exercises: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
+    safety: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)
+    sources: list[Identifier] = Field(min_length=1, max_length=MOST_NAMED)

@@ -13,10 +13,15 @@ from hashlib import blake2b
 from lark import Lark, Transformer
 from lark.exceptions import UnexpectedInput, VisitError
 
-from tutor.units import UnitError, conversion
+from tutor.units import LONGEST_UNIT, UnitError, conversion
 
 MAX_LENGTH = 600
 _PRIME = 2**61 - 1
+# Bounds of one relation, far above what a line on paper holds: no part of the program takes long over what keeps them.
+MOST_PARTS = 80
+DEEPEST = 30
+HIGHEST_POWER = 9  # also of a power of a power
+MOST_DIGITS = 15  # before and behind the decimal mark
 
 ROUNDINGS = frozenset({"round_down", "round_up", "round_nearest"})
 COMPARED = frozenset({"least", "greatest"})
@@ -124,9 +129,13 @@ class _Builder(Transformer):  # type: ignore[type-arg]
         return Power(items[0], int(str(items[1])))  # type: ignore[arg-type]
 
     def literal(self, items: list[object]) -> Node:
-        unit = str(items[1]) if items[1] else ""
+        number, unit = str(items[0]), str(items[1] or "")
+        if max(map(len, number.split("."))) > MOST_DIGITS:
+            raise RelationError(f"the number {number[:20]}... is too long; write {MOST_DIGITS} digits at the most")
+        if len(unit) > LONGEST_UNIT:
+            raise RelationError(f"the unit '{unit[:LONGEST_UNIT]}...' is longer than {LONGEST_UNIT} characters")
         conversion(unit)
-        return Literal(str(items[0]), unit)
+        return Literal(number, unit)
 
     def name(self, items: list[object]) -> Node:
         return Name(str(items[0]))
@@ -166,7 +175,7 @@ def parse(text: str) -> Node:
     if len(text) > MAX_LENGTH:
         raise RelationError(f"a relation may have {MAX_LENGTH} characters; this one has {len(text)}")
     try:
-        return _Builder().transform(_parser().parse(text))  # type: ignore[no-any-return]
+        return _bounded(_Builder().transform(_parser().parse(text)))
     except UnexpectedInput as error:
         at = min(max(error.pos_in_stream or 0, 0), len(text)) if text.strip() else 0
         raise RelationError(f"cannot be read from here on: '{text[at : at + 20]}'. {_EXPECTED}") from error
@@ -174,6 +183,25 @@ def parse(text: str) -> Node:
         raise RelationError(str(error.orig_exc)) from error
     except (UnitError, RecursionError) as error:
         raise RelationError(str(error) or "nested too deeply") from error
+
+
+def _bounded(tree: Node) -> Node:
+    """A tree that nothing takes long over. Raises RelationError for a larger one."""
+    open_parts = [(tree, 1, 1)]
+    seen = 0
+    while open_parts:
+        node, depth, power = open_parts.pop()
+        seen += 1
+        if seen > MOST_PARTS:
+            raise RelationError(f"a relation may have {MOST_PARTS} numbers, names, and signs; split it into steps")
+        if depth > DEEPEST:
+            raise RelationError(f"a relation may be nested {DEEPEST} deep; split it into steps")
+        if isinstance(node, Power):
+            power *= node.exponent
+            if power > HIGHEST_POWER:
+                raise RelationError(f"powers of powers may come to {HIGHEST_POWER} in all; split it into steps")
+        open_parts += [(part, depth + 1, power) for part in parts(node)]
+    return tree
 
 
 _EXPECTED = "Write plain algebra: names, numbers with units, + - * / ^ ( ) and the functions of relations."

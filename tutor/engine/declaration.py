@@ -1,20 +1,29 @@
 """Proving a declaration on load: every name known, every relation's dimensions, every question solvable."""
 
-from collections.abc import Iterator
+import signal
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from multiprocessing import Pipe, Process
+from multiprocessing.connection import Connection
 from pathlib import Path
+from time import monotonic
 
+from tutor.content.errors import ContentError
 from tutor.content.files import Key
-from tutor.content.library import Declared, Library, load
+from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.content.models import Exercise, PartGiven, Protection
 from tutor.engine import dimensions
 from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
-from tutor.engine.draw import pools
+from tutor.engine.draw import DrawError, draw, pools
+from tutor.engine.order import OrderQuestion, draw_order
 from tutor.engine.problem import placeholders
 from tutor.engine.question import Question
 from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
 DEFAULT_RULEBOOK = "us"
+SECONDS_FOR_ONE = 10  # the slowest built-in exercise takes one
+SECONDS_FOR_ALL = 60
 
 
 def load_proved(extra: Path | None = None) -> Library:
@@ -23,10 +32,98 @@ def load_proved(extra: Path | None = None) -> Library:
     Raises ContentError with file, line and mend for the first fault.
     """
     library = load(extra)
-    for declared in library.declared.values():
-        if extra is not None and declared.document.path.is_relative_to(extra):
-            check_declaration(library, declared, rulebook(DEFAULT_RULEBOOK))
+    for fault in proofs(own_files(library, extra), extra):
+        if fault is not None:
+            raise fault
     return library
+
+
+def own_files(library: Library, extra: Path | None) -> list[Path]:
+    """The exercise files of a folder of the user's own."""
+    if extra is None:
+        return []
+    every: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
+    return [one.document.path for one in every if one.document.path.is_relative_to(extra)]
+
+
+def proofs(paths: Sequence[Path], extra: Path | None) -> Iterator[ContentError | None]:
+    """Prove exercise files that anybody may have written, beside the content of `extra`: a fault or None for each.
+
+    What a file may ask of the symbolic algebra has no bound that can be told by looking at it.  So another process
+    works it out, and is ended where that takes too long; what it has done in time, this process can do again.
+    """
+    left = list(paths)
+    ends = monotonic() + SECONDS_FOR_ALL
+    while left:
+        here, there = Pipe(duplex=False)
+        prover = Process(target=_prove_each, args=(left, extra, there), daemon=True)
+        prover.start()
+        there.close()
+        try:
+            while left:
+                seconds = min(SECONDS_FOR_ONE, ends - monotonic())
+                path = left.pop(0)
+                if not here.poll(max(0.0, seconds)):
+                    yield _too_slow(path, ends - monotonic() > 0)
+                    break
+                told = here.recv()
+                yield ContentError(*told) if told else None
+        except EOFError:  # the system has ended it, for want of memory
+            yield _too_slow(path, True)
+        finally:
+            prover.kill()
+            prover.join()
+            here.close()
+
+
+def _too_slow(path: Path, alone: bool) -> ContentError:
+    if alone:
+        told = f"checking this exercise takes more than {SECONDS_FOR_ONE} s, or too much memory."
+        return ContentError(path, 1, told, "Use fewer and shorter relations, lower powers, and fewer asks.")
+    return ContentError(path, 1, f"checking this folder takes more than {SECONDS_FOR_ALL} s.", "Split the folder.")
+
+
+def _prove_each(paths: Sequence[Path], extra: Path | None, answers: Connection) -> None:
+    """Work in the process of its own: send what is wrong with each file, or None."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is for the process that waits, which ends this one
+    library = load(extra)
+    for path in paths:
+        try:
+            _prove(library, path)
+            answers.send(None)
+        except ContentError as error:
+            answers.send((error.path, error.line, error.fault, error.mend))
+        except Exception as error:  # whatever a foreign file leads to is a fault of the file
+            told = f"the exercise cannot be calculated ({type(error).__name__})."
+            answers.send((path, 1, told, "Use simpler relations and smaller numbers."))
+
+
+def _prove(library: Library, path: Path) -> None:
+    """Do once all that the file makes other parts of the program do. Raises ContentError for the first fault."""
+    one = read_exercise(path)
+    check_exercise(library, one)
+    if isinstance(one, DeclaredOrder):
+        for ask in one.exercise.asks:
+            draw_order(OrderQuestion(library, one.exercise, one.document, ask, rulebook(DEFAULT_RULEBOOK)), 1)
+        return
+    for book in map(rulebook, one.exercise.rulebooks):
+        declared = one.under(book.id)
+        for question in check_declaration(library, declared, book):
+            try:
+                draw(question, 1)
+            except DrawError as error:
+                raise declared.document.fault(
+                    ("asks", question.ask), f"{error}.", "Use wider bounds, or other givens."
+                ) from None
+        _try_other_asks(library, declared, book)
+
+
+def _try_other_asks(library: Library, declared: Declared, book: Rulebook) -> None:
+    """Turn the relations round to what only a command or an address asks for; where that is impossible is no fault."""
+    exercise = declared.exercise
+    for name in {*exercise.givens, *exercise.relations} - exercise.asks.keys():
+        with suppress(ContentError):
+            _ = Question(library, declared, name, book).wrong
 
 
 def check_declaration(library: Library, declared: Declared, book: Rulebook) -> list[Question]:
@@ -67,6 +164,13 @@ def _check_names(library: Library, declared: Declared) -> None:
     for name, (low, high) in exercise.within.items():
         if low >= high:
             raise document.fault(("within", name), f"the bounds of '{name}' are empty.", "Write the lower one first.")
+        least, most = library.quantities[name].plausible or (0.0, 1.0)
+        if not (least <= low and high <= most):
+            raise document.fault(
+                ("within", name),
+                f"the bounds of '{name}' reach beyond the glossary's, {least:g} to {most:g}.",
+                "Write narrower ones.",
+            )
 
 
 def _check_givens(question: Question) -> None:

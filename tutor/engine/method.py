@@ -24,6 +24,7 @@ from tutor.engine.numeric import Functions, Numeric, in_a_row
 
 Plausible = Callable[[str], tuple[float, float]]
 Equation = tuple[Node, Node]
+MOST_UNFOLDED = 100  # relations put into one another until one equation is left: each can double what there is
 
 
 @dataclass(frozen=True)
@@ -212,9 +213,19 @@ def _next_step(equations: list[Equation], reached: set[str], plausible: Plausibl
 def _joint_step(
     equations: list[Equation], relations: Mapping[str, Node], reached: set[str], ask: str, plausible: Plausible
 ) -> Step:
+    unfolded = 0
+
     def unfold(name: str) -> Node:
+        nonlocal unfolded
         tree = relations.get(name)
-        return Name(name) if tree is None or name in reached else replace_names(tree, unfold)
+        if tree is None or name in reached:
+            return Name(name)
+        unfolded += 1
+        if unfolded > MOST_UNFOLDED:
+            raise RelationError(
+                f"the relations go round in a circle, or are too long together to be turned round to {ask}"
+            )
+        return replace_names(tree, unfold)
 
     for left, right in equations:
         whole = (
