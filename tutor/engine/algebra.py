@@ -11,7 +11,7 @@ from functools import lru_cache
 from hashlib import blake2b
 
 from lark import Lark, Transformer
-from lark.exceptions import UnexpectedInput, VisitError
+from lark.exceptions import UnexpectedInput
 
 from tutor.units import LONGEST_UNIT, UnitError, conversion
 
@@ -163,7 +163,8 @@ class _Builder(Transformer):  # type: ignore[type-arg]
 
 @lru_cache(maxsize=1)
 def _parser() -> Lark:
-    return Lark.open("algebra.lark", rel_to=__file__, parser="lalr", maybe_placeholders=True)
+    # Built while it is read, without recursion: a tree may be too deep for that before its depth is looked at.
+    return Lark.open("algebra.lark", rel_to=__file__, parser="lalr", maybe_placeholders=True, transformer=_Builder())
 
 
 @lru_cache(maxsize=4096)
@@ -175,14 +176,12 @@ def parse(text: str) -> Node:
     if len(text) > MAX_LENGTH:
         raise RelationError(f"a relation may have {MAX_LENGTH} characters; this one has {len(text)}")
     try:
-        return _bounded(_Builder().transform(_parser().parse(text)))
+        return _bounded(_parser().parse(text))  # type: ignore[arg-type]
     except UnexpectedInput as error:
         at = min(max(error.pos_in_stream or 0, 0), len(text)) if text.strip() else 0
         raise RelationError(f"cannot be read from here on: '{text[at : at + 20]}'. {_EXPECTED}") from error
-    except VisitError as error:
-        raise RelationError(str(error.orig_exc)) from error
-    except (UnitError, RecursionError) as error:
-        raise RelationError(str(error) or "nested too deeply") from error
+    except UnitError as error:
+        raise RelationError(str(error)) from error
 
 
 def _bounded(tree: Node) -> Node:

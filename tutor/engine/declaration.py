@@ -22,7 +22,7 @@ from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
 DEFAULT_RULEBOOK = "us"
-SECONDS_FOR_ONE = 10  # the slowest built-in exercise takes one
+SECONDS_FOR_ONE = 15  # the slowest built-in exercise takes one
 SECONDS_FOR_ALL = 60
 
 

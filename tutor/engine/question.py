@@ -366,7 +366,7 @@ class Question:
         try:
             tree = replaced(parse(text), self._completed)
         except RelationError as error:
-            raise self.document.fault(key, f"{key[-1]}: {error}") from None
+            raise self.document.fault(key, f"{key[-1]}: {str(error).rstrip('.')}.") from None
         for name in sorted(names(tree)):
             if name not in self.library.quantities:
                 raise self.document.fault(

@@ -77,7 +77,7 @@ def _to_tree(expression: sympy.Expr) -> Node:
         return Power(_to_tree(expression.base), int(expression.exp))
     if isinstance(expression, sympy.Pow) and expression.exp == sympy.Rational(1, 2):
         return Call("sqrt", (_to_tree(expression.base),))
-    raise RelationError(f"the solution {expression} cannot be shown as plain algebra")
+    raise RelationError(f"the solution {str(expression)[:60]} cannot be shown as plain algebra")
 
 
 def _rational(value: sympy.Rational) -> Node:

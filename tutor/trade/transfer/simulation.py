@@ -20,6 +20,7 @@ from tutor.trade.transfer.system import Point, System, checked_schedule
 from tutor.trade.transfer.trace import Event, Interval, Kind, LoadState, Reason, Trace
 from tutor.trade.transfer.words import Situation, event_words
 
+MOST_STEPS, MOST_STEPS_OF_A_POINT = 1000, 100  # far above what the reasons above leave
 _NEVER = math.inf
 _FULL = 1 - 1e-12  # the share from which a battery is full: a balance that only binary rounding misses changes less
 
@@ -28,7 +29,8 @@ def simulate(system: System, schedule: Sequence[Point], end: float, stored: floa
     """Simulate a system from the schedule's first point to `end` (s), with `stored` energy (J) in the battery at first.
 
     A supply that is there at the start counts as accepted; a battery below its low cut-off as cut off.
-    Raises ValueError for a faulty schedule, end or stored energy.
+    Raises ValueError for a faulty schedule, end or stored energy, and for values so unlike in size that binary rounding
+    lets no time pass between two events.
     """
     points = checked_schedule(schedule, len(system.loads), end)
     if not 0 <= stored <= system.battery_capacity:
@@ -56,10 +58,14 @@ class _Run:
     def trace(self) -> Trace:
         """Run to the end."""
         self._settle()
-        while self.now < self.end:
+        for _ in range(MOST_STEPS + MOST_STEPS_OF_A_POINT * len(self.points)):
+            if self.now >= self.end:
+                break
             self._advance()
             self._take_inputs()
             self._settle()
+        else:
+            raise ValueError("more happens in this day than can be followed")
         return Trace(self.system, tuple(self.intervals), tuple(self.events))
 
     # ---- time
