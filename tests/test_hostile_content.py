@@ -7,6 +7,8 @@ import json
 import os
 import re
 import signal
+import subprocess
+import sys
 import time
 from itertools import pairwise
 from multiprocessing import active_children
@@ -33,7 +35,7 @@ from tutor.trade.transfer import Load, Point, System, simulate
 from tutor.units import UnitError, conversion
 
 SOUND = Path(__file__).parent / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
-AT_THE_MOST = 30  # seconds for one case, on a busy machine
+AT_THE_MOST = 90  # seconds for one case, on a busy machine
 COLD = "  cold_voltage: module_voc * (1 + voc_coefficient * (record_low - 25 degC))\n"
 FLAT = "{cold_voltage: module_voc * 1.25}"
 GIVEN = "  input_voltage_max: "
@@ -214,6 +216,20 @@ def test_algebra_that_comes_to_no_end_ends_every_command_with_a_sentence(endless
     assert "sound-exercise.yaml, line 1: checking this exercise takes more than 4 s" in done.stderr
     assert done.stderr.count("\n") == 1
     assert not active_children()
+
+
+def test_what_differs_under_another_rulebook_is_proved_too(endless):
+    path = endless / "exercises" / "own" / SOUND.name
+    text = SOUND.read_text(encoding="utf-8")
+    path.write_text(f"{text}in_rulebook: {{iec: {{relations: {{cold_voltage: {ENDLESS}}}}}}}\n", encoding="utf-8")
+    with pytest.raises(ContentError, match="takes more than 4 s"):
+        load_proved(endless)
+
+
+def test_the_process_that_proves_gets_no_more_memory_than_its_share():
+    code = "from tutor.engine.declaration import bound_memory; bound_memory(); bytearray(6 << 30)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert "MemoryError" in done.stderr
 
 
 def test_what_comes_after_an_endless_exercise_is_verified_all_the_same(endless):

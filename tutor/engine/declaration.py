@@ -24,6 +24,7 @@ from tutor.units import conversion, written_unit
 DEFAULT_RULEBOOK = "us"
 SECONDS_FOR_ONE = 15  # the slowest built-in exercise takes one
 SECONDS_FOR_ALL = 60
+MOST_MEMORY = 4 << 30  # bytes of addresses; what libraries reserve and never touch is among them
 
 
 def load_proved(extra: Path | None = None) -> Library:
@@ -87,6 +88,7 @@ def _too_slow(path: Path, alone: bool) -> ContentError:
 def _prove_each(paths: Sequence[Path], extra: Path | None, answers: Connection) -> None:
     """Work in the process of its own: send what is wrong with each file, or None."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is for the process that waits, which ends this one
+    bound_memory()
     library = load(extra)
     for path in paths:
         try:
@@ -97,6 +99,14 @@ def _prove_each(paths: Sequence[Path], extra: Path | None, answers: Connection) 
         except Exception as error:  # whatever a foreign file leads to is a fault of the file
             told = f"the exercise cannot be calculated ({type(error).__name__})."
             answers.send((path, 1, told, "Use simpler relations and smaller numbers."))
+
+
+def bound_memory() -> None:
+    """Let this process have so much memory and no more, where the system can do that (Windows cannot)."""
+    with suppress(ImportError, OSError, ValueError):
+        import resource  # noqa: PLC0415 - not there on Windows
+
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
 
 
 def _prove(library: Library, path: Path) -> None:
