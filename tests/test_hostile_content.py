@@ -19,6 +19,7 @@ from unittest.mock import ANY
 import pytest
 from click.testing import CliRunner
 
+from tutor import verify
 from tutor.classroom.errors import ClassError
 from tutor.classroom.names import tidy
 from tutor.classroom.roster import read_roster
@@ -241,6 +242,26 @@ def test_what_comes_after_an_endless_exercise_is_verified_all_the_same(endless):
     assert "takes more than 4 s" in told["sound-exercise"][0]
     assert "this field is missing" in told["another"][0]
     assert "this field is missing" in told["z"][0]
+
+
+def test_an_exercise_whose_process_the_system_ends_is_told_and_the_next_one_is_proved(endless, monkeypatch):
+    monkeypatch.setattr(declaration, "SECONDS_FOR_ONE", 50)
+    folder = endless / "exercises" / "own"
+    for name in ("another", "z"):
+        (folder / f"{name}.yaml").write_text(f"id: {name}\n", encoding="utf-8")
+    faults = declaration.proofs(sorted(folder.glob("*.yaml")), None)
+    assert "this field is missing" in str(next(faults))
+    active_children()[0].kill()
+    assert "or too much memory" in str(next(faults))
+    assert "this field is missing" in str(next(faults))
+    assert list(faults) == []
+
+
+def test_draws_that_take_too_long_are_a_fault(monkeypatch):
+    monkeypatch.setattr(verify, "SECONDS_TO_BEGIN", 0)
+    monkeypatch.setattr(verify, "SECONDS_FOR_A_DRAW", 0)
+    told, _ = verified(SOUND)
+    assert "drawing a problem takes too long" in told
 
 
 def test_many_slow_exercises_share_one_time(endless, monkeypatch):
