@@ -111,6 +111,17 @@ def test_a_wrong_answer_a_right_one_and_nonsense(screen, store):
     assert {verdict for _, verdict in kept[2:]} == {"refused"}
 
 
+def test_an_answer_whose_store_is_gone_is_not_taken_for_saved(screen, store):
+    app = screen("practice", exercise="most-modules-in-series", given=OWN)
+    answer(app, "10")
+    Path(store).unlink()
+    told = answer(app, "9 modules")
+    assert told.startswith("The file that keeps your work is missing or damaged, so what you did last was not saved")
+    assert not app.success
+    assert not Path(store).exists()
+    assert store not in visible(app)
+
+
 def test_the_steps_lead_to_the_answer(screen):
     app = screen("practice", exercise="most-modules-in-series", given=OWN)
     app.toggle[0].set_value(True).run()

@@ -1,3 +1,4 @@
+import asyncio
 import re
 import signal
 import socket
@@ -6,11 +7,14 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from contextlib import closing, contextmanager
 
 import pytest
+from starlette.requests import Request
 from streamlit import config
 
-from tutor.app import serve
+from tutor.app import health, serve, session
+from tutor.store.database import Store
 
 
 @pytest.fixture
@@ -73,24 +77,69 @@ def test_what_is_warmed_exists():
 
 
 def test_ctrl_c_ends_it_without_a_traceback(tmp_path):
-    # an explicit port, so that the line of welcome is the same whether or not the usual one is free
-    port = serve.free_port(None)
-    start = f"from tutor.app.serve import serve; serve({port}, False, {str(tmp_path / 'store')!r}, None)"
-    with subprocess.Popen([sys.executable, "-c", start], stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as process:
-        deadline = time.monotonic() + 30
-        while not answers(port) and time.monotonic() < deadline:
-            time.sleep(0.1)
+    with started(tmp_path / "store") as (port, process):
         process.send_signal(signal.SIGINT)
         said = process.communicate(timeout=20)[0].decode()
-    welcome, desk = said.splitlines()
+    welcome, new, desk = said.splitlines()
     assert welcome == f"Cold Morning is at http://127.0.0.1:{port}. Stop it with Ctrl+C."
+    assert new == serve.NEW_STORE.format(place=tmp_path / "store")
     assert re.fullmatch(r"The class desk has no passphrase yet. Its set-up code, for a day: [0-9a-f]{16}", desk)
     assert process.returncode == 0
 
 
-def answers(port: int) -> bool:
+def test_health_follows_the_store_and_no_other_store_is_made(tmp_path):
+    """The store is deleted before any page was opened, and so before any page could have opened it."""
+    store = tmp_path / "store"
+    with started(store) as (port, process):
+        assert healthy(port)
+        away = store.rename(tmp_path / "away")
+        time.sleep(health.HELD_FOR)
+        assert not healthy(port)
+        assert not store.exists()
+        away.rename(store)
+        time.sleep(health.HELD_FOR)
+        assert healthy(port)
+        process.kill()
+        process.communicate()
+
+
+def test_many_questions_after_the_health_are_one_write(tmp_path, monkeypatch):
+    with closing(Store.open(str(tmp_path / "store"))) as store:
+        tried = []
+
+        async def ask():
+            return await asyncio.gather(*(health.health(Request({"type": "http"})) for _ in range(20)))
+
+        monkeypatch.setattr(serve, "_settings", serve.Settings(opened=store))
+        monkeypatch.setattr(health, "_found", (-health.HELD_FOR, True))
+        monkeypatch.setattr(store, "prove_writable", lambda: tried.append(1))
+        session.store.cache_clear()
+        try:
+            assert {answer.status_code for answer in asyncio.run(ask())} == {200}
+        finally:
+            session.store.cache_clear()
+        assert len(tried) == 1
+
+
+@contextmanager
+def started(store):
+    """A server in a process of its own on a port of its own, once it answers."""
+    # an explicit port, so that the line of welcome is the same whether or not the usual one is free
+    port = serve.free_port(None)
+    start = f"from tutor.app.serve import serve; serve({port}, False, {str(store)!r}, None)"
+    with subprocess.Popen([sys.executable, "-c", start], stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as process:
+        try:
+            deadline = time.monotonic() + 30
+            while not healthy(port, "/_stcore/health") and time.monotonic() < deadline:
+                time.sleep(0.1)
+            yield port, process
+        finally:
+            process.kill()
+
+
+def healthy(port: int, route: str = health.ADDRESS) -> bool:
     try:
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1) as answer:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}{route}", timeout=5) as answer:
             return answer.status == 200
     except (urllib.error.URLError, OSError):
         return False

@@ -10,7 +10,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager, closing, suppress
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from ipaddress import AddressValueError, IPv4Address, ip_address
 from pathlib import Path
@@ -27,13 +27,14 @@ from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
 from streamlit.runtime.memory_session_storage import MemorySessionStorage
 from streamlit.web.cache_storage_manager_config import create_default_cache_storage_manager
 
-from tutor.app import class_drafts, class_script, downloads, theme
+from tutor.app import class_drafts, class_script, downloads, health, theme
 from tutor.app.middleware import Door, LearnerCookie, SecurityHeaders
 from tutor.app.uploads import UPLOADS, UploadsAskedFor
 from tutor.classroom.addresses import origin_named, origin_served
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store, StoreError
+from tutor.visible import visible
 
 ADDRESS = "127.0.0.1"
 DEFAULT_PORT = 8765
@@ -46,6 +47,10 @@ HEAVY_MODULES = ("schemdraw", "plotly.graph_objects")
 OPEN_TO_THE_NETWORK = (
     "Every device in this network can open it, and what passes between them is not encrypted: use it in a network that "
     "you trust, or put the tutor behind a front proxy with a certificate."
+)
+NEW_STORE = (
+    "Work is kept in a new, empty store: {place}. If there should be earlier work, stop the tutor and name its place "
+    "with --store."
 )
 STORE_FAILED = (
     "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
@@ -80,14 +85,16 @@ OPTIONS: dict[str, Any] = {
 class Settings:
     """What the command line chose: the store's address and a folder of further content; None for the usual ones.
 
-    `named` is the origin of learners' links that the instructor gave, `served` the one that follows from where the
-    server listens; each is '' if there is none.
+    `opened` is the store as the server opened it at its start: it is opened once, so that none is made in its place
+    later. `named` is the origin of learners' links that the instructor gave, `served` the one that follows from where
+    the server listens; each is '' if there is none.
     """
 
     store: str | None = None
     content: Path | None = None
     named: str = ""
     served: str = ""
+    opened: Store | None = None
 
 
 class PortTakenError(FaultyRequestError, OSError):
@@ -159,13 +166,16 @@ def serve(
         from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
         load_proved(content)
-    code = _set_up_code(store)
+    opened = Store.open(store)
+    code = _set_up_code(opened)
     free = free_port(port, host)
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
-    _settings = Settings(store, content, named, origin_served(host, free, host_names))
+    _settings = Settings(store, content, named, origin_served(host, free, host_names), opened)
     here = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
+    if opened.is_new:
+        click.echo(NEW_STORE.format(place=visible(opened.place)))
     if not ip_address(host).is_loopback:
         click.echo(OPEN_TO_THE_NETWORK)
     if code:
@@ -183,7 +193,13 @@ def serve(
     app = App(
         MAIN,
         lifespan=lifespan,
-        routes=[Route(theme.KEYS_ADDRESS, keys_script), class_drafts.ROUTE, class_script.ROUTE, downloads.ROUTE],
+        routes=[
+            Route(theme.KEYS_ADDRESS, keys_script),
+            class_drafts.ROUTE,
+            class_script.ROUTE,
+            downloads.ROUTE,
+            health.ROUTE,
+        ],
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(Door, program=str(MAIN)),
@@ -207,16 +223,15 @@ def tell_store_error(error: Exception) -> bool:
     """Tell a learner that the store does not answer, and offer to go on; Streamlit logs the error and shows others."""
     if not isinstance(error, StoreError):
         return False
-    st.error(STORE_FAILED)
+    st.error(error.page or STORE_FAILED)
     st.button("Try again", type="primary")
     return True
 
 
-def _set_up_code(store: str | None) -> str:
+def _set_up_code(store: Store) -> str:
     """A code for the first passphrase of the class desk; '' if there is a passphrase."""
-    with closing(Store.open(store)) as opened:
-        desk = Desk(opened)
-        return "" if desk.has_passphrase() else desk.new_set_up_code()
+    desk = Desk(store)
+    return "" if desk.has_passphrase() else desk.new_set_up_code()
 
 
 async def keys_script(_request: Request) -> Response:

@@ -36,7 +36,7 @@ def library() -> Library:
 @lru_cache(maxsize=1)
 def store() -> Store:
     """The store that this process was started with."""
-    return Store.open(settings().store)
+    return settings().opened or Store.open(settings().store)
 
 
 def record() -> Record:

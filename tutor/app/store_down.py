@@ -24,7 +24,7 @@ def faults_in_words(*, again: bool = False) -> Iterator[None]:
         yield
     except StoreError as error:
         _log.warning("%s", error)
-        st.error(STORE_FAILED, icon="⚠")
+        st.error(error.page or STORE_FAILED, icon="⚠")
         if again:
             st.button("Try again", type="primary")
     except FaultyRequestError as error:

@@ -22,7 +22,8 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from tutor.errors import FaultyRequestError
 from tutor.store import failures
-from tutor.store.failures import ELSEWHERE
+from tutor.store.failures import ELSEWHERE, Failure
+from tutor.store.file import FileError, StoreFile, address, path_of
 from tutor.store.tables import SCHEMA, metadata, schema_version
 
 PATIENCE = "10"
@@ -40,15 +41,27 @@ Result = TypeVar("Result")
 
 
 class StoreError(FaultyRequestError):
-    """The store cannot be used; the message is a sentence that says why and how to mend it."""
+    """The store cannot be used; the message is a sentence that says why and how to mend it.
+
+    `page` is what a page says of it, which names no place; "" where the usual words fit.
+    """
+
+    def __init__(self, message: str, page: str = "") -> None:
+        super().__init__(message)
+        self.page = page
 
 
 class Store:
-    """The tables of all learners. Threads may share one: each read or write has its own pooled connection."""
+    """The tables of all learners. Threads may share one: each read or write has its own pooled connection.
+
+    `is_new` says whether it was made when it was opened.
+    """
 
     def __init__(self, engine: Engine) -> None:
+        self.is_new = False
         self._engine = engine
         self._writer = engine.execution_options(begin=_WRITE[engine.dialect.name])
+        self._file = StoreFile(path_of(engine.url)) if engine.dialect.name == "sqlite" else None
 
     @classmethod
     def open(cls, where: str | None = None) -> "Store":
@@ -59,6 +72,8 @@ class Store:
         store = cls(_engine(_address(where)))
         try:
             store.write(store._bring_up_to_date)
+            if store._file is not None:
+                store._file.remember()
         except BaseException:
             store.close()
             raise
@@ -71,23 +86,28 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection on which all reads see the same moment; raises StoreError if the store fails."""
-        with self._failing_in_words(), self._engine.begin() as connection:
+        with self._in_its_place(), self._engine.begin() as connection:
             yield connection
 
     def write(self, work: Callable[[Connection], Result]) -> Result:
-        """Run `work` in one transaction, alone; what it returns is on the disk. Raises StoreError if the store fails.
+        """Run `work` in one transaction, alone; what it returns is on the disk, in the store's own file.
 
+        Raises StoreError if the store fails, or if its file was removed, replaced or cut short since it was opened.
         If a database server is lost during the commit, the write may be there in spite of the error: whatever must not
         be there twice carries a key of its own, by which a second call finds it.
         """
-        with self._failing_in_words(), self._writer.begin() as connection:
+        with self._in_its_place(), self._writer.begin() as connection:
             return work(connection)
+
+    def prove_writable(self) -> None:
+        """Write what is there already. Raises StoreError if an answer could not be kept now."""
+        self.write(_prove_writable)
 
     def clear_leftovers(self) -> None:
         """Remove deleted text from SQLite's write-ahead log too (a busy log is removed when the store closes)."""
         if self._engine.dialect.name == "sqlite":
             outside_transactions = self._engine.execution_options(begin=[])
-            with self._failing_in_words(), outside_transactions.connect() as connection:
+            with self._in_its_place(), outside_transactions.connect() as connection:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _bring_up_to_date(self, connection: Connection) -> None:
@@ -96,10 +116,13 @@ class Store:
             metadata.create_all(connection)
             schema_version.create(connection)
             connection.execute(insert(schema_version).values(version_num=SCHEMA))
+            self.is_new = True
         elif schema_version.name not in tables:
             raise StoreError(f"{self.name} holds another program's tables. Check its name, or {ELSEWHERE}.")
         elif connection.scalar(select(schema_version.c.version_num)) != SCHEMA:
             self._migrate(connection)
+        elif missing := metadata.tables.keys() - set(tables):
+            raise self._error(failures.lacks_table(min(missing)))
         else:
             _prove_writable(connection)
 
@@ -117,10 +140,9 @@ class Store:
     @property
     def place(self) -> str:
         """Where the store is, without a password."""
-        url = self._engine.url
-        if url.get_backend_name() == "sqlite":
-            return str(url.database)
-        return url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
+        if self._file is not None:
+            return str(self._file.path)
+        return self._engine.url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
 
     @property
     def name(self) -> str:
@@ -128,13 +150,24 @@ class Store:
         return f"The store {self.place}"
 
     @contextmanager
-    def _failing_in_words(self) -> Iterator[None]:
+    def _in_its_place(self) -> Iterator[None]:
+        """Turn what goes wrong with the database into words, and look before and after whether its file is there."""
         try:
+            self._look_for_file()
             yield
+            self._look_for_file()
         except DBAPIError as error:
-            raise StoreError(f"{self.name} {failures.told(error, self._engine.dialect.name)}") from error
+            path = self._file.path if self._file else None
+            raise self._error(failures.of_database(error, self._engine.dialect.name, path)) from error
         except PoolTimeout as error:
-            raise StoreError(f"{self.name} {failures.told_busy()}") from error
+            raise self._error(failures.TOO_BUSY) from error
+
+    def _look_for_file(self) -> None:
+        if self._file is not None and not self._file.is_in_place():
+            raise self._error(failures.LOST)
+
+    def _error(self, failure: Failure) -> StoreError:
+        return StoreError(f"{self.name} {failure.sentence}", failure.page)
 
 
 def _prove_writable(connection: Connection) -> None:
@@ -169,17 +202,13 @@ def default_path() -> Path:
 def _file_address(url: URL) -> URL:
     if not url.database or url.database == ":memory:" or url.query.get("mode") == "memory":
         raise StoreError("A store in memory keeps nothing. Give the path of a file.")
-    if not url.database.startswith("file:"):
-        folder = Path(url.database).parent
+    path = path_of(url)
+    if "mode" not in url.query:
         try:
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            Path(url.database).touch(mode=0o600)  # its owner's alone: names, answers and secrets of classes are in it
-        except OSError as error:
-            raise StoreError(
-                f"The store's folder {folder} cannot be made ({error.strerror}). "
-                f"Change the permissions above it, or {ELSEWHERE}."
-            ) from error
-    return url if "timeout" in url.query else url.update_query_dict({"timeout": PATIENCE})
+            StoreFile(path).make()
+        except FileError as error:
+            raise StoreError(str(error)) from error
+    return address(url if "timeout" in url.query else url.update_query_dict({"timeout": PATIENCE}), path)
 
 
 def _server_address(url: URL) -> URL:

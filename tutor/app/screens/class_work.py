@@ -126,16 +126,20 @@ def show_set(code: str) -> None:
     show(sheet)
 
 
-def show_without_store(code: str) -> None:
-    """The page as it was last, so that what is typed stays in its boxes; what is pressed says that it was not kept."""
+def show_without_store(code: str, failure: str) -> None:
+    """The page as it was last, so that what is typed stays in its boxes; what is pressed says that it was not kept.
+
+    `failure` says what is wrong with the store, "" where it does not answer just now.
+    """
+    failure = failure or "The database does not answer just now. Nothing that was saved is lost."
     sheet = st.session_state.get(SHEET)
     if sheet is None or sheet.of.code != code:
         st.title("Class work", anchor=False)
-        st.error("The database does not answer just now. Nothing that was saved is lost. Try again in a moment.")
+        st.error(f"{failure} Try again in a moment.")
         st.button("Try again", type="primary")
         return
     show_title(sheet.of)
-    st.error("The database does not answer just now. This is the page as it was; nothing that was saved is lost.")
+    st.error(f"{failure} This is the page as it was.")
     show(sheet)
 
 
@@ -153,8 +157,8 @@ def page() -> None:
         st.title("Class work", anchor=False)
         st.markdown("Your instructor gives you a link or a code. The problems have numbers of your own.")
         class_entry.ask_for_code()
-    except StoreError:
-        show_without_store(code)
+    except StoreError as error:
+        show_without_store(code, error.page)
     except FaultyRequestError as error:
         st.title("Class work", anchor=False)
         st.error(showing.plain(str(error)))

@@ -1,0 +1,42 @@
+"""A route that says whether the server can keep an answer now, for a front proxy or a script that watches it."""
+
+import asyncio
+import time
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from tutor.store.database import StoreError
+
+ADDRESS = "/coldmorning/health"
+HELD_FOR = 1.0  # seconds; however many ask, the store is written once in that time
+
+_turn = asyncio.Lock()
+_found = (-HELD_FOR, True)  # when the store was last tried, and whether it could be written
+
+
+async def health(_request: Request) -> Response:
+    """Say 200 where an answer could be kept, else 503; why is for the log and the commands alone."""
+    global _found  # noqa: PLW0603 - the server's one state of health
+    async with _turn:
+        if time.monotonic() - _found[0] >= HELD_FOR:
+            _found = time.monotonic(), await run_in_threadpool(_keeps)
+    headers = {"cache-control": "no-store"}
+    if _found[1]:
+        return PlainTextResponse("ok", headers=headers)
+    return PlainTextResponse("Answers cannot be saved now.", 503, headers=headers)
+
+
+def _keeps() -> bool:
+    from tutor.app import session  # noqa: PLC0415 - it reads the settings of the module that starts the server
+
+    try:
+        session.store().prove_writable()
+    except StoreError:
+        return False
+    return True
+
+
+ROUTE = Route(ADDRESS, health)
