@@ -15,7 +15,7 @@ def test_an_interrupted_writing_leaves_what_was_there(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("os.fsync", interrupted)
-    with pytest.raises(KeyboardInterrupt), whole_file(file) as whole:
+    with pytest.raises(KeyboardInterrupt), whole_file(file, replace=True) as whole:
         whole.write(b"second")
     assert file.read_bytes() == b"first"
     assert list(tmp_path.iterdir()) == [file]

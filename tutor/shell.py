@@ -12,6 +12,7 @@ import click
 
 from tutor.errors import FaultyRequestError
 from tutor.visible import escaped, steers, visible
+from tutor.whole_file import check_output
 
 FAULTY_REQUEST = 2
 
@@ -80,6 +81,48 @@ def print_json(told: Any) -> None:
     click.echo(re.sub("[\x7f-\uffff]", lambda one: escaped(one[0]) if steers(one[0]) else one[0], text))
 
 
+_REPLACE = "coldmorning.replace"
+
+
+class Output(click.ParamType[Path | None]):
+    """A file to write, refused at once if it must not be; '-' is the standard output (None) where `or_print`."""
+
+    name = "file"
+
+    def __init__(self, *, or_print: bool = False) -> None:
+        self._or_print = or_print
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path | None:  # noqa: ARG002
+        """Check the path."""
+        if value == "-":
+            if self._or_print:
+                return None
+            raise Fault("This command writes a file and prints nothing. Name a file in place of '-'.")
+        path = Path(value).expanduser()
+        try:
+            check_output(path, replace=ctx is not None and ctx.meta.get(_REPLACE, False))
+        except FaultyRequestError as error:
+            raise Fault(str(error)) from None
+        return path
+
+
+def may_replace() -> bool:
+    """Whether the command may write over a file that is there."""
+    return bool(click.get_current_context().meta.get(_REPLACE))
+
+
+def _keep_replace(context: click.Context, _option: click.Parameter, value: bool) -> None:
+    context.meta[_REPLACE] = value
+
+
+replace_option = click.option(
+    "--replace",
+    is_flag=True,
+    is_eager=True,  # read before the files are looked at
+    expose_value=False,
+    callback=_keep_replace,
+    help="Write over a file that is there already.",
+)
 content_option = click.option(
     "--content", type=click.Path(path_type=Path), help="A folder with exercises/ and lessons/ of your own."
 )

@@ -337,7 +337,7 @@ def test_the_commands(store_address, other_address, file):
     again = run("restore", file, "--store", other_address)
     assert (again.exit_code, again.output.count("\n")) == (2, 1)
     assert "holds work already" in again.output
-    assert run("restore", file, "--store", other_address, "--replace").exit_code == 0
+    assert run("restore", file, "--store", other_address, "--replace", "--yes").exit_code == 0
     before = file.read_bytes()
     refused = run("--store", other_address, "backup", file)
     assert (refused.exit_code, refused.output.count("\n")) == (2, 1)
@@ -350,7 +350,10 @@ def test_the_commands(store_address, other_address, file):
     ("arguments", "sentence"),
     [
         (["restore", "none"], "The backup none cannot be read (No such file or directory). Check its name."),
-        (["backup", "no/folder/file"], "The backup no/folder/file cannot be written (No such file or directory)."),
+        (
+            ["backup", "no/folder/file"],
+            "no/folder/file cannot be written (No such file or directory). Name another file.",
+        ),
         (["backup", "file"], "is empty: there is nothing to back up. Name the right one with --store."),
     ],
 )

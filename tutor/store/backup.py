@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 from pydantic import BaseModel
@@ -63,13 +63,18 @@ class _Contents(BaseModel):
     tables: dict[str, _Lines]
 
 
-def back_up(store: Store, path: Path) -> int:
+def back_up(store: Store, path: Path, *, replace: bool = True) -> int:
     """Write all of the store, as it is at one moment, to a file, and give the number of rows.
 
-    The file is there whole or not at all; one of the same name is replaced. Only its owner may read it.
-    Raises BackupError if the store is empty or the file cannot be written, StoreError if the store cannot be read.
+    The file is there whole or not at all. Only its owner may read it.
+    Raises BackupError if the store is empty, OutputError if the file cannot or must not be written, StoreError if the
+    store cannot be read.
     """
-    with _written(path) as file, ZipFile(file, "w", ZIP_DEFLATED) as archive, store.reading() as connection:
+    with (
+        whole_file(path, replace=replace) as file,
+        ZipFile(file, "w", ZIP_DEFLATED) as archive,
+        store.reading() as connection,
+    ):
         tables = {table.name: _write_rows(connection, table, archive) for table in _tables(connection)}
         rows = sum(lines.rows for lines in tables.values())
         if not rows:
@@ -236,12 +241,3 @@ def _reading(path: Path) -> Iterator[ZipFile]:
 
 def _damaged(path: Path) -> BackupError:
     return BackupError(f"{path} is no backup of a Cold Morning store, or is damaged. Take another copy of it.")
-
-
-@contextmanager
-def _written(path: Path) -> Iterator[IO[bytes]]:
-    try:
-        with whole_file(path) as file:
-            yield file
-    except OSError as error:
-        raise BackupError(f"The backup {path} cannot be written ({error.strerror}). Name another place.") from error

@@ -51,7 +51,7 @@ def test_sheets_hold_the_address_that_is_given_and_without_one_it_is_said(sheet,
     file = tmp_path / "sheets.pdf"
     assert "The sheets carry no address and no codes for a screen. Add --address URL" in sheet("--sheets", file).stderr
     assert "://" not in text_of(file)
-    result = sheet("--sheets", file, "--address", "https://school.example/")
+    result = sheet("--sheets", file, "--replace", "--address", "https://school.example/")
     assert result.exit_code == 0, result.output
     assert text_of(file).count(f"https://school.example/class-work?set={school.of.code}") == len(school.handed)
 

@@ -59,7 +59,7 @@ coldmorning handed comment "$CODE" 'Look at the record low again.' --store "$STO
 coldmorning handed withdraw "$CODE" --answer 1 --store "$STORE"
 coldmorning handed excuse "$CODE" --store "$STORE"
 coldmorning handed show "$CODE" --store "$STORE" --json > shown.json
-coldmorning release-learner Bo --class morning --store "$STORE"
+coldmorning release-learner Bo --yes --class morning --store "$STORE"
 coldmorning set reopen week-3 --store "$STORE" --closes '2199-01-01 12:00'
 coldmorning set list --store "$STORE" --json > list.json
 coldmorning erase-learner 17 --class morning --yes --store "$STORE"
@@ -168,6 +168,17 @@ def test_an_erasure_is_asked_about(shell, tmp_path):
     assert "Bo" in shell("roster").stdout
     assert shell("erase-learner", "Bo", input="y\n").exit_code == 0
     assert "Bo" not in shell("roster").stdout
+
+
+def test_a_release_is_asked_about(shell, tmp_path):
+    shell("roster", tmp_path / "roster.csv")
+    before = shell("roster").stdout
+    for said in ("n\n", ""):
+        done = shell("release-learner", "Bo", input=said)
+        assert (done.exit_code, "Add --yes to go ahead without this question." in done.stderr) == (1, True)
+        assert shell("roster").stdout == before
+    assert shell("release-learner", "Bo", input="y\n").exit_code == 0
+    assert shell("roster").stdout != before
 
 
 @pytest.mark.parametrize(

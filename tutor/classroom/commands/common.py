@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.shell import Fault, store_option
+from tutor.shell import Fault, Output, may_replace, replace_option, store_option
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Member, StoredSet
@@ -29,6 +29,16 @@ def of_a_set(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in (click.argument("which", metavar="SET"), class_option, store_option):
         command = option(command)
     return command
+
+
+def to_file(*, required: bool, of: str = "The file to write.") -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The options that name the file that a command writes; without one it prints, where that is not required."""
+
+    def options(command: Callable[..., Any]) -> Callable[..., Any]:
+        out = click.option("--out", type=Output(or_print=not required), required=required, help=of)
+        return replace_option(out(command))
+
+    return options
 
 
 @contextmanager
@@ -69,14 +79,11 @@ def member_called(store: "Store", class_name: str, who: str) -> "Member":
 
 
 def write_file(file: Path, data: bytes) -> None:
-    """Write a file whole or not at all. Raises Fault if it cannot be written."""
+    """Write a file whole or not at all. Raises OutputError if it cannot or must not be written."""
     from tutor.whole_file import whole_file
 
-    try:
-        with whole_file(file) as whole:
-            whole.write(data)
-    except OSError as error:
-        raise Fault(f"{file} cannot be written ({error.strerror}). Name another file.") from None
+    with whole_file(file, replace=may_replace()) as whole:
+        whole.write(data)
     click.echo(f"Written: {file}", err=True)
 
 

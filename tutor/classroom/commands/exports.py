@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.classroom.commands.common import engine_of, member_called, of_a_set, opened, write_file
+from tutor.classroom.commands.common import engine_of, member_called, of_a_set, opened, to_file, write_file
 from tutor.shell import Fault, content_option, json_option, print_json, say, store_option, told_plainly
 
 if TYPE_CHECKING:
@@ -21,10 +21,8 @@ if TYPE_CHECKING:
 
 PASSWORD = "COLDMORNING_RECORD_STORE_PASSWORD"  # the name of the variable, no password
 
-_to_file = click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The file to write.")
-_must_file = click.option(
-    "--out", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The file to write."
-)
+_to_file = to_file(required=False)
+_must_file = to_file(required=True)
 
 
 @click.command()

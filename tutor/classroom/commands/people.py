@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from tutor.classroom.commands.common import in_class, member_called, of_a_set, opened, write_file
+from tutor.classroom.commands.common import in_class, member_called, of_a_set, opened, to_file, write_file
 from tutor.shell import confirm, json_option, print_json, say, store_option, told_plainly, yes_option
 
 _who = click.argument("who", metavar="NAME-OR-NUMBER")
@@ -62,7 +62,7 @@ def roster(file: Path | None, class_name: str, store: str | None, as_json: bool)
 @click.command()
 @of_a_set
 @click.option("--address", required=True, help="The server's address, as http://school.example:8501.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), required=True, help="The .html file to write.")
+@to_file(required=True, of="The .html file to write.")
 @told_plainly
 def slips(which: str, class_name: str | None, store: str | None, address: str, out: Path) -> None:
     """Write slips to cut apart: each learner's link, the set's code and the personal code."""
@@ -122,15 +122,17 @@ def _where_json(there: Any, outcomes: Any) -> list[dict[str, Any]]:
 @click.command("release-learner")
 @_who
 @in_class
+@yes_option
 @store_option
 @told_plainly
-def release_learner(who: str, class_name: str, store: str | None) -> None:
+def release_learner(who: str, class_name: str, yes: bool, store: str | None) -> None:
     """Let a learner's name be taken anew on any device, as when somebody took the wrong one. No work is lost."""
     from tutor.classroom.names import called
     from tutor.classroom.register import Register
 
     with opened(store) as kept:
         found = member_called(kept, class_name, who)
+        confirm(f"Let the name {called(found)} be taken again, on any device, with a new personal code?", yes=yes)
         Register(kept).release(found.id)
     say(f"{called(found)} can be taken again; the personal code is another one now.")
 

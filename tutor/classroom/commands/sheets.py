@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tutor.classroom.commands.common import engine_of, of_a_set, opened, told_progress, write_file
-from tutor.shell import Fault, content_option, told_plainly
+from tutor.shell import Fault, Output, content_option, replace_option, told_plainly
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Member, StoredSet
@@ -16,13 +16,12 @@ if TYPE_CHECKING:
     from tutor.classroom.sheets.content import Style
     from tutor.store.database import Store
 
-_file = click.Path(dir_okay=False, writable=True, path_type=Path)
-
 
 @click.command()
 @of_a_set
-@click.option("--sheets", type=_file, help="Write the learners' sheets here: a .pdf or an .html file.")
-@click.option("--key", type=_file, help="Write the answer key here: a .pdf or an .html file.")
+@click.option("--sheets", type=Output(), help="Write the learners' sheets here: a .pdf or an .html file.")
+@click.option("--key", type=Output(), help="Write the answer key here: a .pdf or an .html file.")
+@replace_option
 @click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True)
 @click.option("--large", is_flag=True, help="Large print: nothing below 18 points.")
 @click.option("--steps", is_flag=True, help="Print the steps on the way, to be filled in.")
