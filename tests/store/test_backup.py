@@ -9,10 +9,12 @@ import subprocess
 import sys
 import threading
 import time
+import tracemalloc
 import zipfile
 from contextlib import closing, suppress
 from datetime import UTC, datetime
 from itertools import repeat
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -239,23 +241,122 @@ def forged(file, table, lines):
     rewritten(file, changed.get)
 
 
-@pytest.mark.parametrize(
-    "lines",
-    [
-        b"[]\n",
-        b"null\n",
-        b'"x"\n',
-        b'{"id": 1}\n',
-        b'{"id": 1000000000000000000000000000000, "token_hash": "x", "made_at": "2026-01-01T00:00:00+00:00"}\n',
-        b'{"id": 1, "token_hash": "x", "made_at": "2026-01-01T00:00:00"}\n',
-        b'{"id": 1, "token_hash": "' + b"x" * (LONGEST_ROW + 1) + b'"}\n',
-    ],
-    ids=["a list", "null", "a text", "a column missing", "a giant number", "a time without a zone", "a giant line"],
-)
-def test_a_forged_backup_is_a_damaged_one(made, lines):
+LEARNER = {"id": 1, "token_hash": "x", "made_at": "2026-01-01T00:00:00+00:00"}
+SETTING = {"learner_id": 1, "name": "units", "value": 1}
+FAULTS = {
+    "a list": ("learner", b"[]", "its columns are not id, token_hash, made_at"),
+    "null": ("learner", b"null", "its columns are not id, token_hash, made_at"),
+    "a text": ("learner", b'"x"', "its columns are not id, token_hash, made_at"),
+    "no JSON": ("learner", b"{", "Expecting property name"),
+    "no UTF-8": ("learner", b'{"\xff": 1}', "can't decode byte 0xff"),
+    "a column missing": ("learner", {"made_at": ...}, "its columns are not"),
+    "a column more": ("learner", {"admin": True}, "its columns are not"),
+    "a giant number": ("learner", {"id": 10**30}, "'id' must be a whole number that fits"),
+    "an id for one database alone": ("learner", {"id": 2**31}, "'id' must be a whole number that fits"),
+    "a number as text": ("learner", {"id": "1"}, "'id' must be a whole number that fits"),
+    "yes for a number": ("learner", {"id": True}, "'id' must be a whole number that fits"),
+    "a broken number": ("learner", {"id": 1.5}, "'id' must be a whole number that fits"),
+    "nothing for a number": ("learner", {"id": None}, "'id' must be a whole number that fits"),
+    "a list for a text": ("learner", {"token_hash": ["x"]}, "'token_hash' must be text"),
+    "a text too long": ("learner", {"token_hash": "x" * 65}, "'token_hash' must be text of at most 64 characters"),
+    "a text that no database can hold": ("learner", {"token_hash": "\0"}, "'token_hash' must be text"),
+    "half a character": ("learner", {"token_hash": "\ud83d"}, "'token_hash' must be text"),
+    "no time": ("learner", {"made_at": "yesterday"}, "Invalid isoformat string: 'yesterday'"),
+    "a time without a zone": ("learner", {"made_at": "2026-01-01T00:00:00"}, "'made_at' has no time zone"),
+    "a time before time": ("learner", {"made_at": "0001-01-01T00:00:00+14:00"}, "date value out of range"),
+    "a time long ago": ("learner", {"made_at": "1601-01-01T00:00:00+00:00"}, "is no time from 1970 to 2200"),
+    "a number for a time": ("learner", {"made_at": 0}, "'made_at' must be a time"),
+    "no number": ("setting", b'{"learner_id": 1, "name": "units", "value": NaN}', "NaN is no number"),
+    "a number without end": ("setting", b'{"learner_id": 1, "name": "units", "value": 1e999}', "1e999 is no number"),
+    "nobody's": ("setting", {"learner_id": 9}, "'learner_id' refers to no row of 'learner'"),
+}
+
+
+@pytest.mark.parametrize(("table", "change", "reason"), FAULTS.values(), ids=FAULTS)
+def test_a_faulty_row_is_named_and_nothing_is_changed(made, table, change, reason):
+    """The second row of a table is the faulty one."""
     store, file = made
-    forged(file, "learner", lines)
+    first, second = (LEARNER, LEARNER | {"id": 2, "token_hash": "y"}) if table == "learner" else (SETTING, SETTING)
+    if isinstance(change, dict):
+        changed = {name: value for name, value in (second | change).items() if value is not ...}
+        change = json.dumps(changed).encode()
+    emptied(file)
+    forged(file, "learner", json.dumps(LEARNER).encode() + b"\n")
+    forged(file, table, json.dumps(first).encode() + b"\n" + change + b"\n")
+    message = refused(store, file, replace=True)
+    assert message.startswith(f"Row 2 of the table '{table}' in {file} is faulty: ")
+    assert reason in message
+    assert message.endswith("Nothing was changed. Restore another backup, or another copy of this one.")
+
+
+@pytest.mark.parametrize(
+    ("table", "row"),
+    [("learner", LEARNER | {"token_hash": "y"}), ("learner", LEARNER | {"id": 2}), ("setting", SETTING)],
+)
+def test_what_must_be_unique_is(made, table, row):
+    store, file = made
+    emptied(file)
+    rows = [json.dumps(LEARNER | {"id": at, "token_hash": f"hash {at}"}) for at in range(3, 903)]
+    lines = "".join(f"{row}\n" for row in [json.dumps(LEARNER), *rows])
+    if table == "setting":
+        forged(file, "learner", lines.encode())
+        lines = f"{json.dumps(SETTING)}\n"
+    forged(file, table, (lines + json.dumps(row) + "\n").encode())
+    at = 902 if table == "learner" else 2
+    message = refused(store, file, replace=True)
+    assert f"Row {at} of the table '{table}' in {file} is faulty: a value in it must be unique" in message
+
+
+def emptied(file):
+    """Take all rows out of a backup."""
+    for table in metadata.tables:
+        forged(file, table, b"")
+
+
+def test_a_giant_line_is_never_held(made):
+    store, file = made
+    forged(file, "learner", b'{"id": 1, "token_hash": "' + b"x" * (LONGEST_ROW + 1) + b'"}\n')
     assert "is no backup of a Cold Morning store, or is damaged" in refused(store, file, replace=True)
+
+
+def test_the_whole_of_it_is_bounded_and_the_bound_told(made, monkeypatch):
+    store, file = made
+    monkeypatch.setattr(backup, "LARGEST", 1_000)
+    assert "holds 0.0 GB, more than the 0.0 GB that can be put back" in refused(store, file, replace=True)
+    with pytest.raises(BackupError, match="more than the"):
+        back_up(store, file.with_name("other.backup"))
+    assert list(file.parent.iterdir()) == [file]
+
+
+def test_compressed_zeros_are_refused_before_they_are_unpacked(made, monkeypatch):
+    store, file = made
+    monkeypatch.setattr(backup, "LARGEST", 50_000_000)
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("learner.jsonl", bytes(60_000_000))
+    assert file.stat().st_size < 100_000
+    tracemalloc.start()
+    try:
+        assert "more than the 0.1 GB that can be put back" in refused(store, file, replace=True)
+        assert tracemalloc.get_traced_memory()[1] < 5_000_000
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_list_of_a_million_members_is_refused_before_it_is_read(made):
+    """Each takes 50 bytes in the file, and ten times as much once it is read."""
+    store, file = made
+    with zipfile.ZipFile(file, "w") as archive:
+        for at in range(3000):
+            archive.writestr(str(at), b"")
+    assert "is no backup of a Cold Morning store, or is damaged" in refused(store, file, replace=True)
+
+
+def test_only_a_file_is_read(made, tmp_path):
+    store, _ = made
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "to a device").symlink_to("/dev/zero")
+    for path in (tmp_path / "pipe", tmp_path / "to a device", "/dev/zero", "/dev/stdin", tmp_path):
+        assert "is a folder, a device, or a pipe. Name a file" in refused(store, Path(path), replace=True)
 
 
 @pytest.mark.parametrize(
@@ -285,8 +386,8 @@ def test_a_restore_that_fails_in_the_middle_leaves_the_store(made, monkeypatch):
     store, file = made
     read_rows = backup._read_rows
 
-    def fail_at_the_last(connection, table, archive):
-        read_rows(connection, table, archive)
+    def fail_at_the_last(connection, table, *more):
+        read_rows(connection, table, *more)
         if table.name == "setting":
             raise KeyboardInterrupt
 

@@ -5,29 +5,33 @@ the revision of the tables and gives each table's number of rows and the SHA-256
 """
 
 import json
+import os
 import zlib
-from base64 import b64decode, b64encode
+from base64 import b64encode
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 from pydantic import BaseModel
-from sqlalchemy import JSON, Connection, DateTime, LargeBinary, MetaData, Table, func, insert, select, text
-from sqlalchemy.exc import DataError, StatementError
+from sqlalchemy import Connection, DateTime, MetaData, Table, create_engine, func, select, text
+from sqlalchemy.exc import StatementError
 
 from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
-from tutor.store.tables import SCHEMA, UtcTime, schema_version
+from tutor.store.row_checks import RowError, RowModels, add_rows, check_row, row_of
+from tutor.store.tables import SCHEMA, UtcTime, metadata, schema_version
 from tutor.whole_file import whole_file
 
 FORMAT = 1
 _CONTENTS = "contents.json"
 _ROWS_AT_ONCE = 500
 LARGEST_CONTENTS = 1_000_000  # bytes
+LARGEST = 2_000_000_000  # bytes of all rows: some four million answers
+_LONGEST_DIRECTORY = 100_000  # bytes, for the names of the tables
 LONGEST_ROW = 4_000_000  # bytes
 
 
@@ -81,20 +85,27 @@ def back_up(store: Store, path: Path, *, replace: bool = True) -> int:
             raise BackupError(f"{store.name} is empty: there is nothing to back up. Name the right one with --store.")
         contents = _Contents(format=FORMAT, schema_revision=SCHEMA, made_at=datetime.now(UTC), tables=tables)
         archive.writestr(_CONTENTS, contents.model_dump_json(indent=2))
+        _check_size(archive, path)
     return rows
 
 
-def restore(store: Store, path: Path, *, replace: bool = False) -> int:
+def restore(store: Store, path: Path, *, replace: bool = False, models: RowModels | None = None) -> int:
     """Put what a backup holds into an empty store, or in place of all that is there, and give the number of rows.
 
-    A backup of an earlier version is brought up to date. If anything fails the store stays as it was.
-    Raises BackupError if the file is damaged, from a newer version or no backup, or if the store holds work and
-    `replace` is False; StoreError if the store fails.
+    A backup of an earlier version is brought up to date. Every row is proved, also by `models` where its table has the
+    columns of today, before the store is touched; if anything fails the store stays as it was.
+    Raises BackupError if the file is damaged, too large, from a newer version or no backup, or if the store holds work
+    and `replace` is False; StoreError if the store fails.
     """
     from tutor.store.migrations import migrate  # noqa: PLC0415 - slow to import
 
     with _reading(path) as archive:
         contents = _checked(archive, path)
+        shapes = _shapes(contents.schema_revision)
+        if shapes.keys() != contents.tables.keys():
+            raise _damaged(path)
+        for shape in shapes.values():
+            _check_rows(shape, archive, models or {})
 
         def work(connection: Connection) -> None:
             if not replace and any(connection.execute(select(table).limit(1)).first() for table in _tables(connection)):
@@ -104,14 +115,8 @@ def restore(store: Store, path: Path, *, replace: bool = False) -> int:
                 )
             _remove_tables(connection)
             migrate(connection, contents.schema_revision)
-            tables = _tables(connection)
-            if {table.name for table in tables} != set(contents.tables):
-                raise _damaged(path)
-            try:
-                for table in tables:
-                    _read_rows(connection, table, archive)
-            except DataError as error:
-                raise _damaged(path) from error
+            for table in _tables(connection):
+                _read_rows(connection, table, shapes[table.name], archive)
             migrate(connection)
 
         store.write(work)
@@ -148,10 +153,29 @@ def _write_rows(connection: Connection, table: Table, archive: ZipFile) -> _Line
     return _Lines(rows=rows, sha256=digest.hexdigest())
 
 
-def _read_rows(connection: Connection, table: Table, archive: ZipFile) -> None:
+def _shapes(revision: str) -> dict[str, Table]:
+    """The tables as they were at a revision, by name."""
+    from tutor.store.migrations import migrate  # noqa: PLC0415 - slow to import
+
+    scratch = create_engine("sqlite://")
+    with closing(scratch.connect()) as connection:
+        migrate(connection, revision)
+        return {table.name: table for table in _tables(connection)}
+
+
+def _check_rows(shape: Table, archive: ZipFile, models: RowModels) -> None:
+    as_today = shape.name in metadata.tables and shape.c.keys() == metadata.tables[shape.name].c.keys()
+    with archive.open(_member(shape.name)) as member:
+        for at, line in enumerate(member, start=1):
+            check_row(shape, at, line, models if as_today else {})
+
+
+def _read_rows(connection: Connection, table: Table, shape: Table, archive: ZipFile) -> None:
+    at = 1
     with archive.open(_member(table.name)) as member:
         for lines in batches(member):
-            connection.execute(insert(table), [_row(table, json.loads(line)) for line in lines])
+            add_rows(connection, table, at, [row_of(shape, line) for line in lines])
+            at += len(lines)
     if connection.dialect.name == "postgresql" and (numbered := table.autoincrement_column) is not None:
         _number_on(connection, table, numbered.name)
 
@@ -187,18 +211,6 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _row(table: Table, plain: dict[str, Any]) -> dict[str, Any]:
-    return {column.name: _value(column.type, plain[column.name]) for column in table.c}
-
-
-def _value(kind: Any, plain: Any) -> Any:
-    if plain is None or isinstance(kind, JSON):
-        return plain
-    if isinstance(kind, UtcTime):
-        return datetime.fromisoformat(plain)
-    return b64decode(plain) if isinstance(kind, LargeBinary) else plain
-
-
 def _member(table: str) -> str:
     return f"{table}.jsonl"
 
@@ -207,6 +219,7 @@ def _checked(archive: ZipFile, path: Path) -> _Contents:
     """Read the contents and prove every table's lines against them."""
     from tutor.store.migrations import revisions  # noqa: PLC0415 - slow to import
 
+    _check_size(archive, path)
     with archive.open(_CONTENTS) as member:
         contents = _Contents.model_validate_json(member.read(LARGEST_CONTENTS))
     if contents.format > FORMAT or contents.schema_revision not in revisions():
@@ -227,16 +240,49 @@ def _checked(archive: ZipFile, path: Path) -> _Contents:
     return contents
 
 
+def _check_size(archive: ZipFile, path: Path) -> None:
+    size = sum(one.file_size for one in archive.infolist())
+    if size > LARGEST:
+        raise BackupError(
+            f"The backup {path} holds {size / 1e9:.1f} GB, more than the {LARGEST / 1e9:.1f} GB that can be put back. "
+            "Move a store of that size with the programs of its database."
+        )
+
+
 @contextmanager
 def _reading(path: Path) -> Iterator[ZipFile]:
     """Open a backup; whatever may be wrong with its bytes is told in one sentence."""
+    if path.exists() and not path.is_file():
+        raise BackupError(
+            f"{path} is a folder, a device, or a pipe. Name a file that 'coldmorning backup' has written."
+        )
     try:
-        with ZipFile(path) as archive:
-            yield archive
+        with path.open("rb") as file:
+            if not _has_short_directory(file):
+                raise _damaged(path)
+            with ZipFile(file) as archive:
+                yield archive
+    except RowError as error:
+        raise BackupError(
+            f"Row {error.at} of the table '{error.table}' in {path} is faulty: {error}. Nothing was changed. Restore "
+            "another backup, or another copy of this one."
+        ) from error
     except OSError as error:
         raise BackupError(f"The backup {path} cannot be read ({error.strerror}). Check its name.") from error
     except _OF_DAMAGED_BYTES as error:
         raise _damaged(path) from error
+
+
+def _has_short_directory(file: IO[bytes]) -> bool:
+    """Whether the archive's list of members is short enough to be read; all of it is held at once.
+
+    The end of an archive is as in PKWARE's APPNOTE 6.3.9, sections 4.3.15 and 4.3.16. A backup has no comment after it,
+    and needs no list for large archives before it.
+    """
+    file.seek(-min(42, file.seek(0, os.SEEK_END)), os.SEEK_END)
+    end = file.read().rjust(42, b"\0")
+    length = int.from_bytes(end[-10:-6], "little")
+    return end[20:24] == b"PK\5\6" and end[:4] != b"PK\6\7" and length <= _LONGEST_DIRECTORY
 
 
 def _damaged(path: Path) -> BackupError:

@@ -35,12 +35,13 @@ def backup(file: Path, store: str | None) -> None:
 @told_plainly
 def restore(file: Path, store: str | None, replace: bool, yes: bool) -> None:
     """Put the work of a backup FILE back into an empty store, on SQLite or PostgreSQL."""
-    from tutor.store.backup import restore as put_back  # noqa: PLC0415 - so that every other command starts fast
+    from tutor.classroom.row_models import ROW_MODELS  # noqa: PLC0415 - so that every other command starts fast
+    from tutor.store.backup import restore as put_back  # noqa: PLC0415
 
     with _opened(store) as opened:
         if replace:
             confirm(f"Put {file} in place of all work in {opened.place}, for good?", yes=yes)
-        rows = put_back(opened, file, replace=replace)
+        rows = put_back(opened, file, replace=replace, models=ROW_MODELS)
         click.echo(f"{rows} rows of {file} are in {opened.place}.")
 
 

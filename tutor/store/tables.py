@@ -49,7 +49,7 @@ class UtcTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if dialect.name == "sqlite" else value.astimezone(UTC)
 
 
-_UNSTORABLE = re.compile("[\0\ud800-\udfff]")
+UNSTORABLE = re.compile("[\0\ud800-\udfff]")
 
 
 class TypedText(TypeDecorator[str]):
@@ -62,7 +62,7 @@ class TypedText(TypeDecorator[str]):
         """Replace NUL and lone surrogates."""
         if value is None:
             return None
-        return _UNSTORABLE.sub("\ufffd", value)
+        return UNSTORABLE.sub("\ufffd", value)
 
 
 metadata = MetaData(
