@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import func, insert, select
 
 from tutor.store import database
+from tutor.store.backup import back_up, restore
 from tutor.store.database import Store, StoreError
 from tutor.store.tables import learner
 
@@ -124,3 +125,69 @@ def test_a_server_lost_in_the_middle_of_a_write_leaves_nothing_of_it(postgresql_
         with pytest.raises(StoreError, match=r"cannot be reached\. Wait a moment and try again"):
             store.write(add_and_lose)
         assert learners(store) == 1
+
+
+FULL = "CREATE FUNCTION full_disk() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION '{}'{}; END $$"
+ON_EVERY_INSERT = "CREATE TRIGGER full_disk BEFORE INSERT ON learner EXECUTE FUNCTION full_disk()"
+
+
+@pytest.mark.parametrize("words", ["could not extend file: No space left on device", "Auf dem Gerät ist kein Platz"])
+def test_a_full_disk_is_named_and_two_servers_go_on_afterwards(address, sql, words):
+    """As the server reports it, in its language: code 53100 of the PostgreSQL manual's appendix A."""
+    with closing(Store.open(address)) as one, closing(Store.open(address)) as other:
+        one.write(add_learner)
+        sql(FULL.format(words, " USING ERRCODE = '53100'"))
+        sql(ON_EVERY_INSERT)
+        for store in (one, other):
+            with pytest.raises(StoreError, match=r"has no room left on its disk\. Free some space") as caught:
+                store.write(add_learner)
+            assert caught.value.page.startswith("The disk that keeps your work is full")
+            assert learners(store) == 1
+        sql("DROP TRIGGER full_disk ON learner")
+        for store in (one, other):
+            store.write(add_learner)
+        assert learners(one) == learners(other) == 3
+
+
+def test_tables_taken_away_are_not_made_again_under_two_servers(address, sql):
+    with closing(Store.open(address)) as one, closing(Store.open(address)) as other:
+        one.write(add_learner)
+        sql("DROP SCHEMA public CASCADE")
+        sql("CREATE SCHEMA public")
+        for store in (one, other):
+            for use in (lambda at=store: at.write(add_learner), lambda at=store: learners(at), store.prove_writable):
+                with pytest.raises(StoreError, match=r"has lost one of its tables\. Put a copy back") as caught:
+                    use()
+                assert "earlier work may be missing" in caught.value.page
+        assert sql("SELECT count(*) FROM pg_tables WHERE schemaname = 'public'").fetchone() == (0,)
+    with closing(Store.open(address)) as anew:
+        assert anew.is_new
+
+
+def test_what_one_server_restores_the_other_goes_on_with(address, tmp_path):
+    """The one holds connections and has read before; no row of before is left, and no number is given twice."""
+    file = tmp_path / "class.backup"
+    with closing(Store.open(address)) as one, closing(Store.open(address)) as other:
+        one.write(add_learner)
+        back_up(one, file)
+        for _ in range(3):
+            other.write(add_learner)
+        assert learners(one) == learners(other) == 4
+        restore(one, file, replace=True)
+        assert learners(other) == 1
+        other.write(add_learner)
+        assert learners(one) == 2
+
+
+def test_two_servers_go_on_after_a_restart_and_keep_each_acknowledged_write_once(postgresql_server, address):
+    acknowledged = 0
+    with closing(Store.open(address)) as one, closing(Store.open(address)) as other:
+        for at, store in enumerate((one, other) * 6):
+            if at in (4, 9):
+                postgresql_server.stop()
+                with pytest.raises(StoreError, match="cannot be reached"):
+                    store.prove_writable()
+                postgresql_server.start()
+            store.write(add_learner)
+            acknowledged += 1
+        assert learners(one) == learners(other) == acknowledged == 12

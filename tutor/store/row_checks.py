@@ -36,7 +36,6 @@ _KINDS = {
     float: "a number",
     bool: "true or false",
     bytes: "text in base 64",
-    datetime: "a time",
 }
 
 
@@ -122,7 +121,7 @@ def _value(column: Column[Any], plain: Any) -> Any:
             if not UNSTORABLE.search(plain):
                 return plain
     size = f" of at most {kind.length} characters" if isinstance(kind, String) and kind.length else ""
-    raise ValueError(f"'{column.name}' must be {_KINDS[kind.python_type]}{size}")
+    raise ValueError(f"'{column.name}' must be {_KINDS.get(kind.python_type, 'a time')}{size}")
 
 
 def _moment(name: str, text: str) -> datetime:
