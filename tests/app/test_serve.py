@@ -80,9 +80,9 @@ def test_ctrl_c_ends_it_without_a_traceback(tmp_path):
     with started(tmp_path / "store") as (port, process):
         process.send_signal(signal.SIGINT)
         said = process.communicate(timeout=20)[0].decode()
-    welcome, new, desk = said.splitlines()
+    welcome, empty, desk = said.splitlines()
     assert welcome == f"Cold Morning is at http://127.0.0.1:{port}. Stop it with Ctrl+C."
-    assert new == serve.NEW_STORE.format(place=tmp_path / "store")
+    assert empty == serve.EMPTY_STORE.format(place=tmp_path / "store")
     assert re.fullmatch(r"The class desk has no passphrase yet. Its set-up code, for a day: [0-9a-f]{16}", desk)
     assert process.returncode == 0
 

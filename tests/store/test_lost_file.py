@@ -156,10 +156,14 @@ def test_a_store_that_left_its_log_behind_is_not_made_anew(path, how):
     assert companion(path, "wal").read_bytes() == log
 
 
-def test_a_new_store_says_that_it_is_new(store_address):
-    for is_new in (True, False):
+def test_a_store_is_empty_until_somebody_works_with_it(store_address):
+    """So the server's first line tells it also where a command has made the store anew in the meantime."""
+    for _ in "made", "opened":
         with closing(Store.open(store_address)) as store:
-            assert store.is_new is is_new
+            assert store.is_empty()
+    with closing(Store.open(store_address)) as store:
+        answer(store, 1)
+        assert not store.is_empty()
 
 
 def test_looking_for_the_file_costs_next_to_nothing(path):

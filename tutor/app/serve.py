@@ -48,8 +48,8 @@ OPEN_TO_THE_NETWORK = (
     "Every device in this network can open it, and what passes between them is not encrypted: use it in a network that "
     "you trust, or put the tutor behind a front proxy with a certificate."
 )
-NEW_STORE = (
-    "Work is kept in a new, empty store: {place}. If there should be earlier work, stop the tutor and name its place "
+EMPTY_STORE = (
+    "Work is kept in an empty store: {place}. If there should be earlier work, stop the tutor and name its place "
     "with --store."
 )
 STORE_FAILED = (
@@ -174,8 +174,8 @@ def serve(
     here = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
-    if opened.is_new:
-        click.echo(NEW_STORE.format(place=visible(opened.place)))
+    if opened.is_empty():
+        click.echo(EMPTY_STORE.format(place=visible(opened.place)))
     if not ip_address(host).is_loopback:
         click.echo(OPEN_TO_THE_NETWORK)
     if code:

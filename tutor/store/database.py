@@ -24,7 +24,7 @@ from tutor.errors import FaultyRequestError
 from tutor.store import failures
 from tutor.store.failures import ELSEWHERE, Failure
 from tutor.store.file import FileError, StoreFile, address, path_of
-from tutor.store.tables import SCHEMA, metadata, schema_version
+from tutor.store.tables import SCHEMA, learner, metadata, schema_version, school_class
 
 PATIENCE = "10"
 """Seconds that a write waits for another one; an SQLite URL may say otherwise (?timeout=30)."""
@@ -52,13 +52,9 @@ class StoreError(FaultyRequestError):
 
 
 class Store:
-    """The tables of all learners. Threads may share one: each read or write has its own pooled connection.
-
-    `is_new` says whether it was made when it was opened.
-    """
+    """The tables of all learners. Threads may share one: each read or write has its own pooled connection."""
 
     def __init__(self, engine: Engine) -> None:
-        self.is_new = False
         self._engine = engine
         self._writer = engine.execution_options(begin=_WRITE[engine.dialect.name])
         self._file = StoreFile(path_of(engine.url)) if engine.dialect.name == "sqlite" else None
@@ -99,6 +95,11 @@ class Store:
         with self._in_its_place(), self._writer.begin() as connection:
             return work(connection)
 
+    def is_empty(self) -> bool:
+        """Whether there is neither a learner nor a class. Raises StoreError if the store fails."""
+        with self.reading() as connection:
+            return not any(connection.execute(select(table).limit(1)).first() for table in (learner, school_class))
+
     def prove_writable(self) -> None:
         """Write what is there already. Raises StoreError if an answer could not be kept now."""
         self.write(_prove_writable)
@@ -116,7 +117,6 @@ class Store:
             metadata.create_all(connection)
             schema_version.create(connection)
             connection.execute(insert(schema_version).values(version_num=SCHEMA))
-            self.is_new = True
         elif schema_version.name not in tables:
             raise StoreError(f"{self.name} holds another program's tables. Check its name, or {ELSEWHERE}.")
         elif connection.scalar(select(schema_version.c.version_num)) != SCHEMA:

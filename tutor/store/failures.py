@@ -19,7 +19,7 @@ class Failure(NamedTuple):
     page: str = ""
 
 
-_STAYS = "What you typed stays in its box. Tell your instructor, then press the button again."
+_STAYS = "What you typed stays in its box. Tell whoever runs the tutor, then press the button again."
 _FULL = Failure(
     "has no room left on its disk. Free some space and try again.",
     f"The disk that keeps your work is full, so what you did last was not saved. {_STAYS}",
@@ -34,7 +34,7 @@ _DISK = Failure(
 )
 _LOST_PAGE = (
     "The file that keeps your work is missing or damaged, so what you did last was not saved, and earlier work may be "
-    "missing too. Write your answer down and tell your instructor: the tutor must be stopped and the file put back."
+    "missing too. Write your answer down and tell whoever runs the tutor: it must be stopped and the file put back."
 )
 LOST = Failure(
     "was removed, replaced, or cut short while it was in use, so nothing more is kept. Stop the tutor, put the file "
