@@ -34,7 +34,7 @@ def backup(file: Path, store: str | None) -> None:
 @yes_option
 @told_plainly
 def restore(file: Path, store: str | None, replace: bool, yes: bool) -> None:
-    """Put the work of a backup FILE back into an empty store, on SQLite or PostgreSQL."""
+    """Put the work of a backup FILE of at most 2 GB back into an empty store, on SQLite or PostgreSQL."""
     from tutor.classroom.row_models import ROW_MODELS  # noqa: PLC0415 - so that every other command starts fast
     from tutor.store.backup import restore as put_back  # noqa: PLC0415
 
