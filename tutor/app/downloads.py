@@ -69,8 +69,8 @@ async def send(request: Request) -> Response:
     try:
         async with _turns.setdefault(offered.learner, asyncio.Lock()):
             made = await run_in_threadpool(offered.make)
-    except StoreError:
-        return _told("The database does not answer just now. Wait a moment and try again.", 503)
+    except StoreError as error:
+        return _told(error.page or "The database does not answer just now. Wait a moment and try again.", 503)
     except FaultyRequestError as error:
         return _told(str(error), 403)
     name = f"attachment; filename*=UTF-8''{quote(offered.file_name, safe='')}"
