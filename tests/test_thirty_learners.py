@@ -125,8 +125,9 @@ def open_class(store_address, engine):
     with closing(Store.open(store_address)) as store:
         of = Register(store).put(declared)
         Register(store).enter([Member(id=0, name=f"Learner {at}") for at in range(LEARNERS)])
+        codes = list(Register(store).personal_codes().values())
         for at in range(LEARNERS):
-            Claims(store, of).claim(token(at), f"Learner {at}")
+            Claims(store, of).claim(token(at), f"Learner {at}", codes[at])
         hand_out(store, engine, of)
 
 

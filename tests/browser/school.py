@@ -95,7 +95,8 @@ class School:
         """Let so many members solve the first two places, and so many more leave the cold out at the first."""
         with closing(Store.open(self.address)) as store:
             for at, member in enumerate(self.members[: right + wrong]):
-                Claims(store, self.of).claim(self.tokens[at], member.name)
+                claims = Claims(store, self.of)
+                claims.claim(self.tokens[at], member.name, claims.personal_code(member))
                 work = ClassWork(store, self.engine, self.of, member)
                 work.begin()
                 work.arrive(1)

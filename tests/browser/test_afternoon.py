@@ -47,6 +47,13 @@ class Afternoon:
     def code(self):
         return self.look(lambda of, _: of.code)
 
+    def personal_code(self, name):
+        with closing(Store.open(self.server.store)) as store:
+            register = Register(store)
+            (of,) = register.sets()
+            (member,) = [one for one in register.members(of.class_name) if one.name == name]
+            return register.personal_codes(of.class_name)[member.id]
+
     def outcomes(self, name=""):
         return [one for one in self.look(lambda _, results: results.outcomes()) if name in one.handed.member.name]
 
@@ -119,8 +126,8 @@ def make_the_set(instructor):
 def ana_works_through_a_lost_connection(server, afternoon, learner, address):
     proxy = proxies.Proxy(server.port)
     ana = learner(proxy.address + address)
-    work.say_who(ana, "Ana Ferreira")
-    ana.press("I have written it down")
+    work.say_who(ana, "Ana Ferreira", afternoon.personal_code("Ana Ferreira"))
+    ana.page.get_by_text("Problem 1 of 2").wait_for()
     for place in (1, 2):
         if place == 2:
             ana.press("On to problem 2")
@@ -136,8 +143,8 @@ def ana_works_through_a_lost_connection(server, afternoon, learner, address):
 
 def bo_works_on_a_phone(server, afternoon, learner, address):
     bo = learner(server.address + address, **PHONE)
-    work.say_who(bo, "2")
-    bo.press("I have written it down")
+    work.say_who(bo, "2", afternoon.personal_code("Bo Lindqvist"))
+    bo.page.get_by_text("Problem 1 of 2").wait_for()
     said = work.send(bo, 1, afternoon.without_the_cold("Bo", 1))
     assert "How cold are the cells" in said
     assert bo.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]

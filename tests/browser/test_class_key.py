@@ -74,6 +74,7 @@ def opened(server, engine):
     def opened(kind, **changes):
         name = f"key class {next(_numbers)}"
         fields = {"id": "s", "title": "A set", "items": [Item(exercise=KINDS[kind])], "attempts": 2} | changes
+        fields |= {"claim_with": "name alone"}
         with closing(Store.open(server.store)) as store:
             register = Register(store)
             of = register.put(PracticeSet(**fields), name)

@@ -25,6 +25,7 @@ ITEMS = [
 
 def declared(**changes):
     fields = {"id": "cold-strings", "title": "Strings on a cold morning", "items": ITEMS, "attempts": 2}
+    fields["claim_with"] = "name alone"
     return PracticeSet(**{**fields, **changes})
 
 

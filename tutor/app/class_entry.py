@@ -3,11 +3,10 @@
 import streamlit as st
 
 from tutor.app import showing
-from tutor.app.session import store
+from tutor.app.session import client_address, store
 from tutor.app.store_down import faults_in_words
-from tutor.classroom.claims import Claims, CodeWantedError, sets_of
+from tutor.classroom.claims import Claims, sets_of
 from tutor.classroom.codes import set_code
-from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, StoredSet
 
 HERE = "screens/class_work.py"
@@ -33,31 +32,25 @@ def ask_for_code() -> None:
 
 
 def ask_for_name(of: StoredSet) -> None:
-    """The box for the learner's name or number; a name that is taken already asks for its personal code."""
-    st.markdown("Say once who you are; this device remembers it.")
-    wanted = f"personal code wanted {of.code}"
+    """The boxes for the learner's name or number and the personal code: the same two, whatever was typed before."""
+    claims = Claims(store(), of)
+    strict = claims.want_code()
+    if strict:
+        told = (
+            "Type your name or number and your personal code. The code is on the slip or the sheet that your "
+            "instructor gave you. If you have neither, ask your instructor for your code."
+        )
+    else:
+        told = "Type your name or number. If you have used another device before, type your personal code too."
+    st.markdown(f"{told} This device then remembers you.")
     with st.form("name", border=False):
         typed = st.text_input("Your name or number, as on the class list", key=f"name {of.code}", max_chars=_LONGEST)
-        personal = ""
-        if wanted in st.session_state:
-            personal = st.text_input("Your personal code", key=f"personal code {of.code}", max_chars=40)
+        personal = st.text_input("Your personal code", key=f"personal code {of.code}", max_chars=40)
         sent = st.form_submit_button("That is me", type="primary")
     if not sent:
-        if wanted in st.session_state:
-            st.warning(showing.plain(st.session_state[wanted]), icon="❔")
         return
-    claims = Claims(store(), of)
     with faults_in_words():
-        try:
-            claims.claim(st.session_state["learner"], typed, personal)
-        except CodeWantedError as error:
-            st.session_state[wanted] = str(error)
-            st.rerun()
-        except ClassError as error:
-            st.session_state.pop(wanted, None)
-            st.error(showing.plain(str(error)))
-            return
-        st.session_state.pop(wanted, None)
+        claims.claim(st.session_state["learner"], typed, personal, address=client_address())
         if not personal:
             st.session_state[f"new here {of.code}"] = True
         st.rerun()

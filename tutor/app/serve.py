@@ -169,6 +169,8 @@ def serve(
     opened = Store.open(store)
     code = _set_up_code(opened)
     free = free_port(port, host)
+    # Who may say in X-Forwarded-For where a request comes from: the front proxy on this machine, nobody without one.
+    os.environ.setdefault("FORWARDED_ALLOW_IPS", f"{ADDRESS},::1,{host}" if host_names else "")
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content, named, origin_served(host, free, host_names), opened)
     here = f"http://{host}:{free}"

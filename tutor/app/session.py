@@ -39,6 +39,11 @@ def store() -> Store:
     return settings().opened or Store.open(settings().store)
 
 
+def client_address() -> str:
+    """The address that this run's browser comes from, as a front proxy that is trusted says; '' for this machine."""
+    return st.context.ip_address or ""
+
+
 def record() -> Record:
     """The record of the learner whose browser this is."""
     return Record(store(), st.session_state["learner"])

@@ -1,4 +1,8 @@
-"""Which learner is which member: a name is taken once, with the set's code; on a further device by a personal code."""
+"""Which learner is which member: a name is taken with the set's code and the personal code.
+
+A class can have names taken first with the set's code alone; then the personal code is for further devices. Whoever
+tries names is not told which of them are on the class list, or taken, or had another code.
+"""
 
 from datetime import UTC, datetime
 
@@ -9,13 +13,20 @@ from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.names import same_name
 from tutor.classroom.rows import sets_query, stored_set
+from tutor.classroom.tries import NAMES, Tries
 from tutor.learner.record import hash_of, learner_row
 from tutor.store.database import Store
 from tutor.store.tables import binding, class_browser, learner, member, practice_set
 
-
-class CodeWantedError(ClassError):
-    """The name is taken on another device; the personal code shows that it is the same learner."""
+NO_MATCH = (
+    "This name and this code do not match the class list. Compare both with your slip. If you have no slip, ask your "
+    "instructor."
+)
+NO_MATCH_OF_NAMES = (
+    "This name alone does not let you in. Compare it with the class list, or type your number. If you have used "
+    "another device before, also type your personal code. Your instructor has it."
+)
+_NOBODY = "00" * 16  # a secret that is compared with where there is no such name, so that it takes as long
 
 
 def sets_of(store: Store, token: str) -> list[StoredSet]:
@@ -42,24 +53,48 @@ class Claims:
         with self._store.reading() as connection:
             return self._bound(connection, hash_of(token))
 
-    def claim(self, token: str, name_or_number: str, personal: str = "") -> Member:
-        """Take a name of the roster, or the number, for the learner of a browser.
+    def want_code(self, now: datetime | None = None) -> bool:
+        """Whether a name is taken first with the personal code: as this set says, or another of the class not closed.
 
-        Raises CodeWantedError if the name is taken and `personal` is not that member's personal code, ClassError if the
-        roster has no such name, or several, or if this browser is another member already.
+        Whoever has a name has it in all sets of the class, so the strictest of them decides.
         """
+        now = now or datetime.now(UTC)
+        with self._store.reading() as connection:
+            return self._want_code(connection, now)
 
-        def work(connection: Connection) -> Member:
+    def claim(
+        self, token: str, name_or_number: str, personal: str = "", *, address: str = "", now: datetime | None = None
+    ) -> Member:
+        """Take a name of the roster, or the number, for the learner of a browser at an address.
+
+        Raises ClassError if name and code do not fit together, while an address waits after wrong tries, and if this
+        browser is another member already.
+        """
+        now = now or datetime.now(UTC)
+        if not name_or_number.strip():
+            raise ClassError("Nothing was typed. Type your name or your number as it stands on the class list.")
+        tries = Tries(NAMES, address)
+        with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
+            _check_wait(tries, connection, now)
+            strict = self._want_code(connection, now)
+
+        def work(connection: Connection) -> Member | None:
             bound = self._bound(connection, hash_of(token))
-            found = self._on_roster(connection, name_or_number)
-            if bound is not None and bound.id != found.id:
-                raise ClassError(f"On this device you are {bound.name or bound.number}. Leave that name first.")
-            if bound is None:
-                self._check_free(connection, found, personal)
-                self._bind(connection, found, hash_of(token))
+            if bound is not None:
+                return _same(bound, name_or_number)
+            _check_wait(tries, connection, now)
+            found = self._fitting(connection, name_or_number, personal, strict)
+            if found is None:
+                tries.count(connection, now)
+                return None
+            self._bind(connection, found, hash_of(token), now)
+            tries.entered(connection, now)
             return found
 
-        return self._store.write(work)
+        found = self._store.write(work)
+        if found is None:
+            raise ClassError(NO_MATCH if strict else NO_MATCH_OF_NAMES)
+        return found
 
     def leave(self, token: str) -> None:
         """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in."""
@@ -85,34 +120,25 @@ class Claims:
         row = connection.execute(query).mappings().first()
         return Member(**row) if row else None
 
-    def _on_roster(self, connection: Connection, typed: str) -> Member:
-        query = select(member.c.id, member.c.name, member.c.number).where(
-            member.c.school_class_id == self._set.class_id
-        )
-        roster = [Member(**row) for row in connection.execute(query).mappings()]
-        if not typed.strip():
-            raise ClassError("Nothing was typed. Type your name or your number as it stands on the class list.")
-        fitting = [one for one in roster if one.number and same_name(one.number, typed)]
-        fitting = fitting or [one for one in roster if same_name(one.name, typed)]
-        if not fitting:
-            raise ClassError("The class list has no such name or number. Type it as it stands there, or ask.")
-        if len(fitting) > 1:
-            raise ClassError("Several on the class list have this name. Type your number, or ask for it.")
-        return fitting[0]
+    def _want_code(self, connection: Connection, now: datetime) -> bool:
+        rows = connection.execute(sets_query().where(practice_set.c.school_class_id == self._set.class_id)).mappings()
+        sets = [one for one in map(stored_set, rows) if one.id == self._set.id or one.state(now) != "closed"]
+        return any(one.declaration.claim_with == "personal code" for one in sets)
 
-    def _check_free(self, connection: Connection, found: Member, personal: str) -> None:
-        row = connection.execute(select(member.c.claimed_at, member.c.secret).where(member.c.id == found.id)).one()
-        if row.claimed_at is None or is_personal_code(personal, self._set.class_secret, row.secret):
-            return
-        if personal.strip():
-            raise CodeWantedError("This is not the personal code for that name. Compare it, or ask your instructor.")
-        raise CodeWantedError(
-            "This name is taken on another device. Type your personal code, which that device shows and your "
-            "instructor has."
-        )
+    def _fitting(self, connection: Connection, typed: str, personal: str, strict: bool) -> Member | None:
+        """The one member whose name or number and code were typed; if not `strict`, a free name without a code too."""
+        query = select(member).where(member.c.school_class_id == self._set.class_id)
+        roster = connection.execute(query).all()
+        numbered = [one for one in roster if same_name(one.number, typed)]
+        named = numbered or [one for one in roster if same_name(one.name, typed)]
+        secrets = [one.secret for one in named] or [_NOBODY]
+        fits = [is_personal_code(personal, self._set.class_secret, secret) for secret in secrets]
+        found = [one for one, fit in zip(named, fits, strict=False) if fit]
+        if not strict and len(named) == 1 and named[0].claimed_at is None:
+            found = named
+        return Member(id=found[0].id, name=found[0].name, number=found[0].number) if len(found) == 1 else None
 
-    def _bind(self, connection: Connection, found: Member, token_hash: str) -> None:
-        now = datetime.now(UTC)
+    def _bind(self, connection: Connection, found: Member, token_hash: str, now: datetime) -> None:
         owner = learner_row(connection, token_hash)
         row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": found.id, "made_at": now}
         connection.execute(insert(binding).values(row))
@@ -121,3 +147,15 @@ class Claims:
         connection.execute(insert(class_browser).values(of_class))
         first = and_(member.c.id == found.id, member.c.claimed_at.is_(None))
         connection.execute(update(member).where(first).values(claimed_at=now))
+
+
+def _check_wait(tries: Tries, connection: Connection, now: datetime) -> None:
+    if seconds := tries.wait(connection, now):
+        raise ClassError(f"Too many tries did not match the class list. Wait {seconds} s, then try again.")
+
+
+def _same(bound: Member, typed: str) -> Member:
+    """The member that this browser is already. Raises ClassError if another name was typed."""
+    if same_name(bound.name, typed) or same_name(bound.number, typed):
+        return bound
+    raise ClassError(f"On this device you are {bound.name or bound.number}. Leave that name first.")

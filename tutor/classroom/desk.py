@@ -1,40 +1,64 @@
 """The way to the desk: a passphrase kept as a scrypt hash, waits that grow with wrong tries, sessions that end.
 
-The tries are counted in the store, so that several processes, and a restart, count together. A try is counted before it
-is looked at: many at once gain nothing. A browser that has been inside counts for itself, so that nobody's wrong tries
-keep its instructor out; all others count together.
+A try is counted before it is looked at: many at once gain nothing. A browser that has been inside waits for its own
+tries only, so that nobody's wrong ones keep its instructor out; a code from the server's shell waits for none.
 """
 
 import hashlib
 import hmac
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from threading import Lock
+from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, delete, insert, select, update
 
 from tutor.classroom.errors import ClassError
+from tutor.classroom.tries import DESK, NAMES, Tries
 from tutor.store.database import Store
-from tutor.store.tables import desk, desk_browser, desk_session
+from tutor.store.tables import desk, desk_session, tries
 
 SESSION = timedelta(hours=12)
 SET_UP_CODE = timedelta(hours=24)
-LONGEST_WAIT = timedelta(minutes=1)
+ENTRY_CODE = timedelta(minutes=10)
 FEWEST_CHARACTERS = 10
 MOST_CHARACTERS = 1000
 _ROW = 1
-_DESK, _SET_UP = "desk", "set-up"
+_DESK, _SET_UP, _ENTRY = "desk", "set-up", "entry"
+_BUSY = 10.0  # seconds that a try waits for those before it to be looked at
+_hashing = Lock()
 
 
 class DeskError(ClassError):
     """The desk stays shut; a sentence that says why."""
 
 
-class Desk:
-    """The desk of a store, seen from a browser by the token that it holds; every method may raise StoreError."""
+class _Cost(NamedTuple):
+    """What a hash costs (RFC 7914): memory is 128 * r * 2^log_n bytes, time grows with r * p * 2^log_n."""
 
-    def __init__(self, store: Store, browser: str = "") -> None:
-        self._store, self._browser = store, _token_hash(browser)
+    log_n: int
+    r: int
+    p: int
+
+
+# 64 MB, and a quarter of a second of processor time for each try (0.26 s measured on one core of a rented server). More
+# memory would be harder on thieves of the store, and on the small machines that serve classes.
+COST = _Cost(16, 8, 2)
+_EARLIER_COST = _Cost(15, 8, 3)  # of hashes that do not name theirs
+
+
+class Desk:
+    """The desk of a store, seen from a browser by the token that it holds, at the address that it comes from.
+
+    Every method may raise StoreError.
+    """
+
+    def __init__(self, store: Store, browser: str = "", address: str = "") -> None:
+        self._store = store
+        self._tries = Tries(DESK, address, browser)
+        self._tries_at_names = Tries(NAMES, address)
 
     def has_passphrase(self) -> bool:
         """Whether a passphrase was set."""
@@ -46,6 +70,21 @@ class Desk:
         now = now or datetime.now(UTC)
         code = secrets.token_hex(8)
         self._store.write(lambda connection: _keep(connection, _SET_UP, code, now, now + SET_UP_CODE))
+        return code
+
+    def new_entry_code(self, now: datetime | None = None) -> str:
+        """A code for the server's shell: whoever reads it there may enter once, soon, however long others wait.
+
+        An earlier one is good no more.
+        """
+        now = now or datetime.now(UTC)
+        code = secrets.token_hex(8)
+
+        def work(connection: Connection) -> None:
+            connection.execute(delete(desk_session).where(desk_session.c.kind == _ENTRY))
+            _keep(connection, _ENTRY, code, now, now + ENTRY_CODE)
+
+        self._store.write(work)
         return code
 
     def set_first(self, passphrase: str, set_up_code: str, now: datetime | None = None) -> str:
@@ -69,28 +108,36 @@ class Desk:
         Raises DeskError for a poor passphrase.
         """
         _check(passphrase)
-        salt = secrets.token_hex(16)
-        values = {"salt": salt, "passphrase_hash": _hashed(passphrase, salt), "set_at": now or datetime.now(UTC)}
+        values = {**_new_hash(passphrase), "set_at": now or datetime.now(UTC)}
 
         def work(connection: Connection) -> None:
-            _row(connection)
-            free = {"wrong_tries": 0, "wait_until": None}
-            connection.execute(update(desk).where(desk.c.id == _ROW).values(**values, **free))
+            if connection.scalar(select(desk.c.id).where(desk.c.id == _ROW)) is None:
+                connection.execute(insert(desk).values(id=_ROW))
+            connection.execute(update(desk).where(desk.c.id == _ROW).values(values))
             connection.execute(delete(desk_session))
-            connection.execute(delete(desk_browser))
+            connection.execute(delete(tries))
 
         self._store.write(work)
 
     def enter(self, passphrase: str, now: datetime | None = None) -> str:
-        """Begin a session; gives its token. Raises DeskError for a wrong passphrase and while waiting after one."""
+        """Begin a session; gives its token. Takes the passphrase, or a code from the server's shell.
+
+        Raises DeskError for a wrong passphrase and while waiting after one.
+        """
         now = now or datetime.now(UTC)
-        row, tries = self._store.write(lambda connection: self._count_try(connection, now))
-        if row.passphrase_hash is None:
+        if self._uses_entry_code(passphrase, now):
+            return self._begin(now)
+        with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
+            self._check_wait(connection, now)
+            kept = connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).first()
+        if kept is None or kept.passphrase_hash is None:
             raise DeskError("The desk has no passphrase yet. Set one with the code that the server printed.")
-        given = _hashed(passphrase[:MOST_CHARACTERS], row.salt)
-        if not hmac.compare_digest(given, row.passphrase_hash):
-            seconds = _wait(tries).seconds
+        seconds = self._store.write(lambda connection: self._count_try(connection, now))
+        passphrase = passphrase[:MOST_CHARACTERS]
+        if not _is_hash_of(passphrase, kept.salt, kept.passphrase_hash):
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
+        if not kept.passphrase_hash.startswith(_prefix(COST)):
+            self._renew_hash(passphrase, kept.passphrase_hash)
         return self._begin(now)
 
     def begin_for_owner(self, since: datetime, now: datetime | None = None) -> str:
@@ -109,39 +156,39 @@ class Desk:
         gone = desk_session.c.token_hash == _token_hash(token)
         self._store.write(lambda connection: connection.execute(delete(desk_session).where(gone)))
 
-    def _counter(self, connection: Connection) -> tuple[Table, ColumnElement[bool]]:
-        """Where this browser's wrong tries are counted, and in which row."""
-        _row(connection)
-        own = desk_browser.c.token_hash == self._browser
-        if connection.scalar(select(desk_browser.c.token_hash).where(own)) is not None:
-            return desk_browser, own
-        return desk, desk.c.id == _ROW
+    def _uses_entry_code(self, typed: str, now: datetime) -> bool:
+        """Whether a text is the code that was made last and nobody has used; uses it up."""
+        given = _token_hash(typed.strip().lower())
+        codes = select(desk_session.c.token_hash).where(desk_session.c.kind == _ENTRY, desk_session.c.ends_at > now)
+        with self._store.reading() as connection:
+            kept = connection.scalar(codes) or ""
+        if not hmac.compare_digest(given, kept):
+            return False
+        used = delete(desk_session).where(desk_session.c.token_hash == kept)
+        return self._store.write(lambda connection: connection.execute(used).rowcount) == 1
 
-    def _count_try(self, connection: Connection, now: datetime) -> tuple[Any, int]:
-        """Count one more try as wrong until it proves right; gives the passphrase's row and how many tries that makes.
-
-        Raises DeskError while waiting.
-        """
-        counter, which = self._counter(connection)
-        counted = connection.execute(select(counter.c.wrong_tries, counter.c.wait_until).where(which)).one()
-        wait_until = counted.wait_until
-        # A longer one was set before the clock was set back; twice as long, for tries at once may come in any order.
-        if wait_until is not None and now < wait_until <= now + 2 * LONGEST_WAIT:
-            seconds = max(1, round((wait_until - now).total_seconds()))
+    def _check_wait(self, connection: Connection, now: datetime) -> None:
+        """Raises DeskError while waiting."""
+        if seconds := self._tries.wait(connection, now):
             raise DeskError(f"There was a wrong try just now. Wait {seconds} s and try again.")
-        tries = counted.wrong_tries + 1
-        values = {"wrong_tries": tries, "wait_until": now + _wait(tries)}
-        connection.execute(update(counter).where(which).values(**values))
-        return connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).one(), tries
+
+    def _count_try(self, connection: Connection, now: datetime) -> int:
+        """Count one more try as wrong until it proves right; gives how many seconds the next one waits."""
+        self._check_wait(connection, now)
+        return self._tries.count(connection, now)
+
+    def _renew_hash(self, passphrase: str, earlier: str) -> None:
+        """Keep the passphrase at today's cost, unless another was set meanwhile."""
+        same = update(desk).where(desk.c.id == _ROW, desk.c.passphrase_hash == earlier).values(_new_hash(passphrase))
+        self._store.write(lambda connection: connection.execute(same))
 
     def _begin(self, now: datetime, since: datetime | None = None) -> str:
         token = secrets.token_urlsafe(32)
 
         def work(connection: Connection) -> None:
-            counter, which = self._counter(connection)
-            connection.execute(update(counter).where(which).values(wrong_tries=0, wait_until=None))
-            if counter is desk:
-                connection.execute(insert(desk_browser).values(token_hash=self._browser, wrong_tries=0))
+            self._tries.take_back(connection, now)
+            self._tries.entered(connection, now)
+            self._tries_at_names.entered(connection, now)  # the class's learners come from here
             connection.execute(delete(desk_session).where(desk_session.c.ends_at <= now))
             _keep(connection, _DESK, token, now, (since or now) + SESSION)
 
@@ -157,16 +204,6 @@ class Desk:
         return ends_at is not None and now < ends_at
 
 
-def _wait(tries: int) -> timedelta:
-    """1, 2, 4, ... seconds, at most a minute."""
-    return min(LONGEST_WAIT, timedelta(seconds=2 ** min(tries - 1, 10)))
-
-
-def _row(connection: Connection) -> None:
-    if connection.scalar(select(desk.c.id).where(desk.c.id == _ROW)) is None:
-        connection.execute(insert(desk).values(id=_ROW, wrong_tries=0))
-
-
 def _keep(connection: Connection, kind: str, token: str, now: datetime, ends_at: datetime) -> None:
     row = {"token_hash": _token_hash(token), "kind": kind, "made_at": now, "ends_at": ends_at}
     connection.execute(insert(desk_session).values(row))
@@ -176,10 +213,38 @@ def _token_hash(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _hashed(passphrase: str, salt: str) -> str:
-    """RFC 7914 with N = 2^15, r = 8, p = 3: a third of a second and 32 MB for each try."""
+def _prefix(cost: _Cost) -> str:
+    return "-".join(map(str, cost)) + ":"
+
+
+def _new_hash(passphrase: str) -> dict[str, str]:
+    """What the store keeps of a passphrase: its hash, after what that costs, and the salt."""
+    salt = secrets.token_hex(16)
+    return {"salt": salt, "passphrase_hash": _prefix(COST) + _hashed(passphrase, salt, COST)}
+
+
+def _is_hash_of(passphrase: str, salt: str, kept: str) -> bool:
+    named, _, digest = kept.rpartition(":")
+    cost = _Cost(*map(int, named.split("-"))) if named else _EARLIER_COST
+    return hmac.compare_digest(_hashed(passphrase, salt, cost), digest)
+
+
+def _hashed(passphrase: str, salt: str, cost: _Cost) -> str:
     text = passphrase.encode("utf-8", "surrogatepass")
-    return hashlib.scrypt(text, salt=bytes.fromhex(salt), n=2**15, r=8, p=3, maxmem=2**26, dklen=32).hex()
+    with _turn():
+        n, room = 2**cost.log_n, 2 * 128 * cost.r * 2**cost.log_n
+        return hashlib.scrypt(text, salt=bytes.fromhex(salt), n=n, r=cost.r, p=cost.p, maxmem=room, dklen=32).hex()
+
+
+@contextmanager
+def _turn() -> Iterator[None]:
+    """One hash at a time: however many try at once, they take one core and the memory of one."""
+    if not _hashing.acquire(timeout=_BUSY):
+        raise DeskError("Many are trying to enter just now. Wait a moment and try again.")
+    try:
+        yield
+    finally:
+        _hashing.release()
 
 
 def _check(passphrase: str) -> None:

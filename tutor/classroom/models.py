@@ -13,6 +13,7 @@ MOST_PROBLEMS = 60
 
 Verdict = Literal["right", "wrong", "unclear", "refused", ""]
 Help = Literal["nothing", "hints", "solution"]
+ClaimWith = Literal["personal code", "name alone"]
 
 
 class Item(Model):
@@ -41,6 +42,9 @@ class PracticeSet(Model):
     opens: AwareDatetime | None = None
     closes: AwareDatetime | None = None
     zone: Annotated[str, Field(description="the time zone in which times are shown, as 'Europe/Lisbon'")] = "UTC"
+    claim_with: Annotated[
+        ClaimWith, Field(description="what takes a name of the class list for the first time, beside the set's code")
+    ] = "personal code"
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:

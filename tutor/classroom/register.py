@@ -10,7 +10,7 @@ from sqlalchemy import Connection, func, insert, select, update
 
 from tutor.classroom.codes import new_secret, new_set_code, personal_code, set_code
 from tutor.classroom.errors import ClassError
-from tutor.classroom.models import Member, PracticeSet, StoredSet
+from tutor.classroom.models import ClaimWith, Member, PracticeSet, StoredSet
 from tutor.classroom.names import Roll, same_name
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.store.database import Store
@@ -61,7 +61,7 @@ class Register:
                 )
                 row = connection.execute(mine).mappings().one()
             found = stored_set(row)
-            if _apart_from_times(found.declaration) != _apart_from_times(declared):
+            if _unchangeable(found.declaration) != _unchangeable(declared):
                 raise ClassError(
                     f"The class '{class_name}' has another set '{declared.id}' already. Give this one another id."
                 )
@@ -133,6 +133,12 @@ class Register:
         self._change(set_id, declaration=_with_times(self.get(set_id).declaration, opens, closes))
         return self.get(set_id)
 
+    def change_claiming(self, set_id: int, claim_with: ClaimWith) -> StoredSet:
+        """Say with what names are taken from now on; who has taken one keeps it."""
+        changed = self.get(set_id).declaration.model_copy(update={"claim_with": claim_with})
+        self._change(set_id, declaration=changed.model_dump(mode="json"))
+        return self.get(set_id)
+
     def _change(self, set_id: int, **values: Any) -> None:
         self._store.write(
             lambda connection: connection.execute(
@@ -201,6 +207,25 @@ class Register:
             )
 
         self._store.write(work)
+
+    def release_all(self, class_name: str = USUAL_CLASS) -> int:
+        """Release the names of a whole class, as `release` does one; gives how many were taken.
+
+        All members' personal codes change, so that a slip that went round opens nothing.
+        """
+
+        def work(connection: Connection) -> int:
+            owner = select(school_class.c.id).where(school_class.c.name == class_name).scalar_subquery()
+            members = connection.execute(
+                select(member.c.id, member.c.claimed_at).where(member.c.school_class_id == owner)
+            ).all()
+            connection.execute(binding.delete().where(binding.c.school_class_id == owner))
+            for one in members:
+                fresh = {"claimed_at": None, "secret": new_secret()}
+                connection.execute(update(member).where(member.c.id == one.id).values(fresh))
+            return sum(one.claimed_at is not None for one in members)
+
+        return self._store.write(work)
 
     def erase(self, member_id: int) -> None:
         """Delete all that is kept about a member, and the practice in browsers that are theirs alone."""
@@ -271,5 +296,6 @@ def _with_times(declared: PracticeSet, opens: datetime | None, closes: datetime 
     return declared.model_copy(update={"opens": opens, "closes": closes}).model_dump(mode="json")
 
 
-def _apart_from_times(declared: PracticeSet) -> PracticeSet:
-    return declared.model_copy(update={"opens": None, "closes": None})
+def _unchangeable(declared: PracticeSet) -> PracticeSet:
+    """A set apart from what may differ from its file once it is open."""
+    return declared.model_copy(update={"opens": None, "closes": None, "claim_with": "personal code"})

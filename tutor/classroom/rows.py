@@ -28,7 +28,8 @@ def stored_set(row: RowMapping) -> StoredSet:
         id=row["id"],
         class_id=row["school_class_id"],
         class_name=row["class_name"],
-        declaration=PracticeSet.model_validate(row["declaration"]),
+        # A set that does not say how names are claimed is from before there was a choice.
+        declaration=PracticeSet.model_validate({"claim_with": "name alone", **row["declaration"]}),
         code=row["code"],
         secret=row["secret"],
         class_secret=row["class_secret"],

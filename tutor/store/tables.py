@@ -341,19 +341,18 @@ desk = Table(
     Column("salt", String(64)),
     Column("passphrase_hash", String(128)),
     Column("set_at", UtcTime),
-    Column("wrong_tries", Integer, nullable=False),
-    Column("wait_until", UtcTime),
 )
-"""One row: the instructor's passphrase, hashed, and how long the next try has to wait."""
+"""One row: the instructor's passphrase, hashed."""
 
-desk_browser = Table(
-    "desk_browser",
+tries = Table(
+    "tries",
     metadata,
-    Column("token_hash", String(64), primary_key=True),
-    Column("wrong_tries", Integer, nullable=False),
-    Column("wait_until", UtcTime),
+    Column("who", String(64), primary_key=True),
+    Column("wrong", Float, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("entered_at", UtcTime),
 )
-"""Browsers that have been inside: each waits for its own wrong tries only."""
+"""Wrong tries at the desk and at names, of a browser, an address (both hashed) or everybody, until `at`."""
 
 desk_session = Table(
     "desk_session",

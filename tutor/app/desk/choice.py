@@ -61,7 +61,13 @@ def next_step(room: Room, chosen: Chosen) -> None:
             told = f"hand out the link, or write the code on the board: **{chosen.of.code}** at `{address}`"
         else:
             told = f"open the set on this computer with the code **{chosen.of.code}**"
-        st.info(f"Next: {told}. Or print the sheets.", icon="➡")
+        slips = " Each learner also needs a slip from the tab 'Roster'." if wants_slips(chosen.of) else ""
+        st.info(f"Next: {told}. Or print the sheets.{slips}", icon="➡")
+
+
+def wants_slips(of: StoredSet) -> bool:
+    """Whether learners need their personal code to come in."""
+    return of.declaration.claim_with == "personal code"
 
 
 def _has_begun(room: Room, of: StoredSet) -> bool:

@@ -21,7 +21,7 @@ _TOLD = "desk told"
 
 def enter() -> Room | None:
     """The room if this tab's session is inside; else the way in is shown."""
-    desk = Desk(session.store(), st.session_state["learner"])
+    desk = Desk(session.store(), st.session_state["learner"], session.client_address())
     token = st.session_state.get(_TOKEN, "")
     if desk.is_inside(token):
         return Room(token)
@@ -64,11 +64,17 @@ def _begin(token: str) -> None:
 
 def _by_passphrase(desk: Desk) -> None:
     with st.form("enter", border=False):
-        typed = st.text_input("Passphrase", type="password", max_chars=MOST_CHARACTERS, autocomplete="current-password")
+        typed = st.text_input(
+            "Passphrase, or a one-time code",
+            type="password",
+            max_chars=MOST_CHARACTERS,
+            autocomplete="current-password",
+        )
         sent = st.form_submit_button("Enter the desk", type="primary")
     st.caption(
         "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or reloaded. "
-        "Forgotten? Who has the server's shell sets another with: coldmorning passphrase"
+        "Forgotten? Who has the server's shell sets another with: coldmorning passphrase. "
+        "If wrong tries of others make you wait, print a one-time code there: coldmorning desk-code"
     )
     if sent:
         try:

@@ -2,8 +2,10 @@
 
 import re
 import secrets
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
 import streamlit as st
@@ -16,7 +18,7 @@ from tutor.app.session import UNITS, AnyProblem, chosen_rulebook, engine, librar
 from tutor.app.uploads import DESK, upload
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
 from tutor.classroom.exams import LIMITS
-from tutor.classroom.models import MOST_PROBLEMS, Item, PracticeSet
+from tutor.classroom.models import MOST_PROBLEMS, ClaimWith, Item, PracticeSet
 from tutor.classroom.register import LONGEST_NAME
 from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
 from tutor.content.library import Library
@@ -30,6 +32,11 @@ PREVIEWED = 25
 PROPOSE, CHOOSE, KEEP = "Propose them", "Let me choose", "Keep those of the file or the report"
 MARKED = {"at once": "At once", "when closed": "When the set closes"}
 SOLUTIONS = {"when closed": "When the set closes", "when solved": "Once solved, or attempts used up", "never": "Never"}
+CLAIMS: dict[ClaimWith, str] = {"personal code": "Their personal code, from the slip", "name alone": "Their name alone"}
+CLAIMS_TOLD = (
+    "With the name alone, anyone who has the set's code can claim a free name. With the personal code, print the slips "
+    "in the tab 'Roster' first."
+)
 HELPS = {"hints": "Hints", "nothing": "None", "solution": "Hints and the worked solution"}
 
 
@@ -220,7 +227,7 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
     zones = sorted(available_timezones())
     zone_now = usual.get("zone") or st.context.timezone or "UTC"
 
-    def pick(label: str, words: dict[str, str], name: str, key: str) -> str:
+    def pick(label: str, words: Mapping[Any, str], name: str, key: str) -> str:
         at = list(words).index(usual[name]) if name in usual else 0
         chosen: str = st.selectbox(
             label, list(words), at, format_func=words.__getitem__, key=f"desk {key} {number}", persist_state="session"
@@ -241,6 +248,8 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
         if marked == "when closed":
             st.caption(LIMITS)
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
+        claim_with = pick("Learners claim their name with", CLAIMS, "claim_with", "claims")
+        st.caption(CLAIMS_TOLD)
         at = zones.index(zone_now) if zone_now in zones else zones.index("UTC")
         zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}", persist_state="session")
         opens = _moment("Opens (empty: at once)", usual.get("opens"), zone, f"desk opens {number}")
@@ -250,6 +259,7 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
         "help": help_,
         "marked": marked,
         "solutions": "when solved" if help_ == "solution" else solutions,
+        "claim_with": claim_with,
         "zone": zone,
         "opens": opens,
         "closes": closes,

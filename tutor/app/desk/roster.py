@@ -42,6 +42,7 @@ def show(room: Room, chosen: Chosen) -> None:
     _by_hand(room, chosen)
     if members:
         _one(room, members)
+        _everybody(room, chosen, len(members))
 
 
 def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
@@ -51,7 +52,8 @@ def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
     codes = room.register.personal_codes(chosen.class_name)
     show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
     st.caption(
-        "A learner types the personal code on a second device; on the first, the name and the set's code are enough."
+        "A learner types the personal code to claim the name, and again on a second device. If a set lets learners "
+        "claim with the name alone, they need the code on a second device only."
     )
     of = chosen.of
     if of is None:
@@ -186,3 +188,25 @@ def _one(room: Room, members: list[Member]) -> None:
         st.rerun()
     elif sent:
         st.warning("Nothing was erased: what you typed is not the learner's name.")
+
+
+def _everybody(room: Room, chosen: Chosen, members: int) -> None:
+    st.subheader("All names", anchor=False)
+    st.markdown("If somebody took names that are not theirs, release all names of the class. No work is lost.")
+    key = f"desk release all {chosen.class_name}"
+
+    def consequence() -> str:
+        taken = len(room.register.claimed(chosen.class_name))
+        return (
+            f"{counted(taken, 'name is', 'names are')} in use. Every learner must claim the name again. The personal "
+            f"codes of all {counted(members, 'learner')} change, so slips and sheets that you have printed are no "
+            "longer valid. Print them again."
+        )
+
+    if confirmed("Release all names", consequence, "Release all now", "Keep names", key):
+        released = room.register.release_all(chosen.class_name)
+        st.session_state[_TOLD] = (
+            f"{counted(released, 'name was', 'names were')} released. All personal codes changed. "
+            "Print the slips again."
+        )
+        st.rerun()

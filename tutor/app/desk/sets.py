@@ -57,6 +57,7 @@ def _standing(room: Room, of: StoredSet) -> None:
     st.code(address or link_here(of), language=None, wrap_lines=True)
     if not address:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
+    _claiming(room, of)
     room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
     _close_or_reopen(room, of, now)
     _exam(room, of, now)
@@ -86,6 +87,22 @@ def _exam(room: Room, of: StoredSet, now: datetime) -> None:
         if st.button("Turn off", key="desk exam off", disabled=switch is None):
             room.exams.turn_off()
             st.rerun()
+
+
+def _claiming(room: Room, of: StoredSet) -> None:
+    """With what learners take their names the first time; changed at once."""
+    ways = list(making.CLAIMS)
+    chosen = st.selectbox(
+        "Learners claim their name with",
+        ways,
+        ways.index(of.declaration.claim_with),
+        format_func=making.CLAIMS.__getitem__,
+        key=f"desk claims {of.id} {of.declaration.claim_with}",
+    )
+    st.caption(f"{making.CLAIMS_TOLD} If one set of a class asks for the personal code, all open sets of it do.")
+    if chosen != of.declaration.claim_with:
+        room.register.change_claiming(of.id, chosen)
+        st.rerun()
 
 
 def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:

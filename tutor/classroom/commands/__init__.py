@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from tutor.classroom.commands.desk import passphrase
+from tutor.classroom.commands.desk import desk_code, passphrase
 from tutor.classroom.commands.exams import exam
 from tutor.classroom.commands.exports import export, report
 from tutor.classroom.commands.handed import handed
@@ -30,6 +30,7 @@ CLASS_COMMANDS: Sequence[click.Command] = (
     report,
     export,
     passphrase,
+    desk_code,
     release_learner,
     erase_learner,
 )

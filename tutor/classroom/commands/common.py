@@ -101,6 +101,7 @@ def set_json(of: "StoredSet") -> dict[str, Any]:
         "problems": len(rules.places),
         "opens": rules.opens.isoformat() if rules.opens else None,
         "closes": rules.closes.isoformat() if rules.closes else None,
+        "claim_with": rules.claim_with,
         "closed_at": of.closed_at.isoformat() if of.closed_at else None,
     }
 

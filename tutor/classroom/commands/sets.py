@@ -23,7 +23,7 @@ from tutor.shell import (
 )
 
 if TYPE_CHECKING:
-    from tutor.classroom.models import StoredSet
+    from tutor.classroom.models import ClaimWith, StoredSet
     from tutor.store.database import Store
 
 _file = click.argument("file", type=click.Path(path_type=Path))
@@ -87,6 +87,8 @@ def open_(file: Path, class_name: str, content: Path | None, store: str | None, 
         click.echo("It was open already and keeps its times; 'coldmorning set times' changes them.", err=True)
     if of.declaration.is_exam:
         click.echo(f"{LIMITS} 'coldmorning exam on' turns the exam switch on.", err=True)
+    if of.declaration.claim_with != found.claim_with:
+        click.echo("It keeps what learners claim their names with; 'coldmorning set claims' changes it.", err=True)
 
 
 @sets.command("list")
@@ -177,6 +179,26 @@ def times(
         if until is not None and until <= datetime.now(UTC):
             _confirm_closing(kept, found, yes)
         _print_set(register.change_times(found.id, from_, until), as_json)
+
+
+@sets.command()
+@of_a_set
+@click.option(
+    "--with",
+    "claim_with",
+    type=click.Choice(["personal code", "name alone"]),
+    required=True,
+    help="What a learner types the first time, beside the set's code and the name.",
+)
+@json_option
+@told_plainly
+def claims(which: str, class_name: str | None, store: str | None, claim_with: "ClaimWith", as_json: bool) -> None:
+    """Let learners claim their names with their personal code, or with the name alone."""
+    from tutor.classroom.register import Register
+
+    with opened(store) as kept:
+        register = Register(kept)
+        _print_set(register.change_claiming(register.find(which, class_name).id, claim_with), as_json)
 
 
 def _moment(text: str | None, zone: str) -> datetime | None:

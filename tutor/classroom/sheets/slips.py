@@ -20,7 +20,7 @@ def screen_note(of: StoredSet, address: str, own: str) -> str:
     where = f"open {address} or type" if address else "type"
     return (
         f"To answer on a screen, {where} the set's code {of.code} on the page Class work. "
-        f"On a second device, also type your personal code {own}."
+        f"Then type your name or number and your personal code {own}."
     )
 
 
@@ -31,8 +31,8 @@ def slips(of: StoredSet, address: str, members: Iterable[Member], codes: Mapping
     parts = [
         f"<section><h2><bdi>{escape(called(member))}</bdi></h2><p>{escape(of.declaration.title)}</p>"
         f"<p>{way_in}</p>"
-        f"<p>On a second device: personal code <b>{codes[member.id]}</b>. "
-        "Keep it to yourself.</p></section>"
+        f"<p>Then type your name or number and your personal code <b>{codes[member.id]}</b>. "
+        "Show the code to nobody.</p></section>"
         for member in members
     ]
     style = (
