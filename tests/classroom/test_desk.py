@@ -1,12 +1,21 @@
 """The desk: opened by its passphrase alone, slow on wrong tries, sessions that end, nothing of it to be read."""
 
+import hashlib
 import re
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import select, update
 
-from tutor.classroom.desk import SESSION, Desk, DeskError
+from tutor.classroom import desk as desk_module
+from tutor.classroom.desk import COST, ENTRY_CODE, SESSION, Desk, DeskError
+from tutor.classroom.tries import DESK
+from tutor.store import tables
 from tutor.store.database import Store
 
 PASSPHRASE = "cold copper carries current"
@@ -132,9 +141,9 @@ def test_a_try_that_began_before_the_last_one_waits_too(shut, noon):
 
 
 def test_nothing_of_it_can_be_read_in_the_store(shut, noon, held):
-    code = shut.new_set_up_code(noon)
+    code, one_time = shut.new_set_up_code(noon), shut.new_entry_code(noon)
     token = shut.enter(PASSPHRASE, noon)
-    for secret in (PASSPHRASE, token, code):
+    for secret in (PASSPHRASE, token, code, one_time):
         assert secret.encode() not in held()
 
 
@@ -157,3 +166,159 @@ def test_wrong_tries_of_others_do_not_keep_out_who_has_been_inside(shut, store, 
         mine.enter("a wrong passphrase", noon + timedelta(minutes=19))
     with pytest.raises(DeskError, match="just now"):
         mine.enter(PASSPHRASE, noon + timedelta(minutes=19))
+
+
+SCHOOL, HOME = "198.51.100.7", "192.0.2.4"  # addresses for documentation (RFC 5737)
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Hashes that cost nothing, for tests of many tries."""
+    monkeypatch.setattr(
+        desk_module, "_hashed", lambda text, salt, _cost: hashlib.sha256((salt + text).encode()).hexdigest()
+    )
+
+
+@pytest.fixture
+def guess(store, noon):
+    """guess(address, browser, seconds after noon): what a wrong passphrase is told."""
+
+    def guess(address, browser="", after=0):
+        with pytest.raises(DeskError) as caught:
+            Desk(store, browser, address).enter("a wrong passphrase", noon + after * SECOND)
+        return str(caught.value)
+
+    return guess
+
+
+def test_strangers_elsewhere_do_not_keep_the_instructor_out(quick, shut, store, noon, guess):
+    """Not of a browser that was inside, nor of a new one where somebody has been inside."""
+    Desk(store, "the instructor's", SCHOOL).enter(PASSPHRASE, noon)
+    looked_at = 0
+    for second in range(1, 3601):
+        looked_at += "not the passphrase" in guess(f"203.0.113.{second % 200}", f"stranger {second}", second)
+    assert looked_at <= DESK.free_of_all + 6 + 60
+    later = noon + 3600 * SECOND
+    assert Desk(store, "the instructor's", HOME).enter(PASSPHRASE, later)
+    assert Desk(store, "another of the instructor's", SCHOOL).enter(PASSPHRASE, later)
+    with pytest.raises(DeskError, match="just now"):
+        Desk(store, "a stranger's", "203.0.113.250").enter(PASSPHRASE, later)
+
+
+def test_one_address_makes_few_tries_in_an_hour_whatever_browsers_it_shows(quick, shut, guess):
+    looked_at = sum("not the passphrase" in guess(SCHOOL, f"browser {at}", at) for at in range(3600))
+    assert 60 <= looked_at <= 6 + 60
+
+
+def test_a_browser_waits_at_whatever_address(quick, shut, store, noon, guess):
+    assert "Wait 1 s" in guess(SCHOOL, "a stranger's")
+    assert "just now" in guess(HOME, "a stranger's")
+    assert Desk(store, "another", HOME).enter(PASSPHRASE, noon)
+
+
+def test_many_at_once_are_looked_at_once(quick, shut, store, noon):
+    def try_it(_):
+        with pytest.raises(DeskError) as caught:
+            Desk(store, "", SCHOOL).enter("a wrong passphrase", noon)
+        return "not the passphrase" in str(caught.value)
+
+    with ThreadPoolExecutor(8) as at_once:
+        assert sum(at_once.map(try_it, range(40))) == 1
+
+
+def test_a_one_time_code_opens_while_everybody_waits(quick, shut, store, noon, guess):
+    for at in range(200):
+        guess(SCHOOL, "the instructor's", at)
+    later, mine = noon + 200 * SECOND, Desk(store, "the instructor's", SCHOOL)
+    code = Desk(store).new_entry_code(later)
+    with pytest.raises(DeskError, match="just now"):
+        mine.enter(PASSPHRASE, later)
+    token = mine.enter(f" {code.upper()} ", later)
+    assert mine.is_inside(token, later)
+    assert mine.enter(PASSPHRASE, later)
+
+
+def test_a_one_time_code_is_good_once_and_soon_and_only_the_last(quick, shut, store, noon):
+    earlier, code = shut.new_entry_code(noon), shut.new_entry_code(noon)
+    thieves = [Desk(store, f"browser {at}", f"203.0.113.{at}") for at in range(3)]
+    with pytest.raises(DeskError, match="not the passphrase"):
+        thieves[0].enter(earlier, noon)
+    with pytest.raises(DeskError, match="not the passphrase"):
+        thieves[1].enter(code, noon + ENTRY_CODE)
+    assert not shut.is_inside(code, noon)
+    assert shut.enter(code, noon + ENTRY_CODE - SECOND)
+    with pytest.raises(DeskError, match="not the passphrase"):
+        thieves[2].enter(code, noon + ENTRY_CODE - SECOND)
+
+
+def test_of_many_with_the_same_one_time_code_one_enters(quick, shut, store, noon):
+    code = shut.new_entry_code(noon)
+
+    def try_it(at):
+        try:
+            return Desk(store, f"browser {at}", f"203.0.113.{at}").enter(code, noon)
+        except DeskError:
+            return None
+
+    with ThreadPoolExecutor(8) as at_once:
+        assert len([token for token in at_once.map(try_it, range(16)) if token]) == 1
+
+
+def test_a_new_passphrase_ends_the_one_time_code_and_all_waiting(quick, shut, store, noon, guess):
+    code = shut.new_entry_code(noon)
+    guess(SCHOOL)
+    shut.set_passphrase("another long passphrase", noon)
+    with pytest.raises(DeskError, match="not the passphrase"):
+        Desk(store, "", SCHOOL).enter(code, noon)
+
+
+def test_a_hash_of_earlier_cost_opens_and_is_made_anew(shut, store, noon):
+    salt = "5a" * 16
+    earlier = hashlib.scrypt(PASSPHRASE.encode(), salt=bytes.fromhex(salt), n=2**15, r=8, p=3, maxmem=2**26, dklen=32)
+    values = {"salt": salt, "passphrase_hash": earlier.hex()}
+    store.write(lambda connection: connection.execute(update(tables.desk).values(values)))
+
+    def kept():
+        with store.reading() as connection:
+            return connection.execute(select(tables.desk.c.salt, tables.desk.c.passphrase_hash)).one()
+
+    with pytest.raises(DeskError):
+        shut.enter("a wrong passphrase", noon)
+    assert tuple(kept()) == (salt, earlier.hex())
+    assert shut.enter(PASSPHRASE, noon + 2 * SECOND)
+    renewed = kept()
+    assert renewed.salt != salt
+    assert renewed.passphrase_hash.startswith("16-8-2:")
+    assert shut.enter(PASSPHRASE, noon + 3 * SECOND)
+    assert kept() == renewed
+
+
+def test_a_hash_costs_what_is_said():
+    """64 MB (RFC 7914, section 2: 128 * r * N bytes) and a quarter of a second, on machines from slow to fast."""
+    assert 128 * COST.r * 2**COST.log_n == 64 * 2**20
+    began = time.thread_time()
+    desk_module._hashed(PASSPHRASE, "00" * 16, COST)
+    assert 0.25 / 4 < time.thread_time() - began < 0.25 * 6
+    program = """
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from tutor.classroom.desk import COST, _hashed
+
+def most():
+    status = Path("/proc/self/status").read_text()
+    return int(status.split("VmHWM:")[1].split()[0]) / 1024
+
+before = most()
+with ThreadPoolExecutor(4) as at_once:
+    list(at_once.map(lambda _: _hashed("x" * 20, "00" * 16, COST), range(4)))
+print(most() - before)
+"""
+    grown = float(subprocess.run([sys.executable, "-c", program], check=True, capture_output=True).stdout)
+    assert 55 < grown < 64 + 20  # four at once take the memory of one
+
+
+def test_who_waits_too_long_for_a_turn_is_told(shut, noon, monkeypatch):
+    monkeypatch.setattr(desk_module, "_BUSY", 0.05)
+    with desk_module._hashing, pytest.raises(DeskError, match="Many are trying to enter"):
+        shut.enter(PASSPHRASE, noon)
+    assert shut.enter(PASSPHRASE, noon + 2 * SECOND)

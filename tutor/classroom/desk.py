@@ -27,7 +27,7 @@ FEWEST_CHARACTERS = 10
 MOST_CHARACTERS = 1000
 _ROW = 1
 _DESK, _SET_UP, _ENTRY = "desk", "set-up", "entry"
-_BUSY = 10.0  # seconds that a try waits for those before it to be looked at
+_BUSY = 30.0  # seconds that a try waits for those before it to be looked at
 _hashing = Lock()
 
 

@@ -66,10 +66,10 @@ class Tries:
         """How many seconds the next try has to wait; 0 if it may be made."""
         longest = timedelta(0)
         for who, (wrong, at) in self._counted(connection, now).items():
-            until = at + _wait(wrong - self._free[who])
-            # A count from after `now` was made before the clock was set back; tries at once may come in any order.
-            if until <= now + 2 * LONGEST_WAIT:
-                longest = max(longest, until - now)
+            waits = _wait(wrong - self._free[who])
+            # A count from long after `now` is from before the clock was set back; tries at once may come in any order.
+            if waits and at + waits <= now + 2 * LONGEST_WAIT:
+                longest = max(longest, at + waits - now)
         return ceil(longest.total_seconds())
 
     def count(self, connection: Connection, now: datetime) -> int:
