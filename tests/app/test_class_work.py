@@ -1,17 +1,22 @@
 """The class work page through Streamlit's own test driver: what it says when the store does not answer, and after."""
 
+import re
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import serve, session
+from tutor.app import class_entry, serve, session
 from tutor.classroom.claims import Claims
+from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
+from tutor.classroom.tries import NAMES
 from tutor.classroom.work import ClassWork
+from tutor.learner.record import new_token
 from tutor.store.database import StoreError
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
@@ -141,3 +146,58 @@ def test_a_fresh_page_without_a_store_says_so_and_offers_another_try(of, outage)
     next(button for button in app.button if button.label == "Try again").click()
     app.run()
     assert app.header[0].value == "Problem 1 of 1: The most modules in one string"
+
+
+def stranger(of, typed, code=""):
+    """The page after somebody with a fresh cookie has typed a name and a code."""
+    app = AppTest.from_file(str(MAIN), default_timeout=60)
+    app.session_state["learner"] = new_token()
+    app.run()
+    app.switch_page("screens/class_work.py")
+    app.query_params["set"] = of.code
+    app.run()
+    next(one for one in app.text_input if one.label.startswith("Your name or number")).input(typed)
+    for one in app.text_input:
+        if one.label == "Your personal code":
+            one.input(code)
+    next(button for button in app.button if button.label == "That is me").click()
+    app.run()
+    assert not app.exception
+    return app
+
+
+def test_the_sets_code_alone_takes_no_name_and_shows_no_personal_code(of):
+    app = stranger(of, "Bo")
+    codes = Register(session.store()).personal_codes()
+    assert [len(codes), len(Register(session.store()).claimed())] == [2, 1]
+    assert "do not match the class list" in errors(app)
+    assert not any(code in str(element) for element in app for code in codes.values())
+
+
+def test_no_page_tells_which_names_there_are(of):
+    """Of no such name, a name that is taken, a free one with a wrong code and without: apart from what was typed."""
+    pages = []
+    for typed, code in (
+        ("Zoe", ""),
+        ("Zoe", "AAAA-AAAA"),
+        ("Ana", ""),
+        ("Ana", "AAAA-AAAA"),
+        ("Bo", ""),
+        ("Bo", "AAAA"),
+    ):
+        app = stranger(of, typed, code)
+        shown = [one for one in app.main if one.type != "text_input"]
+        boxes = [one.label for one in app.text_input]
+        pages.append((boxes, [(one.type, getattr(one, "label", ""), str(getattr(one, "value", ""))) for one in shown]))
+    assert len(pages[0][1]) > 5
+    assert all(page == pages[0] for page in pages)
+
+
+def test_too_many_tries_are_told_to_wait(of, monkeypatch):
+    monkeypatch.setattr(class_entry, "client_address", lambda: "")  # the test driver has no connection
+    for _ in range(NAMES.free_of_address + 5):
+        with pytest.raises(ClassError):
+            Claims(session.store(), of).claim("t" * 43, "Bo", now=datetime.now(UTC) - timedelta(seconds=61))
+    with pytest.raises(ClassError, match="do not match"):
+        Claims(session.store(), of).claim("t" * 43, "Bo")
+    assert re.search(r"Too many tries did not match the class list. Wait \d+ s", errors(stranger(of, "Bo")))
