@@ -12,6 +12,7 @@ from contextlib import closing, contextmanager
 import pytest
 from starlette.requests import Request
 from streamlit import config
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from tutor.app import health, serve, session
 from tutor.store.database import Store
@@ -70,6 +71,32 @@ def test_the_address_that_stands_for_all_is_refused():
 
 def test_a_port_is_free_or_taken_for_each_address(taken):
     assert serve.free_port(taken, "127.0.0.2") == taken
+
+
+@pytest.mark.parametrize(
+    ("names", "peer", "forwarded", "client"),
+    [
+        ([], "127.0.0.1", "203.0.113.9", "127.0.0.1"),
+        (["class.example"], "127.0.0.1", "203.0.113.9", "203.0.113.9"),
+        (["class.example"], "192.0.2.20", "203.0.113.9", "203.0.113.9"),
+        (["class.example"], "192.0.2.21", "203.0.113.9", "192.0.2.21"),
+        (["class.example"], "127.0.0.1", "198.51.100.1, 203.0.113.9", "203.0.113.9"),
+        (["class.example"], "127.0.0.1", "2001:db8::1", "2001:db8::1"),
+        (["class.example"], "127.0.0.1", None, "127.0.0.1"),
+    ],
+)
+def test_only_a_front_proxy_on_this_machine_says_whence_a_request_comes(names, peer, forwarded, client):
+    """By the server's own reading of the header; what a client wrote into it stands before what the proxy adds."""
+    seen = []
+
+    async def app(scope, _receive, _send):
+        seen.append(scope["client"][0])
+
+    headers = [(b"x-forwarded-for", forwarded.encode())] if forwarded else []
+    scope = {"type": "websocket", "client": (peer, 1), "headers": headers, "scheme": "ws"}
+    door = ProxyHeadersMiddleware(app, trusted_hosts=serve.forwarders("192.0.2.20", names))
+    asyncio.run(door(scope, None, None))
+    assert seen == [client]
 
 
 def test_what_is_warmed_exists():

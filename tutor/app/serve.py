@@ -169,8 +169,7 @@ def serve(
     opened = Store.open(store)
     code = _set_up_code(opened)
     free = free_port(port, host)
-    # Who may say in X-Forwarded-For where a request comes from: the front proxy on this machine, nobody without one.
-    os.environ.setdefault("FORWARDED_ALLOW_IPS", f"{ADDRESS},::1,{host}" if host_names else "")
+    os.environ.setdefault("FORWARDED_ALLOW_IPS", forwarders(host, host_names))
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content, named, origin_served(host, free, host_names), opened)
     here = f"http://{host}:{free}"
@@ -219,6 +218,11 @@ def serve(
     sessions_log.addFilter(lambda record: "event loop is closed" not in str(record.msg))
     with suppress(KeyboardInterrupt):
         app.run(config={**OPTIONS, **theme.options(), **reached})
+
+
+def forwarders(host: str, host_names: Sequence[str]) -> str:
+    """Who may say in X-Forwarded-For whence a request comes: the front proxy on this machine; nobody without one."""
+    return f"{ADDRESS},::1,{host}" if host_names else ""
 
 
 def tell_store_error(error: Exception) -> bool:
