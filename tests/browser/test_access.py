@@ -15,8 +15,13 @@ import pytest
 
 from tutor.app import desk
 from tutor.classroom.claims import Claims
+from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.errors import ClassError
 from tutor.classroom.exams import Exams
+from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.register import Register
+from tutor.classroom.tries import NAMES
+from tutor.learner.record import new_token
 from tutor.store.database import Store
 
 pytestmark = pytest.mark.browser
@@ -348,6 +353,74 @@ def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
     visitor.press("Enter the desk")
     assert visitor.hears("There was a wrong try just now. Wait")
     school.set_passphrase(server.store)  # for the tests after this one
+
+
+THIEF, SCHOOL, HOME = "203.0.113.9", "198.51.100.7", "192.0.2.4"  # addresses for documentation (RFC 5737)
+
+
+@pytest.mark.parametrize(
+    ("browser", "address", "typed", "enters"),
+    [
+        ("a thief's", THIEF, "passphrase", False),
+        ("a thief's", HOME, "passphrase", False),
+        ("a new one", THIEF, "passphrase", False),
+        ("a new one", HOME, "passphrase", True),
+        ("a new one", SCHOOL, "passphrase", True),
+        ("the instructor's", THIEF, "passphrase", True),
+        ("a thief's", THIEF, "one-time code", True),
+        ("a thief's", THIEF, "earlier one-time code", False),
+    ],
+)
+def test_who_enters_the_desk_by_browser_and_address_while_a_thief_tries(tmp_path, browser, address, typed, enters):
+    noon = datetime(2026, 3, 2, 12, tzinfo=UTC)
+    with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
+        Desk(store).set_passphrase("four words before dawn", noon)
+        Desk(store, "the instructor's", SCHOOL).enter("four words before dawn", noon)
+        for second in (0, 1, 3, 7):
+            with pytest.raises(DeskError, match="This is not the passphrase"):
+                Desk(store, "a thief's", THIEF).enter("wrong every time", noon + timedelta(seconds=second))
+        codes = [Desk(store).new_entry_code(noon) for _ in range(2)]
+        what = {
+            "passphrase": "four words before dawn",
+            "one-time code": codes[1],
+            "earlier one-time code": codes[0],
+        }[typed]
+        try:
+            entered = bool(Desk(store, browser, address).enter(what, noon + timedelta(seconds=8)))
+        except DeskError:
+            entered = False
+    assert entered == enters
+
+
+@pytest.mark.parametrize(
+    ("address", "shows", "enters"),
+    [
+        (THIEF, "the name", False),
+        (THIEF, "the slip's code", False),
+        (HOME, "the slip's code", True),
+        (HOME, "another's slip's code", False),
+        (HOME, "the name", False),
+    ],
+)
+def test_who_takes_a_name_by_address_while_a_thief_tries(tmp_path, address, shows, enters):
+    noon = datetime(2026, 3, 2, 12, tzinfo=UTC)
+    with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
+        ana, bo = Register(store).enter([Member(id=0, name="Ana Ferreira"), Member(id=0, name="Bo")]).new
+        items = [{"exercise": "most-modules-in-series"}]
+        claims = Claims(store, Register(store).put(PracticeSet(id="a-set", title="A set", items=items)))
+        for _ in range(NAMES.free_of_address + 1):
+            with pytest.raises(ClassError, match="do not match"):
+                claims.claim(new_token(), "Ana Ferreira", address=THIEF, now=noon)
+        code = {
+            "the name": "",
+            "the slip's code": claims.personal_code(ana),
+            "another's slip's code": claims.personal_code(bo),
+        }[shows]
+        try:
+            entered = bool(claims.claim(new_token(), "Ana Ferreira", code, address=address, now=noon))
+        except ClassError:
+            entered = False
+    assert entered == enters
 
 
 def test_the_store_is_its_owners_alone(server, school):
