@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy import update
 
+from tutor.classroom.desk import Desk, DeskError
 from tutor.cli import main
 from tutor.store.database import Store
 from tutor.store.tables import class_answer
@@ -356,3 +357,35 @@ def test_the_exam_switch_goes_on_and_off_and_an_exam_says_what_it_cannot_prevent
     refused = shell("exam", "on", "exam")
     assert (refused.exit_code, "is closed. Reopen it" in refused.stderr) == (2, True)
     assert state() == (False, False, None)
+
+
+def test_names_of_a_new_set_are_claimed_with_the_personal_code_and_it_can_be_changed(shell, tmp_path):
+    def claim_with():
+        return json.loads(shell("set", "list", "--json").stdout)[0]["claim_with"]
+
+    shell("set", "open", tmp_path / "week-3.yaml")
+    assert claim_with() == "personal code"
+    assert shell("set", "claims", "week-3", "--with", "name alone").exit_code == 0
+    assert claim_with() == "name alone"
+    again = shell("set", "open", tmp_path / "week-3.yaml")
+    assert (again.exit_code, "'coldmorning set claims' changes it" in again.stderr) == (0, True)
+    assert claim_with() == "name alone"
+    assert shell("set", "claims", "week-3", "--with", "nothing").exit_code == 2
+
+
+def test_a_sets_file_can_let_names_be_claimed_alone(shell, tmp_path):
+    (tmp_path / "loose.yaml").write_text(SET + "claim_with: name alone\n", encoding="utf-8")
+    told = json.loads(shell("set", "open", tmp_path / "loose.yaml", "--json").stdout)
+    assert told["claim_with"] == "name alone"
+
+
+def test_a_code_from_the_terminal_sets_the_first_passphrase_and_then_opens_the_desk_once(shell, tmp_path):
+    first = shell("desk-code").stdout.splitlines()
+    assert "no passphrase yet" in first[1]
+    with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
+        assert Desk(store).set_first("four words make one", first[0])
+        code, told = shell("desk-code").stdout.splitlines()
+        assert "good once, for 10 minutes" in told
+        assert Desk(store).enter(code)
+        with pytest.raises(DeskError):
+            Desk(store).enter(code)
