@@ -4,7 +4,7 @@ import shutil
 import subprocess
 import sys
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,7 @@ from sqlalchemy import MetaData, create_engine, insert, inspect, select, text
 from tutor.store import migrations
 from tutor.store.database import Store, StoreError
 from tutor.store.migrations import migrate, revisions
-from tutor.store.tables import SCHEMA, binding, class_browser, learner, metadata, schema_version
+from tutor.store.tables import SCHEMA, binding, class_browser, learner, metadata, schema_version, tries
 
 REVISIONS = revisions()
 
@@ -101,6 +101,16 @@ def test_a_browser_that_had_a_name_before_there_were_exams_is_of_its_class(store
         before = connection.execute(select(binding.c.learner_id, binding.c.school_class_id)).all()
         migrate(connection)
         assert connection.execute(select(class_browser)).all() == before != []
+
+
+def test_browsers_that_have_been_at_the_desk_stay_known(store_address):
+    with create_engine(store_address).begin() as connection:
+        migrate(connection, "0002")
+        connection.execute(text("INSERT INTO desk_browser VALUES ('a hash', 3, NULL)"))
+    with closing(Store.open(store_address)) as store, store.reading() as connection:
+        (known,) = connection.execute(select(tries)).all()
+    assert (known.who, known.wrong) == ("a hash", 0.0)
+    assert abs(datetime.now(UTC) - known.entered_at) < timedelta(minutes=5)
 
 
 def test_a_step_that_fails_halfway_leaves_the_store_as_it_was(store_address):

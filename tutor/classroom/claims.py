@@ -130,12 +130,13 @@ class Claims:
         query = select(member).where(member.c.school_class_id == self._set.class_id)
         roster = connection.execute(query).all()
         numbered = [one for one in roster if same_name(one.number, typed)]
-        named = numbered or [one for one in roster if same_name(one.name, typed)]
-        secrets = [one.secret for one in named] or [_NOBODY]
+        named = [one for one in roster if same_name(one.name, typed)]  # looked for in any case: it takes as long
+        meant = numbered or named
+        secrets = [one.secret for one in meant] or [_NOBODY]
         fits = [is_personal_code(personal, self._set.class_secret, secret) for secret in secrets]
-        found = [one for one, fit in zip(named, fits, strict=False) if fit]
-        if not strict and len(named) == 1 and named[0].claimed_at is None:
-            found = named
+        found = [one for one, fit in zip(meant, fits, strict=False) if fit]
+        if not strict and len(meant) == 1 and meant[0].claimed_at is None:
+            found = meant
         return Member(id=found[0].id, name=found[0].name, number=found[0].number) if len(found) == 1 else None
 
     def _bind(self, connection: Connection, found: Member, token_hash: str, now: datetime) -> None:

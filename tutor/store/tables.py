@@ -23,7 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA = "0003"
+SCHEMA = "0004"
 """The revision that these tables have: the last one in tutor/store/migrations/versions."""
 
 
