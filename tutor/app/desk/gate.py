@@ -74,7 +74,7 @@ def _by_passphrase(desk: Desk) -> None:
     st.caption(
         "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or reloaded. "
         "Forgotten? Who has the server's shell sets another with: coldmorning passphrase. "
-        "If wrong tries of others make you wait, print a one-time code there: coldmorning desk-code"
+        "If other people's wrong tries make you wait, print a one-time code there: coldmorning desk-code"
     )
     if sent:
         try:
