@@ -76,11 +76,13 @@ class Tab(Web):
     token: str | None = field(default_factory=new_token)
     origin: str | None = None
     reopen: str = ""  # a session's id, to be gone on with
+    forwarded: str = ""  # the address that a front proxy would say it comes from
 
     def __post_init__(self) -> None:
         super().__init__(self.port, self.token)
         self.received: list[ForwardMsg] = []
         headers = {"Cookie": f"{COOKIE}={self.token}"} if self.token else {}
+        headers |= {"X-Forwarded-For": self.forwarded} if self.forwarded else {}
         self._socket = connect(
             f"ws://127.0.0.1:{self.port}/_stcore/stream",
             origin=self.origin or f"http://127.0.0.1:{self.port}",

@@ -49,13 +49,13 @@ class School:
             Desk(store).set_passphrase(PASSPHRASE)
 
     @staticmethod
-    def wrong_passphrases(address: str, tries: int, whence: str = "") -> None:
-        """Try wrong passphrases from an address, each as soon as the one before lets it be looked at."""
+    def wrong_passphrases(address: str, tries: int) -> None:
+        """Try wrong passphrases, each as soon as the one before lets it be looked at."""
         moment = datetime.now(UTC) + timedelta(seconds=1)  # there was one a moment ago
         with closing(Store.open(address)) as store:
             for at in range(tries):
                 with suppress(DeskError):
-                    Desk(store, address=whence).enter("wrong every time", moment)
+                    Desk(store).enter("wrong every time", moment)
                 moment += timedelta(seconds=2 ** (at + 1))
 
     def cookie(self, at: int, server: str) -> dict[str, str]:

@@ -64,17 +64,13 @@ def _begin(token: str) -> None:
 
 def _by_passphrase(desk: Desk) -> None:
     with st.form("enter", border=False):
-        typed = st.text_input(
-            "Passphrase, or a one-time code",
-            type="password",
-            max_chars=MOST_CHARACTERS,
-            autocomplete="current-password",
-        )
+        typed = st.text_input("Passphrase", type="password", max_chars=MOST_CHARACTERS, autocomplete="current-password")
         sent = st.form_submit_button("Enter the desk", type="primary")
     st.caption(
         "The passphrase is asked for again after 12 hours, when you leave, and when this tab is closed or reloaded. "
         "Forgotten? Who has the server's shell sets another with: coldmorning passphrase. "
-        "If other people's wrong tries make you wait, print a one-time code there: coldmorning desk-code"
+        "If other people's wrong tries make you wait, print a one-time code there and type it here instead: "
+        "coldmorning desk-code"
     )
     if sent:
         try:
