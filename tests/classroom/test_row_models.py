@@ -87,6 +87,7 @@ FAULTS = [
     ("correction", {"before": 1}, "Input should be an object"),
     ("outbox", {"statement": "quux"}, "Input should be an object"),
     ("desk", {"salt": "quux"}, "String should match pattern"),
+    ("desk", {"passphrase_hash": "30-8-2:" + "00" * 32}, "no passphrase was hashed at a cost of '30-8-2'"),
     ("desk", {"passphrase_hash": None}, "a salt and a hash belong together"),
 ]
 

@@ -46,7 +46,8 @@ class _Cost(NamedTuple):
 # 64 MB, and a quarter of a second of processor time for each try (0.26 s measured on one core of a rented server). More
 # memory would be harder on thieves of the store, and on the small machines that serve classes.
 COST = _Cost(16, 8, 2)
-_EARLIER_COST = _Cost(15, 8, 3)  # of hashes that do not name theirs
+_NAMED = "-".join(map(str, COST))
+_COSTS = {_NAMED: COST, "": _Cost(15, 8, 3)}  # by the name before a kept hash; earlier ones have none
 
 
 class Desk:
@@ -136,7 +137,7 @@ class Desk:
         passphrase = passphrase[:MOST_CHARACTERS]
         if not _is_hash_of(passphrase, kept.salt, kept.passphrase_hash):
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
-        if not kept.passphrase_hash.startswith(_prefix(COST)):
+        if not kept.passphrase_hash.startswith(f"{_NAMED}:"):
             self._renew_hash(passphrase, kept.passphrase_hash)
         return self._begin(now)
 
@@ -213,19 +214,22 @@ def _token_hash(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _prefix(cost: _Cost) -> str:
-    return "-".join(map(str, cost)) + ":"
-
-
 def _new_hash(passphrase: str) -> dict[str, str]:
     """What the store keeps of a passphrase: its hash, after what that costs, and the salt."""
     salt = secrets.token_hex(16)
-    return {"salt": salt, "passphrase_hash": _prefix(COST) + _hashed(passphrase, salt, COST)}
+    return {"salt": salt, "passphrase_hash": f"{_NAMED}:{_hashed(passphrase, salt, COST)}"}
+
+
+def kept_hash(text: str) -> tuple[_Cost, str]:
+    """What a kept hash cost, and the hash alone. Raises ValueError for a cost that is none of ours."""
+    named, _, digest = text.rpartition(":")
+    if named not in _COSTS:
+        raise ValueError(f"no passphrase was hashed at a cost of '{named[:20]}'")
+    return _COSTS[named], digest
 
 
 def _is_hash_of(passphrase: str, salt: str, kept: str) -> bool:
-    named, _, digest = kept.rpartition(":")
-    cost = _Cost(*map(int, named.split("-"))) if named else _EARLIER_COST
+    cost, digest = kept_hash(kept)
     return hmac.compare_digest(_hashed(passphrase, salt, cost), digest)
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import Field, TypeAdapter
 
 from tutor.classroom.codes import problem_code, set_code
+from tutor.classroom.desk import kept_hash
 from tutor.classroom.keeping import kept_from_json
 from tutor.classroom.models import Answer, Handed, Kept, PracticeSet
 from tutor.content.models import Amount
@@ -34,6 +35,7 @@ _set, _amounts, _words, _object = _shape(PracticeSet), _shape(dict[str, Amount])
 _secret = _shape(Annotated[str, Field(pattern=r"^([0-9a-f]{2})+$")])
 _hex = _shape(Annotated[str, Field(pattern=r"^([0-9a-f]{2})*$")] | None)
 _count = _shape(Annotated[int, Field(ge=0)])
+_tries = _shape(Annotated[float, Field(ge=0, allow_inf_nan=False)])
 
 
 def _without(row: Mapping[str, Any], *names: str) -> dict[str, Any]:
@@ -82,9 +84,8 @@ def _prove_answer(row: Mapping[str, Any]) -> None:
 
 
 def _prove_desk(row: Mapping[str, Any]) -> None:
-    _count(row["wrong_tries"])
     _hex(row["salt"])
-    _hex(row["passphrase_hash"])
+    _hex(row["passphrase_hash"] and kept_hash(row["passphrase_hash"])[1])
     if (row["salt"] is None) != (row["passphrase_hash"] is None):
         raise ValueError("a salt and a hash belong together")
 
@@ -106,5 +107,5 @@ ROW_MODELS: RowModels = {
     "verdict_change": _prove_change,
     "outbox": lambda row: _object(row["statement"]),
     "desk": _prove_desk,
-    "desk_browser": lambda row: _count(row["wrong_tries"]),
+    "tries": lambda row: _tries(row["wrong"]),
 }
