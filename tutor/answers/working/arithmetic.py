@@ -42,8 +42,8 @@ class Arithmetic:
             try:
                 numbers = [self._number(leaf, mode) for leaf in expression.leaves]
                 widths = [self._width(leaf, mode) for leaf in expression.leaves]
-                values[mode] = value_of(expression.term, numbers)
-                open_by[mode] = spread_of(expression.term, numbers, widths)
+                values[mode] = value_of(expression, numbers)
+                open_by[mode] = spread_of(expression, numbers, widths)
             except (*NO_NUMBER, KeyError):
                 values.pop(mode, None)
         number = expression.number
@@ -70,7 +70,9 @@ class Arithmetic:
     def _width(self, leaf: Leaf, mode: Mode) -> float:
         if isinstance(leaf, Symbol):
             return 1e-3 * abs(self._number(leaf, mode))
-        width = self._typed_width(leaf)
+        width = self.sources.widths.get(leaf)
+        if width is None:
+            width = self.sources.widths[leaf] = self._typed_width(leaf)
         if mode == "working" and leaf.unit and leaf.unit != "count":
             return width * conversion(leaf.unit).scale
         return width

@@ -70,9 +70,9 @@ def dimensions_of(term: Term, leaves: Sequence[Dimensions], bare: Collection[int
         case "measured" if parts[0] is not None and PURE not in parts[0] and _same(parts):
             return parts[1]
         case "multiply" | "measured":
-            return _joined(parts[0], parts[1], lambda one, other: one * other)
+            return _joined(parts[0], parts[1], _product)
         case "divide":
-            return _joined(parts[0], parts[1], lambda one, other: one / other)
+            return _joined(parts[0], parts[1], _quotient)
         case "square root":
             return _joined(parts[0], frozenset({PURE}), lambda one, _: one**0.5)
         case "raise_to":
@@ -86,6 +86,16 @@ def dimensions_of(term: Term, leaves: Sequence[Dimensions], bare: Collection[int
 
 def _same(parts: Sequence[Dimensions]) -> bool:
     return None not in parts and bool(frozenset.intersection(*(part for part in parts if part is not None)))
+
+
+@lru_cache(maxsize=4096)
+def _product(one: Dimension, other: Dimension) -> Dimension:
+    return one * other
+
+
+@lru_cache(maxsize=4096)
+def _quotient(one: Dimension, other: Dimension) -> Dimension:
+    return one / other
 
 
 def _joined(one: Dimensions, other: Dimensions, how: Callable[[Dimension, Dimension], Dimension]) -> Dimensions:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from lark import Lark, Token, Tree
@@ -68,6 +68,13 @@ class Expression:
     text: str
     remarks: str = ""
 
+    @cached_property
+    def run(self) -> Callable[..., float]:
+        """The calculation as a function of its leaves' values."""
+        leaves = ", ".join(f"n{place}" for place in range(len(self.leaves)))
+        run: Callable[..., float] = eval(f"lambda {leaves}: {_source(self.term)}", _NAMESPACE)
+        return run
+
     @property
     def number(self) -> Number | None:
         """The number, signed, if it is nothing but one."""
@@ -106,44 +113,55 @@ def _power(base: float, exponent: float) -> float:
     return float(result)
 
 
-OPERATIONS: Mapping[str, Callable[..., float]] = {
-    "add": lambda a, b: a + b,
-    "subtract": lambda a, b: a - b,
-    "multiply": lambda a, b: a * b,
-    "measured": lambda a, unit: a * unit,
-    "divide": lambda a, b: a / b,
-    "negate": lambda a: -a,
-    "raise_to": _power,
-    "square root": math.sqrt,
-    "round down": lambda a: float(math.floor(a + 1e-9)),
-    "round up": lambda a: float(math.ceil(a - 1e-9)),
-    "least": lambda *all_: min(all_),
-    "greatest": lambda *all_: max(all_),
+# Python for each operation: a calculation is tried with many numbers, and compiled it is tried a hundred times faster.
+_SOURCES: Mapping[str, str] = {
+    "add": "({} + {})",
+    "subtract": "({} - {})",
+    "multiply": "({} * {})",
+    "measured": "({} * {})",
+    "divide": "({} / {})",
+    "negate": "-{}",
+    "raise_to": "power({}, {})",
+    "square root": "sqrt({})",
+    "round down": "float(floor({} + 1e-9))",
+    "round up": "float(ceil({} - 1e-9))",
+    "least": "min(({},))",
+    "greatest": "max(({},))",
 }
+OF_SEVERAL = frozenset({"least", "greatest"})
+_NAMESPACE = {"power": _power, "sqrt": math.sqrt, "floor": math.floor, "ceil": math.ceil}
 
 
-def value_of(term: Term, numbers: Sequence[float]) -> float:
-    """The value of a term with these numbers for its leaves.
+def _source(term: Term) -> str:
+    """Python for a term; leaves become numbered names, so that nothing of what was typed can get in."""
+    if isinstance(term, At):
+        return f"n{term.place}"
+    inside = [_source(part) for part in term.parts]
+    if term.operation in OF_SEVERAL:
+        return _SOURCES[term.operation].format(", ".join(inside))
+    return _SOURCES[term.operation].format(*inside)
+
+
+def value_of(expression: Expression, numbers: Sequence[float]) -> float:
+    """The value of an expression with these numbers for its leaves.
 
     Raises ZeroDivisionError, OverflowError or ValueError where there is none.
     """
-    if isinstance(term, At):
-        return numbers[term.place]
-    value = OPERATIONS[term.operation](*(value_of(part, numbers) for part in term.parts))
+    value = expression.run(*numbers)
     if not math.isfinite(value):
         raise OverflowError
     return value
 
 
-def spread_of(term: Term, numbers: Sequence[float], half_widths: Sequence[float]) -> float:
+def spread_of(expression: Expression, numbers: Sequence[float], half_widths: Sequence[float]) -> float:
     """How far the value may lie off because each leaf does, to first order."""
-    middle = value_of(term, numbers)
+    middle = value_of(expression, numbers)
     spread = 0.0
     for place, half_width in enumerate(half_widths):
         if half_width:
             moved = [*numbers]
             moved[place] += half_width
-            spread += abs(value_of(term, moved) - middle)
+            spread += abs(value_of(expression, moved) - middle)
     return spread
 
 
@@ -164,7 +182,10 @@ def _parser() -> Lark:
 
 
 def parsed(tokens: Sequence[Token], leaves: Sequence[Leaf], text: str) -> Expression | None:
-    """The expression that the tokens make; None if they make none."""
+    """The expression that the tokens make; None if they make none.
+
+    Raises UnreadError, with a sentence, where a function has more arguments than it takes.
+    """
     try:
         tree = _parser().parse(tokens)
     except (UnexpectedInput, RecursionError):
@@ -183,6 +204,11 @@ def _term(branch: Tree[Any] | Any, leaves: Sequence[Leaf], found: list[Leaf]) ->
         return Applied("measured", (inner, At(len(found) - 1)))
     if branch.data == "call":
         function, *arguments = branch.children
+        if function not in OF_SEVERAL and len(arguments) > 1:
+            raise UnreadError(
+                f"The function “{function}” works with one number, and {len(arguments)} stand in its parentheses. "
+                "Write each calculation on its own."
+            )
         return Applied(str(function), tuple(_term(one, leaves, found) for one in arguments))
     parts = tuple(_term(one, leaves, found) for one in branch.children)
     if branch.data in ("add", "subtract") and _is_share_of_it(parts[0], parts[1], found):

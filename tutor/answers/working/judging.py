@@ -28,6 +28,7 @@ from tutor.answers.working.symbols import Symbols
 from tutor.answers.working.tokens import Reader
 from tutor.answers.working.verdicts import WRONG, Judged, Verdict, Working
 from tutor.answers.working.words import before_yes_or_no, word_answer
+from tutor.answers.working.worlds import Worlds
 from tutor.engine.problem import Problem
 from tutor.engine.setting import by_other_methods
 from tutor.errors import FaultyRequestError
@@ -54,8 +55,10 @@ def check_working(problem: Problem, text: str) -> Working:
             f"A working may have {MOST_LINES} lines; this one has {len(lines)}: leave out what is not needed."
         )
     readings = comma_readings(text)
-    own = min((_judged(problem, lines, decimal_comma=comma) for comma in readings), key=_unexplained)
-    others = [_by(other, problem, lines, comma) for other in by_other_methods(problem) for comma in readings]
+    worlds = Worlds(problem)
+    own = min((_judged(worlds, lines, decimal_comma=comma) for comma in readings), key=_unexplained)
+    alike = [Worlds(other) for other in by_other_methods(problem)]
+    others = [_by(other, problem, lines, comma) for other in alike for comma in readings]
     return min([own, *(other for other in others if _recognised(other) > _recognised(own))], key=_unexplained)
 
 
@@ -74,16 +77,16 @@ def _is_a_check(line: LineFindings) -> bool:
     return any(sign in line.understood for sign in COMPARED) or line.text.casefold().startswith("check")
 
 
-def _by(other: Problem, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
+def _by(worlds: Worlds, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
     """Judge a working by another method that is as good; it reaches the answer if both methods come to the same."""
-    working = _judged(other, texts, decimal_comma=comma)
+    working, other = _judged(worlds, texts, decimal_comma=comma), worlds.problem
     room = problem.tolerance(problem.ask)
     same = abs(other.values[problem.ask] - problem.values[problem.ask]) <= room
     return replace(working, reaches_answer=working.reaches_answer and same, method=other.question.exercise.title)
 
 
-def _judged(problem: Problem, texts: Sequence[str], *, decimal_comma: bool) -> Working:
-    known = Knowledge(problem)
+def _judged(worlds: Worlds, texts: Sequence[str], *, decimal_comma: bool) -> Working:
+    known, problem = Knowledge(worlds), worlds.problem
     quantities = problem.question.library.quantities
     has_sizes = any(quantities[name].kind == "size" for name in (*problem.known, *problem.step_names))
     farads = any(dimension_of(problem.unit_of(name)) == dimension_of("F") for name in problem.known)

@@ -17,7 +17,6 @@ from tutor.answers.working.sources import Result, Sources
 from tutor.answers.working.telling import Teller
 from tutor.answers.working.verdicts import WRONG, Verdict
 from tutor.answers.working.worlds import HOW_MANY, Worlds
-from tutor.engine.problem import Problem
 from tutor.engine.ways import Way
 from tutor.units import conversion
 
@@ -80,13 +79,12 @@ class LineFindings:
 class Knowledge:
     """All that is known so far."""
 
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-        self.worlds = Worlds(problem)
-        self.sources = Sources(problem, self.worlds)
+    def __init__(self, worlds: Worlds) -> None:
+        self.worlds, self.problem = worlds, worlds.problem
+        self.sources = Sources(worlds)
         self.methods = Methods(self.sources)
-        self.own = Own(problem)
-        self.teller = Teller(problem)
+        self.own = Own(self.problem)
+        self.teller = Teller(self.problem)
         self.blamed: set[str] = set()
         self.reached = False
         self.previous: Finding | None = None
@@ -118,7 +116,7 @@ class Knowledge:
         number = number or Number(value, 1e-4 * abs(value), 4, None, f"{value:.4g}")
         vector = match.vector or (number.value,) * HOW_MANY
         dimensions = frozenset({dimension_of(number.unit)}) if number.unit else side.dimensions
-        self.sources.results.append(Result(number, value, vector, dimensions))
+        self.sources.keep(Result(number, value, vector, dimensions))
 
     def record_step(self, number: Number, name: str, entry: Entry) -> None:
         """Remember a step's value: later it stands for the step, also if it is wrong."""
@@ -128,7 +126,7 @@ class Knowledge:
         unit = unit if dimension_of(unit) == dimension_of(self.problem.unit_of(name)) else self.problem.unit_of(name)
         shown = tuple(conversion(unit).to_shown(value) for value in vector)
         dimensions = frozenset({dimension_of(self.problem.unit_of(name))})
-        self.sources.results.append(Result(number, number.value, shown, dimensions))
+        self.sources.keep(Result(number, number.value, shown, dimensions))
 
     def held(self, name: str, entry: Entry, number: Number | None) -> Finding:
         """The finding for a step that is right, or follows from the lines before."""

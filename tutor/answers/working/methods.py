@@ -7,13 +7,18 @@ from typing import Literal, NamedTuple
 
 from tutor.answers.working.arithmetic import MODES, NO_NUMBER, Mode
 from tutor.answers.working.dims import dimension_of
-from tutor.answers.working.expression import Applied, Expression, value_of
+from tutor.answers.working.expression import Applied, Expression, UnreadError, value_of
 from tutor.answers.working.sources import Reading, Sources, Tag
-from tutor.answers.working.worlds import HOW_MANY, SAME, Vector, same, shape
+from tutor.answers.working.worlds import HOW_MANY, SAME, Meant, Vector, same, shape
 from tutor.engine.ways import Way
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MOST_TOGETHER = 240
+MOST_TRIED = 100000  # in one line
+TOO_MANY_READINGS = (
+    "The numbers of this line can be read in too many ways to check it. Write it as several shorter lines, each with "
+    "its result."
+)
 # How far off a unit that was not brought along may carry a result.
 LOST = (1000.0, 0.001, 100.0, 0.01, 1e6, 1e-6, 60.0, 1 / 60, 3600.0, 1 / 3600)
 
@@ -57,6 +62,7 @@ class Methods:
 
     def __init__(self, sources: Sources) -> None:
         self.sources, self.worlds, self.problem = sources, sources.worlds, sources.problem
+        self.tried = 0
 
     def match(self, expression: Expression, unit: str | None, modes: Sequence[Mode], first: Sequence[str]) -> Match:
         """What a calculation whose result has this unit is; the quantities named `first` are looked at first."""
@@ -68,6 +74,9 @@ class Methods:
         names = [*first, *(name for name in self.worlds.steps if name not in first)]
         for mode in modes or MODES:
             for readings in _together(leaves):
+                self.tried += 1
+                if self.tried > MOST_TRIED:
+                    raise UnreadError(TOO_MANY_READINGS)
                 vector = _calculated(expression, readings, mode)
                 if vector is None:
                     continue
@@ -97,22 +106,17 @@ class Methods:
 
     def _recognised(self, vector: Vector, mode: Mode, unit: str | None, names: Iterable[str], tag: Tag | None) -> Match:
         as_typed = self._as_typed(vector, mode, unit)
-        for name in names:
-            fits = self._is_quantity(vector, self.worlds.vector(name), name, mode, unit)
-            if fits is not None:
-                if tag is None:
-                    return Match("right", as_typed, name, fits_unit=fits)
-                return Match("wrong", as_typed, tag.step if tag.step == name else name, tag.way)
+        meant = self._meant(vector, mode, unit)
+        right = {one.name: fits for one, fits in meant if one.way is None}
+        if (name := next((name for name in names if name in right), None)) is not None:
+            if tag is None:
+                return Match("right", as_typed, name, fits_unit=right[name])
+            return Match("wrong", as_typed, tag.step if tag.step == name else name, tag.way)
         if tag is not None:
             return Match("unknown", as_typed)
-        wrong = [
-            Suspicion(way, name)
-            for way, vectors in self.worlds.wrong
-            for name, other in vectors.items()
-            if self._is_quantity(vector, other, name, mode, unit) is not None
-        ]
+        wrong = [Suspicion(one.way, one.name) for one, _ in meant if one.way is not None]
         one = shape(vector)
-        if one is None or self.is_legitimate(vector) or self._is_given(vector):
+        if one is None or self.is_legitimate(vector) or self.worlds.given.same(vector):
             return Match("on the way", as_typed, suspected=tuple(wrong))
         if wrong:
             return Match("wrong", as_typed, wrong[0][1], wrong[0][0])
@@ -147,6 +151,24 @@ class Methods:
         to_shown = conversion(unit).to_shown
         return tuple(to_shown(value) for value in vector)
 
+    def _meant(self, vector: Vector, mode: Mode, unit: str | None) -> list[tuple[Meant, bool]]:
+        """All that a calculation may come to, each with whether the unit of its result fits."""
+        if unit is None or unit == "count":
+            return [(self.worlds.meant[place], True) for place in self.worlds.in_any_unit.same(vector)]
+        found: dict[int, bool] = {}
+        for place in self.worlds.in_any_unit.same(vector):
+            shown_in = self.problem.unit_of(self.worlds.meant[place].name)
+            fits = dimension_of(unit) == dimension_of(shown_in)
+            if not fits or (mode == "typed" and unit == "K" and shown_in in ABSOLUTE_TEMPERATURES):
+                found[place] = fits
+        for place in self.worlds.in_unit(None if mode == "working" else unit).same(vector):
+            shown_in = self.problem.unit_of(self.worlds.meant[place].name)
+            if dimension_of(unit) == dimension_of(shown_in) and not (
+                mode == "typed" and unit == "K" and shown_in in ABSOLUTE_TEMPERATURES
+            ):
+                found[place] = True
+        return [(self.worlds.meant[place], fits) for place, fits in sorted(found.items())]
+
     def _is_quantity(self, vector: Vector, other: Vector, name: str, mode: Mode, unit: str | None) -> bool | None:
         """Whether a calculation gives a quantity, and then whether its unit fits; None if it does not."""
         shown_in = self.problem.unit_of(name)
@@ -159,14 +181,6 @@ class Methods:
         alike = any(same(vector, shown) for _, shown in self.worlds.shown(name, other))
         return fits if alike or same(vector, other) else None
 
-    def _is_given(self, vector: Vector) -> bool:
-        """Whether a calculation only brings a given, or a step, to another unit."""
-        return any(
-            same(vector, shown)
-            for name in (*self.problem.known, *self.worlds.steps)
-            for _, shown in self.worlds.shown(name, self.worlds.vector(name))
-        )
-
 
 def _together(leaves: Sequence[Sequence[Reading]]) -> Iterator[tuple[Reading, ...]]:
     """All that the numbers may be together: first without values of wrong ways, then with those of one of them."""
@@ -177,13 +191,13 @@ def _together(leaves: Sequence[Sequence[Reading]]) -> Iterator[tuple[Reading, ..
         tagged = [one for one in readings if one.tag is not None]
         others = [clean[place] if place != at else tagged for place in range(len(leaves))]
         if all(others):
-            yield from islice(product(*others), MOST_TOGETHER // 4)
+            yield from islice(product(*others), MOST_TOGETHER // max(4, len(leaves)))
 
 
 def _calculated(expression: Expression, readings: Sequence[Reading], mode: Mode) -> Vector | None:
     try:
         return tuple(
-            value_of(expression.term, [one.working[at] if mode == "working" else one.typed[at] for one in readings])
+            value_of(expression, [one.working[at] if mode == "working" else one.typed[at] for one in readings])
             for at in range(HOW_MANY)
         )
     except NO_NUMBER:

@@ -8,15 +8,16 @@ from tutor.answers.working.dims import PURE, Dimension, Dimensions, dimension_of
 from tutor.answers.working.expression import Leaf, Number, Symbol
 from tutor.answers.working.worlds import HOW_MANY, Vector, Worlds
 from tutor.engine.algebra import Literal, Name, Operation, walk
-from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE, Way, ways
 from tutor.units import conversion
 
 MOST_READINGS = 14
+MOST_RESULTS = 120  # two for each line of the longest working
 FEW = 3
 SMALL = 20  # whole numbers up to here may be plain factors, whatever else they may be
 FEW_DIGITS = 2
 EXACT = 1e-9
+FAR = 0.13  # twice the widest half width that may count, as a share of the number
 PLAIN = (100.0, 1000.0, 3600.0, 60.0, 24.0, 32.0, 1.8, 273.15, 0.8, 1.25, 1.5625, 1.56, 0.64, 20.0, 25.0, 0.5)
 
 
@@ -54,19 +55,36 @@ class Result:
 class Sources:
     """All that the numbers of one problem's working may be."""
 
-    def __init__(self, problem: Problem, worlds: Worlds) -> None:
-        self.problem, self.worlds = problem, worlds
+    def __init__(self, worlds: Worlds) -> None:
+        self.problem, self.worlds = worlds.problem, worlds
         self.results: list[Result] = []
         self._not_read: set[float] = set()
+        self._kept: dict[Leaf, list[Reading]] = {}
+        self.widths: dict[Number, float] = {}  # how far each number is open, until there is a further result
 
     def keep_unread(self, numbers: Iterable[float]) -> None:
         """Remember numbers of what was not read: where they are used later, they do not come from nowhere."""
         self._not_read |= {abs(number) for number in numbers}
 
+    def keep(self, result: Result) -> None:
+        """Remember a result for the lines that follow; one that is told again only becomes the latest."""
+        if result in self.results:
+            self.results.remove(result)
+        self.results.append(result)
+        del self.results[:-MOST_RESULTS]
+        self._kept.clear()
+        self.widths.clear()
+
     def readings(self, leaf: Leaf) -> list[Reading]:
         """What a leaf may be, the likeliest first; a number that is nothing known is itself in all worlds."""
-        if isinstance(leaf, Symbol):
-            return [self._symbol(name) for name in leaf.names]
+        if leaf not in self._kept:
+            if isinstance(leaf, Symbol):
+                self._kept[leaf] = [self._symbol(name) for name in leaf.names]
+            else:
+                self._kept[leaf] = self._readings(leaf)
+        return self._kept[leaf]
+
+    def _readings(self, leaf: Number) -> list[Reading]:
         found = [*self._earlier(leaf), *self._named(leaf), *self._multiplied(leaf), *self._rests(leaf)]
         if not found or not self._is_told(leaf):
             found += self._in_parts(leaf)
@@ -277,6 +295,8 @@ class Sources:
 def is_near(number: Number, value: float, *, exact: bool) -> bool:
     """Whether a number as typed is a value, but for its sign: exactly, or rounded or cut off to the digits typed."""
     apart = abs(abs(number.value) - abs(value))
+    if apart > FAR * abs(number.value):
+        return False
     if apart <= EXACT * abs(value):
         return True
     if exact and number.digits <= FEW_DIGITS:

@@ -67,7 +67,7 @@ class Values(Judge):
             alike = dimension_of(str(number.unit)) == dimension_of(self.problem.unit_of(other))
             words = self.teller.factor_lost(other, number) if alike else self.teller.wrong_unit(other, number)
             return Finding("dimension", other, words=words, number=number)
-        self.sources.results.append(Result(number, number.value, (number.value,) * HOW_MANY, None))
+        self.sources.keep(Result(number, number.value, (number.value,) * HOW_MANY, None))
         return Finding("unread", words=self.teller.which_quantity(number), number=number, loose=True)
 
     def _likely(self, number: Number) -> list[str]:

@@ -4,12 +4,14 @@ Two calculations that agree in all worlds are the same calculation, whatever the
 only, by chance, are not.  What a step rounds, chooses or reads off a table varies by itself.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from itertools import product
 from random import Random
+from typing import NamedTuple
 
-from tutor.answers.working.dims import units_like
+from tutor.answers.working.dims import dimension_of, units_like
 from tutor.engine.algebra import Call, Literal, Name, Negative, Node, Operation, Power, parts, replace_names, walk
 from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE, Way, ways
@@ -23,6 +25,28 @@ SAME = 1e-7
 TURNED = "turned-"  # how the names begin of slips in which a sum's sign is turned
 
 
+class Meant(NamedTuple):
+    """What a calculation may come to: a step's values in all worlds, the right ones or those on a wrong way."""
+
+    name: str
+    way: Way | None
+    vector: Vector
+
+
+class Vectors:
+    """Vectors, each with a place, in which those that are the same as another are found without looking at all."""
+
+    def __init__(self, placed: Iterable[tuple[Vector, int]]) -> None:
+        self._sorted = sorted(placed)
+        self._firsts = [vector[0] for vector, _ in self._sorted]
+
+    def same(self, vector: Vector) -> list[int]:
+        """The places of the same vectors, in order."""
+        room = 2 * SAME * abs(vector[0])
+        at, end = bisect_left(self._firsts, vector[0] - room), bisect_right(self._firsts, vector[0] + room)
+        return sorted({place for other, place in self._sorted[at:end] if same(vector, other)})
+
+
 class Worlds:
     """The values of a problem's quantities in all worlds, in working units."""
 
@@ -31,6 +55,7 @@ class Worlds:
         self.steps = {step.name: step for step in problem.question.right.steps}
         self._each = [dict(self._world(Random(f"{at} {problem.question.exercise.id}"))) for at in range(HOW_MANY - 1)]
         self._each.append({**problem.known, **problem.values})
+        self._in_unit: dict[str | None, Vectors] = {}
 
     def vector(self, name: str) -> Vector:
         """A quantity's value in each world."""
@@ -159,6 +184,38 @@ class Worlds:
     def wrong(self) -> list[tuple[Way, Mapping[str, Vector]]]:
         """What each wrong way makes of the steps that it touches, the declared ones first."""
         return [(way, found) for way in ways(self.problem).all if (found := self._along(way))]
+
+    @cached_property
+    def meant(self) -> list[Meant]:
+        """All that a calculation may come to: each step as it is right, then on the wrong ways."""
+        right = [Meant(name, None, self.vector(name)) for name in self.steps]
+        return [*right, *(Meant(name, way, vector) for way, found in self.wrong for name, vector in found.items())]
+
+    @cached_property
+    def in_any_unit(self) -> Vectors:
+        """The same by their values, in working units and in each unit in which they may be written."""
+        return Vectors(
+            (vector, place)
+            for place, one in enumerate(self.meant)
+            for vector in (one.vector, *(shown for _, shown in self.shown(one.name, one.vector)))
+        )
+
+    @cached_property
+    def given(self) -> Vectors:
+        """The values of all quantities in each unit in which they may be written."""
+        names = (*self.problem.known, *self.steps)
+        return Vectors((shown, 0) for name in names for _, shown in self.shown(name, self.vector(name)))
+
+    def in_unit(self, unit: str | None) -> Vectors:
+        """What a calculation may come to, of the steps that this unit measures, in it; None for the working units."""
+        if unit not in self._in_unit:
+            to_shown = conversion(unit).to_shown if unit is not None else float
+            self._in_unit[unit] = Vectors(
+                (tuple(to_shown(value) for value in one.vector), place)
+                for place, one in enumerate(self.meant)
+                if unit is None or dimension_of(unit) == dimension_of(self.problem.unit_of(one.name))
+            )
+        return self._in_unit[unit]
 
     def _along(self, way: Way) -> dict[str, Vector]:
         touched = set(way.changed) | {name for name in way.misread if name in self.problem.shown}
