@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 
 from tutor.content.models import Amount
-from tutor.engine.draw import draw
+from tutor.engine.draw import DrawError, draw
 from tutor.engine.order import OrderProblem, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine, Question, RequestError
@@ -42,7 +42,7 @@ def by_other_methods(problem: Problem) -> list[Problem]:
         if problem.ask in declared.exercise.asks:
             other = Question(question.library, declared, problem.ask, question.rulebook)
             own = {name: amount for name, amount in problem.shown.items() if name in other.known}
-            with suppress(RequestError):
+            with suppress(RequestError, DrawError):
                 found.append(draw(other, problem.number, own))
     return found
 

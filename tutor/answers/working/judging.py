@@ -4,6 +4,7 @@ A slip is said where it first happens; what follows rightly from it is not blame
 may be a part of the method as well as of a wrong way stays suspected until it is clear where it leads.
 """
 
+import logging
 import re
 from collections.abc import Sequence
 from contextlib import suppress
@@ -13,6 +14,7 @@ from tutor.answers.entry import Entry
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import UnreadError
 from tutor.answers.working.knowledge import Finding, Knowledge, LineFindings
+from tutor.answers.working.methods import Allowance
 from tutor.answers.working.reading import (
     COMPARED,
     MOST_LINES,
@@ -35,6 +37,8 @@ from tutor.errors import FaultyRequestError
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]
 
+_log = logging.getLogger(__name__)
+MOST_OPERANDS = 30  # in a line; three times what the longest lines of learners hold
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?|[.,]\d+")
 
 
@@ -55,10 +59,14 @@ def check_working(problem: Problem, text: str) -> Working:
             f"A working may have {MOST_LINES} lines; this one has {len(lines)}: leave out what is not needed."
         )
     readings = comma_readings(text)
-    worlds = Worlds(problem)
-    own = min((_judged(worlds, lines, decimal_comma=comma) for comma in readings), key=_unexplained)
+    worlds, allowance = Worlds(problem), Allowance()
+    own = min((_judged(worlds, allowance, lines, decimal_comma=comma) for comma in readings), key=_unexplained)
     alike = [Worlds(other) for other in by_other_methods(problem)]
-    others = [_by(other, problem, lines, comma) for other in alike for comma in readings]
+    others = [
+        _by(problem, _judged(other, allowance, lines, decimal_comma=comma), other.problem)
+        for other in alike
+        for comma in readings
+    ]
     return min([own, *(other for other in others if _recognised(other) > _recognised(own))], key=_unexplained)
 
 
@@ -77,24 +85,27 @@ def _is_a_check(line: LineFindings) -> bool:
     return any(sign in line.understood for sign in COMPARED) or line.text.casefold().startswith("check")
 
 
-def _by(worlds: Worlds, problem: Problem, texts: Sequence[str], comma: bool) -> Working:
-    """Judge a working by another method that is as good; it reaches the answer if both methods come to the same."""
-    working, other = _judged(worlds, texts, decimal_comma=comma), worlds.problem
+def _by(problem: Problem, working: Working, other: Problem) -> Working:
+    """A working judged by another method that is as good; it reaches the answer if both methods come to the same."""
     room = problem.tolerance(problem.ask)
     same = abs(other.values[problem.ask] - problem.values[problem.ask]) <= room
     return replace(working, reaches_answer=working.reaches_answer and same, method=other.question.exercise.title)
 
 
-def _judged(worlds: Worlds, texts: Sequence[str], *, decimal_comma: bool) -> Working:
-    known, problem = Knowledge(worlds), worlds.problem
+def _judged(worlds: Worlds, allowance: Allowance, texts: Sequence[str], *, decimal_comma: bool) -> Working:
+    known, problem = Knowledge(worlds, allowance), worlds.problem
     quantities = problem.question.library.quantities
     has_sizes = any(quantities[name].kind == "size" for name in (*problem.known, *problem.step_names))
     farads = any(dimension_of(problem.unit_of(name)) == dimension_of("F") for name in problem.known)
     reader = Reader(Symbols(problem), problem.question.rulebook if has_sizes else None, decimal_comma, farads)
     sides = Sides(known)
-    lines = [_line(text, known, reader, sides) for text in texts]
-    Settling(known).settle(lines)
-    return Working(tuple(map(_told, lines)), known.reached, proves_answer=_proves_the_answer(known, lines))
+    lines = [_line(at, text, known, reader, sides) for at, text in enumerate(texts, start=1)]
+    try:
+        Settling(known).settle(lines)
+        return Working(tuple(map(_told, lines)), known.reached, proves_answer=_proves_the_answer(known, lines))
+    except Exception:
+        _log.exception("a working could not be settled, problem %s", problem.question.exercise.id)
+        return Working(tuple(Judged(text, "unread", UNREADABLE) for text in texts), reaches_answer=False)
 
 
 def _proves_the_answer(known: Knowledge, lines: Sequence[LineFindings]) -> bool:
@@ -109,28 +120,47 @@ def _proves_the_answer(known: Knowledge, lines: Sequence[LineFindings]) -> bool:
     return not measured or (last.number is not None and last.number.unit not in (None, "count"))
 
 
-def _line(text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFindings:
-    """What is found about one line after those before it."""
+def _line(at: int, text: str, known: Knowledge, reader: Reader, sides: Sides) -> LineFindings:
+    """What is found about line `at` after those before it; one that cannot be looked through is not read."""
+    known.methods.allowance.begin_line()
     line = LineFindings(text)
     try:
-        plain = plain_line(text)
-        if before := before_yes_or_no(plain):
-            with suppress(UnreadError):
-                _take_statements(line, read_line(before, reader), known, sides)
-        if (found := word_answer(plain, known.problem, known.own)) is not None:
-            name, entry, right = found
-            line.understood = plain
-            line.findings.append(_in_words(known, name, entry, right=right))
-            known.take(line.findings[-1])
-            return line
-        statements = read_line(plain, reader)
+        _look_through(at, line, known, reader, sides)
     except UnreadError as error:
-        line.unread = str(error)
+        line = LineFindings(text, unread=str(error))
+    except Exception:  # a fault of ours in one line takes neither the page nor the other lines down
+        _log.exception("a line of a working could not be judged, problem %s", known.problem.question.exercise.id)
+        line = LineFindings(text, unread=UNREADABLE)
+    if line.unread:
         known.sources.keep_unread(float(number.replace(",", ".")) for number in _NUMBER.findall(text))
-        return line
+    return line
+
+
+def _read(at: int, plain: str, reader: Reader) -> list[Statement]:
+    statements = read_line(plain, reader)
+    operands = sum(len(side.leaves) for statement in statements for side in statement.sides if side is not None)
+    if operands > MOST_OPERANDS:
+        raise UnreadError(
+            f"Line {at} contains {operands} numbers. One line can contain at most {MOST_OPERANDS}. Split the "
+            "calculation into several lines, each with its result."
+        )
+    return statements
+
+
+def _look_through(at: int, line: LineFindings, known: Knowledge, reader: Reader, sides: Sides) -> None:
+    plain = plain_line(line.text)
+    if before := before_yes_or_no(plain):
+        with suppress(UnreadError):
+            _take_statements(line, _read(at, before, reader), known, sides)
+    if (found := word_answer(plain, known.problem, known.own)) is not None:
+        name, entry, right = found
+        line.understood = plain
+        line.findings.append(_in_words(known, name, entry, right=right))
+        known.take(line.findings[-1])
+        return
+    statements = _read(at, plain, reader)
     line.understood = "; ".join(statement.understood for statement in statements)
     _take_statements(line, statements, known, sides)
-    return line
 
 
 def _take_statements(line: LineFindings, statements: Sequence[Statement], known: Knowledge, sides: Sides) -> None:

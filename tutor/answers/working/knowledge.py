@@ -10,7 +10,7 @@ from tutor.answers.verdicts import claimed
 from tutor.answers.working.arithmetic import Mode, Side
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import Expression, Number
-from tutor.answers.working.methods import Match, Methods, Suspicion
+from tutor.answers.working.methods import Allowance, Match, Methods, Suspicion
 from tutor.answers.working.own import Own
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.sources import Result, Sources
@@ -79,10 +79,10 @@ class LineFindings:
 class Knowledge:
     """All that is known so far."""
 
-    def __init__(self, worlds: Worlds) -> None:
+    def __init__(self, worlds: Worlds, allowance: Allowance) -> None:
         self.worlds, self.problem = worlds, worlds.problem
         self.sources = Sources(worlds)
-        self.methods = Methods(self.sources)
+        self.methods = Methods(self.sources, allowance)
         self.own = Own(self.problem)
         self.teller = Teller(self.problem)
         self.blamed: set[str] = set()

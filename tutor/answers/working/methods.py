@@ -14,7 +14,9 @@ from tutor.engine.ways import Way
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MOST_TOGETHER = 240
-MOST_TRIED = 100000  # in one line
+# How many readings of calculations are tried: those of a learner's own lines take a tenth of it.
+MOST_TRIED = 500
+MOST_TRIED_IN_ALL = 20_000
 TOO_MANY_READINGS = (
     "The numbers of this line can be read in too many ways to check it. Write it as several shorter lines, each with "
     "its result."
@@ -57,12 +59,36 @@ class Match:
 UNKNOWN = Match("unknown", None)
 
 
+class Allowance:
+    """How many readings may still be tried, in a line and in the whole working with all its methods.
+
+    A count, not a time: the verdict on a working is the same on a slow machine.
+    """
+
+    def __init__(self) -> None:
+        self.of_line, self.of_all = MOST_TRIED, MOST_TRIED_IN_ALL
+
+    def begin_line(self) -> None:
+        """Allow a new line its own number."""
+        self.of_line = MOST_TRIED
+
+    def use(self) -> None:
+        """Take one away.
+
+        Raises UnreadError where none is left.
+        """
+        self.of_line -= 1
+        self.of_all -= 1
+        if min(self.of_line, self.of_all) < 0:
+            raise UnreadError(TOO_MANY_READINGS)
+
+
 class Methods:
     """Recognises calculations of one problem."""
 
-    def __init__(self, sources: Sources) -> None:
+    def __init__(self, sources: Sources, allowance: Allowance) -> None:
         self.sources, self.worlds, self.problem = sources, sources.worlds, sources.problem
-        self.tried = 0
+        self.allowance = allowance
 
     def match(self, expression: Expression, unit: str | None, modes: Sequence[Mode], first: Sequence[str]) -> Match:
         """What a calculation whose result has this unit is; the quantities named `first` are looked at first."""
@@ -74,9 +100,7 @@ class Methods:
         names = [*first, *(name for name in self.worlds.steps if name not in first)]
         for mode in modes or MODES:
             for readings in _together(leaves):
-                self.tried += 1
-                if self.tried > MOST_TRIED:
-                    raise UnreadError(TOO_MANY_READINGS)
+                self.allowance.use()
                 vector = _calculated(expression, readings, mode)
                 if vector is None:
                     continue
