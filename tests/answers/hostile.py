@@ -8,7 +8,9 @@ NUMBERS = (
     "Infinity nan None True 1j ½ 3½ ٣ ９ ² 1e 1e+ --1 1..2 1/0 0/0 9^9^9^9 9**9**9 10^12^12 (-8)^0.5 0^-1 twenty 1% 12.3 % "
     "14 AWG 4/0 AWG #10 1/0 6 mm² 250 kcmil 5 ft 3 in 1e308 1.7976931348623157e308 5e-324"
 ).split(" ")
-UNITS = "V kV A mA W Wh Ah Ω mΩ % %/°C °C °F K mm² AWG ft m h min modules strings V/V A*A kW/m² ohm/kft F xyz °".split(" ")
+UNITS = "V kV A mA W Wh Ah Ω mΩ % %/°C °C °F K mm² AWG ft m h min modules strings V/V A*A kW/m² ohm/kft F xyz °".split(
+    " "
+)
 SIGNS = (*"+-*/^×÷·()[]{}=<>≤≥≈,;:.!?|&%$#@~'\"`\\_", "**", "//", "->", "=>", "==", "<=", ">=", " ", " ", " ", "  ")
 WORDS = (
     "so and then round rounded down up to at for with yes no maybe because since check step the volts least greatest of min "
@@ -59,7 +61,9 @@ def text(random: Random, longest: int, known: tuple[str, ...] = ()) -> str:
         found = "".join(piece(random, known) for _ in range(random.randrange(1, 14)))
     elif kind < 7:
         parts = [expression(random, random.randrange(5)) for _ in range(random.choice((1, 2, 2, 2, 3)))]
-        found = random.choice(("", "Voc = ", "so ", "1) ", "Step 3: ")) + random.choice(("=", " = ", " < ", "; ")).join(parts)
+        found = random.choice(("", "Voc = ", "so ", "1) ", "Step 3: ")) + random.choice(("=", " = ", " < ", "; ")).join(
+            parts
+        )
     elif kind == 7:
         numbers = known or NUMBERS
         found = "".join(random.choice(numbers) + random.choice("+-*/=;x ") for _ in range(random.randrange(5, 60)))

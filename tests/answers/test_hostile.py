@@ -43,7 +43,9 @@ def problems(engine):
 def known_of(problem):
     """The numbers and words of a problem, which mean most to the reader."""
     numbers = [f"{value:.4g}" for value in problem.values.values()]
-    told = [amount.text for amount in problem.shown.values()] + [f"{amount.value:g}" for amount in problem.shown.values()]
+    told = [amount.text for amount in problem.shown.values()] + [
+        f"{amount.value:g}" for amount in problem.shown.values()
+    ]
     names = [problem.question.library.quantities[name].words for name in problem.values]
     return (*numbers, *told, *names, "1", "2", "1,234")
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tutor.app.checking import Checker
 from tutor.app.serve import settings
 from tutor.content.library import Library, load
 from tutor.engine.order import OrderProblem
@@ -31,6 +32,12 @@ def engine() -> Engine:
 def library() -> Library:
     """The content."""
     return engine().library
+
+
+@lru_cache(maxsize=1)
+def checker() -> Checker:
+    """The process that checks workings."""
+    return Checker(settings().content)
 
 
 @lru_cache(maxsize=1)

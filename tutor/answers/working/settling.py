@@ -102,8 +102,11 @@ class Settling(Judge):
             if finding.verdict == "departs" and self._is_left_behind(finding, findings[at + 1 :]):
                 finding.verdict, finding.words = "holds", self.teller.on_the_way()
                 finding.name, finding.way = None, None
-            later = [other for other in findings[at + 1 :] if other.name == finding.name and other.entry]
-            if finding.strong and any(self.own.is_right(str(one.name), one.entry) for one in later if one.entry):
+            if finding.strong and any(
+                self.own.is_right(str(one.name), one.entry)
+                for one in findings[at + 1 :]
+                if one.name == finding.name and one.entry
+            ):
                 finding.verdict, finding.words = "holds", self.teller.on_the_way()
 
     def _is_left_behind(self, finding: Finding, later: Sequence[Finding]) -> bool:

@@ -1,9 +1,10 @@
 import streamlit as st
 
-from tutor.answers.working.judging import Judged, Working, WorkingError, check_working
+from tutor.answers.working.verdicts import Judged, Working
 from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
+from tutor.app.checking import Asked, CheckingError
+from tutor.app.session import checker, closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.app.uploads import WORKING, upload
 from tutor.engine.draw import DrawError
@@ -98,7 +99,19 @@ def show_working(problem: Problem, working: Working) -> None:
         show_line(at, line, first=at - 1 == wrong)
 
 
-def check(problem: Problem) -> None:
+def verdict(asked: Asked, *, sent: bool) -> Working | None:
+    """The verdict on these lines: the one that this page has already, or a new one if it was asked for."""
+    kept: tuple[Asked, Working] | None = st.session_state.get("working judged")
+    if kept is not None and kept[0] == asked:
+        return kept[1]
+    if not sent:
+        return None
+    working = checker().check(asked, st.session_state["learner"], stay=lambda: st.session_state.get("learner"))
+    st.session_state["working judged"] = (asked, working)
+    return working
+
+
+def check(problem: Problem, address: Address) -> None:
     name = kept_under(problem)
     draft = record().draft(name).get("lines", "")
     text = st.text_area(
@@ -119,9 +132,14 @@ def check(problem: Problem) -> None:
     if not (sent or text):
         return
     try:
-        show_working(problem, check_working(problem, text))
-    except WorkingError as error:
+        working = verdict(Asked(address, text), sent=sent or from_file is not None)
+    except CheckingError as error:
         st.error(showing.plain(str(error)))
+        return
+    if working is None:
+        st.info("These lines are not checked yet. Select Check the lines.")
+    else:
+        show_working(problem, working)
 
 
 def show(address: Address) -> None:
@@ -135,8 +153,9 @@ def show(address: Address) -> None:
         st.info("This exercise asks for an order, not for arithmetic. Choose another one.")
         return
     st.caption(f"Problem {problem.number} · rulebook {problem.question.rulebook.title}")
+    checker().start()
     showing.show_problem(problem)
-    check(problem)
+    check(problem, address)
     showing.show_problems_cautions(problem)
 
 
