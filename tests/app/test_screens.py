@@ -294,6 +294,8 @@ def test_a_working_is_pointed_at_where_it_departs_and_kept(screen):
     assert "Line 3 is the first that does not hold" in app.error[0].value
     again = screen("working", exercise="most-modules-in-series", given=OWN)
     assert again.text_area[0].value.endswith("so 10")
+    assert "not checked yet" in visible(again)
+    assert "Line 3 is the first that does not hold" in press(again, "Check the lines").error[0].value
 
 
 def test_a_right_working_reaches_the_answer(screen):

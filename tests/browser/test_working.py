@@ -35,8 +35,10 @@ def test_nothing_typed_is_lost_on_reload(server, learner):
     with someone.a_change():
         box(someone).blur()
     someone.page.reload()
-    someone.page.get_by_text("Line 3 is the first that does not hold.").wait_for()
+    someone.page.get_by_text("These lines are not checked yet.").wait_for()
     expect(box(someone)).to_have_value(WRONG)
+    someone.press("Check the lines")
+    assert someone.hears("Line 3 is the first that does not hold.")
 
 
 def test_a_file_is_read_in_latin_1_and_a_large_one_is_said(server, learner):

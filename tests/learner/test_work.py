@@ -16,7 +16,7 @@ def attempt(**changes) -> Attempt:
 
 
 def work(*attempts: Attempt) -> Work:
-    return Work.of(attempts, "v1", "us", SHOWN)
+    return Work.of(attempts, "v1", "us", SHOWN, ["cold", "fit"])
 
 
 def test_nothing_done_is_nothing_seen():
@@ -73,3 +73,7 @@ def test_one_attempt_more_is_the_same_as_all_from_the_start():
         attempt(entry="9", verdict="right", help="hint", hints_seen=1),
     ]
     assert work(*attempts[:2]).after(attempts[2]) == work(*attempts)
+
+
+def test_what_is_kept_for_a_step_that_there_is_not_is_left_out():
+    assert work(attempt(entry="9", steps={"cold": "46.8", "gone": "3"})).entry_steps == {"cold": "46.8"}

@@ -70,7 +70,7 @@ def chosen_rulebook() -> str:
             kept = record().setting("rulebook", "us")
         except StoreError:  # the page below says so; the choice is read again at the next run
             return "us"
-        st.session_state["chosen rulebook"] = kept if kept in RULEBOOKS else "us"
+        st.session_state["chosen rulebook"] = kept if isinstance(kept, str) and kept in RULEBOOKS else "us"
     return str(st.session_state["chosen rulebook"])
 
 

@@ -1,14 +1,17 @@
 """One learner's record: attempts, which are only ever added, and what brings the learner back to where they were."""
 
 import hashlib
+import logging
 import math
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from typing import Any, Literal
 from uuid import uuid4
 
+from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, update
 
 from tutor.store import tables
@@ -48,6 +51,8 @@ class Attempt:
     def __post_init__(self) -> None:
         if self.seconds is not None and not (math.isfinite(self.seconds) and self.seconds >= 0):
             raise ValueError(f"seconds is {self.seconds}; give a time of zero or more, or None")
+        if self.hints_seen < 0:
+            raise ValueError(f"hints_seen is {self.hints_seen}; give a number of zero or more")
 
     @property
     def problem(self) -> tuple[object, ...]:
@@ -56,6 +61,9 @@ class Attempt:
         return (self.exercise, self.version, self.number, self.ask, self.rulebook, given)
 
 
+# What is kept may come from another version or from a restored file: a row that is no attempt is left out.
+_ATTEMPT, _PLACE = TypeAdapter(Attempt), TypeAdapter(dict[str, str])
+_log = logging.getLogger(__name__)
 _COLUMNS = [tables.attempt.c[part.name] for part in fields(Attempt)]
 
 
@@ -114,7 +122,9 @@ class Record:
     def place(self) -> dict[str, str] | None:
         """Give where the learner was last, or None before the first time."""
         rows = self._own(tables.place_kept)
-        return rows[0]["where"] if rows else None
+        with suppress(ValidationError):
+            return _PLACE.validate_python(rows[0]["where"]) if rows else None
+        return None
 
     def keep_draft(self, problem: str, field: str, text: str) -> None:
         """Keep text that was typed and not yet sent, by any name for its problem and field; an empty text drops it."""
@@ -175,7 +185,13 @@ class Record:
 
     def _attempts(self, connection: Connection, **only: Any) -> list[Attempt]:
         query = select(*_COLUMNS).where(self._mine(tables.attempt, **only)).order_by(tables.attempt.c.id)
-        return [Attempt(**row) for row in connection.execute(query).mappings()]
+        found = []
+        for row in connection.execute(query).mappings():
+            try:
+                found.append(_ATTEMPT.validate_python(dict(row)))
+            except ValidationError as error:
+                _log.warning("A row of the attempts is left out: %s", error)
+        return found
 
     def _rows(self, connection: Connection, table: Table, **only: Any) -> list[dict[str, Any]]:
         columns = [column for column in table.c if column.name != "learner_id"]

@@ -1,6 +1,6 @@
 """What a learner has done in one problem so far, summed up from the record."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Self
 
@@ -23,13 +23,24 @@ class Work:
     hints_seen: int = 0
 
     @classmethod
-    def of(cls, attempts: Iterable[Attempt], version: str, rulebook: str, shown: Mapping[str, Amount]) -> Self:
-        """Sum up the attempts, oldest first, that belong to a problem of this version, rulebook and these givens."""
+    def of(
+        cls,
+        attempts: Iterable[Attempt],
+        version: str,
+        rulebook: str,
+        shown: Mapping[str, Amount],
+        steps: Collection[str],
+    ) -> Self:
+        """Sum up the attempts, oldest first, that belong to a problem of this version, rulebook and these givens.
+
+        What is kept for a step that is none of these is left out.
+        """
         wanted = (version, rulebook, {name: amount.text for name, amount in shown.items()})
         work = cls()
         for attempt in attempts:
             if (attempt.version, attempt.rulebook, attempt.givens) == wanted:
-                work = work.after(attempt)
+                known = {name: text for name, text in attempt.steps.items() if name in steps}
+                work = work.after(replace(attempt, steps=known))
         return work
 
     def after(self, attempt: Attempt) -> Self:

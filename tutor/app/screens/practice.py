@@ -203,7 +203,8 @@ def correct_own_numbers(address: Address) -> None:
 def show(address: Address, problem: AnyProblem) -> None:
     exercise = problem.question.exercise
     attempts = record().attempts(exercise.id, problem.number, problem.ask)
-    work = Work.of(attempts, problem.question.version, problem.question.rulebook.id, problem.shown)
+    question = problem.question
+    work = Work.of(attempts, question.version, question.rulebook.id, problem.shown, problem.step_names)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
     st.query_params.from_dict(address.query())  # a link within one page leaves the browser's address as it was
     told, tried = st.container(), st.container()
