@@ -141,10 +141,14 @@ def test_others_with_hostile_workings_hold_up_no_page(page):
     quiet = median_run(page)
     ended = threading.Event()
 
+    def stay():
+        if ended.is_set():
+            raise Left
+
     def attack(learner):
         while not ended.is_set():
-            with suppress(CheckingError):
-                session.checker().check(HOSTILE, learner, lambda: None)
+            with suppress(CheckingError, Left):
+                session.checker().check(HOSTILE, learner, stay)
 
     attackers = [threading.Thread(target=attack, args=(f"attacker {at}",)) for at in range(4)]
     for attacker in attackers:

@@ -206,7 +206,6 @@ def _serve(pipe: Connection, content: Path | None) -> None:
     """Check one working after the other until the pages' server has gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C reaches the server too, and the pipe then ends
     limit = _Limit()
-    os.nice(NICE)
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is not for the pages' side to load
     from tutor.answers.working.judging import check_working  # noqa: PLC0415
     from tutor.content.library import load  # noqa: PLC0415
@@ -216,6 +215,7 @@ def _serve(pipe: Connection, content: Path | None) -> None:
 
     engine = Engine(load(content))
     gc.freeze()
+    os.nice(NICE)  # only now: the first learner waits for what is above
 
     def judged(asked: Asked) -> "tuple[Kind, Working | str]":
         at = asked.address
