@@ -87,8 +87,8 @@ class Own:
         return apart <= max(0.0 if rough else min(room, 0.05 * abs(expected)), tolerance) + noise
 
     def is_right(self, name: str, entry: Entry) -> bool:
-        """Whether an entry is a step's right value; that of the answer breaks no limit."""
-        if not self.is_value(name, entry, self.problem.values[name]):
+        """Whether an entry is a step's right value; that of the answer breaks no limit.  A given is no step."""
+        if name not in self.order or not self.is_value(name, entry, self.problem.values[name]):
             return False
         if name != self.problem.ask:
             return True
