@@ -13,7 +13,7 @@ import tutor.app
 from tutor.answers.working.judging import MOST_LINES
 from tutor.app import checking, serve, session
 from tutor.app.address import Address
-from tutor.app.checking import Asked, Checker, CheckingError, OutOfTime
+from tutor.app.checking import Asked, Checker, CheckerInPlace, CheckingError, OutOfTime
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
 PROBLEM = Address("most-modules-in-series", 3)
@@ -56,6 +56,14 @@ def test_a_verdict_comes_back_from_the_process(checker):
     working = checker.check(USUAL, "ana", lambda: None)
     assert [line.verdict for line in working.lines] == ["holds", "arithmetic"]
     assert checker._process.pid != os.getpid()
+
+
+def test_where_no_working_can_be_ended_the_verdict_is_the_same(checker, engine):
+    in_place = CheckerInPlace(engine)
+    in_place.start()
+    assert in_place.check(USUAL, "ana", lambda: None) == checker.check(USUAL, "ana", lambda: None)
+    with pytest.raises(CheckingError, match="may have 60 lines"):
+        in_place.check(Asked(PROBLEM, "1+1=2\n" * 61), "ana", lambda: None)
 
 
 def test_a_working_with_too_many_lines_is_told(checker):

@@ -26,7 +26,9 @@ from tutor.errors import FaultyRequestError
 if TYPE_CHECKING:
     from tutor.answers.working.verdicts import Working
     from tutor.app.address import Address
+    from tutor.engine.question import Engine
 
+CAN_BE_ENDED = hasattr(signal, "setitimer")
 _log = logging.getLogger(__name__)
 
 # In seconds of processor time: a usual working takes a hundredth of the first.
@@ -63,8 +65,51 @@ class Asked:
     text: str
 
 
+def _verdict(kind: Kind, told: "Working | str") -> "Working":
+    if kind == "out of time":
+        raise CheckingError(TOO_LONG)
+    if isinstance(told, str):
+        raise CheckingError(told)
+    return told
+
+
 class OutOfTime(BaseException):
     """Ends the working at hand in the process that checks."""
+
+
+def judged(engine: "Engine", asked: Asked) -> "tuple[Kind, Working | str]":
+    """What comes of a working: its verdict, or why there is none."""
+    from tutor.answers.own import own_amounts  # noqa: PLC0415 - not for the pages' side to load
+    from tutor.answers.working.judging import check_working  # noqa: PLC0415
+    from tutor.engine.problem import Problem  # noqa: PLC0415
+    from tutor.engine.setting import set_problem  # noqa: PLC0415
+
+    at = asked.address
+    try:
+        own = own_amounts(engine.question(at.exercise, at.ask, at.rulebook), dict(at.own)) if at.own else None
+        problem = set_problem(engine, at.exercise, at.ask, at.number, at.rulebook, own)
+        assert isinstance(problem, Problem)
+        return "judged", check_working(problem, asked.text)
+    except FaultyRequestError as error:
+        return "refused", str(error)
+    except Exception:
+        _log.exception("A working of %s could not be checked", at.exercise)
+        return "refused", FAILED
+
+
+class CheckerInPlace:
+    """Checks in the pages' process, where no signal can end a working (Windows): its counted readings end it."""
+
+    def __init__(self, engine: "Engine") -> None:
+        self._engine = engine
+
+    def start(self) -> None:
+        """There is nothing to begin."""
+
+    def check(self, asked: Asked, _learner: str, stay: Callable[[], None]) -> "Working":
+        """The verdict on a working, as `Checker.check` gives it."""
+        stay()
+        return _verdict(*judged(self._engine, asked))
 
 
 class Checker:
@@ -110,11 +155,7 @@ class Checker:
             with self._turn:
                 self._taken = False
                 self._turn.notify_all()
-        if kind == "out of time":
-            raise CheckingError(TOO_LONG)
-        if isinstance(told, str):
-            raise CheckingError(told)
-        return told
+        return _verdict(kind, told)
 
     def _wait(self, asked: Asked, learner: str, stay: Callable[[], None], deadline: float) -> None:
         """Wait for this working's turn."""
@@ -206,36 +247,20 @@ def _serve(pipe: Connection, content: Path | None) -> None:
     """Check one working after the other until the pages' server has gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C reaches the server too, and the pipe then ends
     limit = _Limit()
-    from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is not for the pages' side to load
-    from tutor.answers.working.judging import check_working  # noqa: PLC0415
+    import tutor.answers.working.judging  # noqa: F401, PLC0415 - before the first working, and not on the pages' side
     from tutor.content.library import load  # noqa: PLC0415
-    from tutor.engine.problem import Problem  # noqa: PLC0415
     from tutor.engine.question import Engine  # noqa: PLC0415
-    from tutor.engine.setting import set_problem  # noqa: PLC0415
 
     engine = Engine(load(content))
     gc.freeze()
     os.nice(NICE)  # only now: the first learner waits for what is above
-
-    def judged(asked: Asked) -> "tuple[Kind, Working | str]":
-        at = asked.address
-        try:
-            own = own_amounts(engine.question(at.exercise, at.ask, at.rulebook), dict(at.own)) if at.own else None
-            problem = set_problem(engine, at.exercise, at.ask, at.number, at.rulebook, own)
-            assert isinstance(problem, Problem)
-            return "judged", check_working(problem, asked.text)
-        except FaultyRequestError as error:
-            return "refused", str(error)
-        except Exception:
-            _log.exception("A working of %s could not be checked", at.exercise)
-            return "refused", FAILED
 
     while True:
         asked = pipe.recv()
         start = time.process_time()
         reply: tuple[Kind, Working | str] = ("out of time", "")
         with suppress(OutOfTime), limit:
-            reply = judged(asked)
+            reply = judged(engine, asked)
         pipe.send((*reply, time.process_time() - start))
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tutor.app.checking import Checker
+from tutor.app.checking import CAN_BE_ENDED, Checker, CheckerInPlace
 from tutor.app.serve import settings
 from tutor.content.library import Library, load
 from tutor.engine.order import OrderProblem
@@ -35,9 +35,9 @@ def library() -> Library:
 
 
 @lru_cache(maxsize=1)
-def checker() -> Checker:
-    """The process that checks workings."""
-    return Checker(settings().content)
+def checker() -> Checker | CheckerInPlace:
+    """What checks workings: a process of its own, wherever one can be ended."""
+    return Checker(settings().content) if CAN_BE_ENDED else CheckerInPlace(engine())
 
 
 @lru_cache(maxsize=1)
