@@ -2,8 +2,8 @@
 
 import streamlit as st
 
-from tutor.app import showing
-from tutor.app.session import client_address, store
+from tutor.app import renewing, showing
+from tutor.app.session import client_address, renewed_token, store
 from tutor.app.store_down import faults_in_words
 from tutor.classroom.claims import Claims, sets_of
 from tutor.classroom.codes import set_code
@@ -49,8 +49,12 @@ def ask_for_name(of: StoredSet) -> None:
         sent = st.form_submit_button("That is me", type="primary")
     if not sent:
         return
+    renewed = renewed_token()
     with faults_in_words():
-        claims.claim(st.session_state["learner"], typed, personal, address=client_address())
+        claims.claim(st.session_state["learner"], typed, personal, renewed, address=client_address())
+        if renewed is not None:
+            renewing.lead(renewed, of.code, first=not personal)
+            return
         if not personal:
             st.session_state[f"new here {of.code}"] = True
         st.rerun()
@@ -58,6 +62,8 @@ def ask_for_name(of: StoredSet) -> None:
 
 def show_new_code(of: StoredSet, member: Member) -> None:
     """The personal code, once, right after the name was taken."""
+    if st.query_params.pop(renewing.FIRST, ""):
+        st.session_state[f"new here {of.code}"] = True
     if st.session_state.get(f"new here {of.code}"):
         code = Claims(store(), of).personal_code(member)
         st.info(
@@ -79,8 +85,12 @@ def show_who(of: StoredSet, member: Member) -> None:
             st.markdown(f"Your personal code is **{code}**. It lets you in on another device. Show it to nobody.")
         st.markdown("Not you, or is somebody else to work here? Your name stays yours, and all your work is kept.")
         if st.button("Leave this name on this device"):
+            renewed = renewed_token()
             with faults_in_words():
-                claims.leave(st.session_state["learner"])
+                claims.leave(st.session_state["learner"], renewed)
                 st.session_state.pop(SHEET, None)
                 st.session_state.pop(f"new here {of.code}", None)
+                if renewed is not None:
+                    renewing.lead(renewed, of.code)
+                    return
                 st.switch_page(HERE, query_params={"set": of.code})

@@ -2,12 +2,10 @@
 
 import streamlit as st
 
-from tutor.app import session, theme
-from tutor.app.middleware import token
+from tutor.app import renewing, session, theme
 from tutor.app.store_down import faults_in_words
 from tutor.app.uploads import freed_after_run
 from tutor.content.models import FOR_ALL
-from tutor.learner.record import new_token
 
 INVENTED = "All modules, chargers, and places here are invented."
 # No `icon=`: for a page's icon the browser would be sent to fetch a picture from outside.
@@ -27,9 +25,10 @@ st.set_page_config(page_icon=theme.ICON, initial_sidebar_state=theme.SIDEBAR)
 page = st.navigation(PAGES)
 st.set_page_config(page_title=f"{page.title} · Cold Morning")
 theme.apply()
-# A browser that keeps no cookie still gets a token, which lives as long as its tab.
-if "learner" not in st.session_state:
-    st.session_state["learner"] = token(st.context.cookies) or new_token()
+session.begin()
+if session.is_superseded():
+    renewing.tell_superseded()
+    st.stop()
 session.rulebook_choice()
 with freed_after_run(), faults_in_words(again=True):
     page.run()

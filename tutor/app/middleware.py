@@ -1,25 +1,33 @@
-"""Who is let in, by the names and ways that pages use; and what every answer carries: cookie, security headers."""
+"""Who is let in, by the names and ways that pages use, and whose a session is; and what every answer carries."""
 
 import re
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path, PurePath
 
-from starlette.datastructures import MutableHeaders
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.file_util import get_static_dir
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from streamlit.runtime import get_instance
 from streamlit.web.server.starlette.starlette_websocket import is_host_allowed
 
-from tutor.learner.record import new_token
+from tutor.learner.record import hash_of, new_token
+from tutor.learner.tokens import Tokens
+from tutor.store.database import StoreError
 
 COOKIE = "coldmorning_learner"
 TWO_YEARS = 2 * 365 * 24 * 3600
-_TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
+BROWSER = "x-coldmorning-browser"
+"""The header, made here and taken from nobody, by which Streamlit and the pages know whose a connection is."""
+_UPLOAD = "/_stcore/upload_file/"
+_MEDIA = "/media/"
 _CONDITIONS = (b"if-none-match", b"if-modified-since")
 CLOSED = "/_stcore/metrics"  # how many people are here, and how much memory they take, is nobody else's business
 PAGES_SEND = {"rerun_script", "stop_script", "app_heartbeat", "file_urls_request"}
@@ -56,10 +64,10 @@ SECURITY_HEADERS = {
 }
 
 
-def token(cookies: Mapping[str, str]) -> str | None:
-    """Read the learner's token from a request's cookies; None if there is none, or none of our making."""
+def token(cookies: Mapping[str, str], tokens: Tokens) -> str | None:
+    """Read the learner's token from a request's cookies; None if there is none, or none that the store issued."""
     found = cookies.get(COOKIE, "")
-    return found if _TOKEN.fullmatch(found) else None
+    return found if tokens.is_issued(found) else None
 
 
 class Door:
@@ -131,27 +139,78 @@ def _pages_own(receive: Receive) -> Receive:
 
 
 class LearnerCookie:
-    """Gives a browser that opens a page its learner token, once."""
+    """Gives a browser that opens a page its learner token, and another one in the place of one that counts no more."""
 
-    def __init__(self, app: ASGIApp) -> None:
-        self.app = app
+    def __init__(self, app: ASGIApp, tokens: Callable[[], Tokens]) -> None:
+        self.app, self.tokens = app, tokens
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Add the cookie to pages (not to scripts, pictures or the websocket) asked for without one."""
-        if scope["type"] != "http" or token(_cookies(scope)) is not None:
+        """Add the cookie to pages (not to scripts, pictures or the websocket) whose browser needs one."""
+        held = _cookies(scope).get(COOKIE, "") if scope["type"] == "http" else ""
+        if scope["type"] != "http" or (
+            self.tokens().is_issued(held) and (not _opens_a_page(scope) or await self._due(held) is None)
+        ):
             await self.app(scope, receive, send)
             return
 
         async def send_with_cookie(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                if headers.get("content-type", "").startswith("text/html"):
-                    headers.append("set-cookie", _cookie(new_token(), secure=scope["scheme"] == "https"))
+                if headers.get("content-type", "").startswith("text/html") and (due := await self._due(held)):
+                    headers.append("set-cookie", cookie(due, secure=scope["scheme"] == "https"))
                     headers["cache-control"] = "no-store"  # else a cache on the way may give the cookie to others
                     del headers["etag"]
             await send(message)
 
         await self.app(_unconditional(scope), receive, send_with_cookie)
+
+    async def _due(self, held: str) -> str | None:
+        """The token that the browser needs; None while the store does not answer, which the page then says."""
+        with suppress(StoreError):
+            return await run_in_threadpool(self.tokens().for_page, held)
+        return None
+
+
+class SessionOwner:
+    """Keeps each session to the browser that began it: its connection, what is sent to it, what it shows in files.
+
+    Streamlit gives a session back to who names its id and is the same user; the user is what `BROWSER` says. The id
+    stands in addresses, and so in the logs of a proxy. A browser without a cookie has a new name at each connection:
+    its session ends with the connection.
+    """
+
+    def __init__(self, app: ASGIApp, tokens: Callable[[], Tokens]) -> None:
+        self.app, self.tokens = app, tokens
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Name the browser of a connection; refuse files for another browser's session, and its files."""
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
+            return
+        held = token(_cookies(scope), self.tokens())
+        if scope["type"] == "http" and not self._may_ask(scope["path"], held):
+            refusal = PlainTextResponse("This belongs to a page that this browser does not show.", 404)
+            await refusal(scope, receive, send)
+            return
+        name = hash_of(held) if held else new_token()
+        headers = [(header, value) for header, value in scope["headers"] if header != BROWSER.encode()]
+        await self.app({**scope, "headers": [*headers, (BROWSER.encode(), name.encode())]}, receive, send)
+
+    def _may_ask(self, path: str, held: str | None) -> bool:
+        if path.startswith(_UPLOAD):
+            return held is not None and self._is_of(path.removeprefix(_UPLOAD).split("/")[0], held)
+        if path.startswith(_MEDIA):
+            file = path.removeprefix(_MEDIA).partition(".")[0]
+            # No public method tells which session shows a file.
+            shown = get_instance().media_file_mgr._files_by_session_and_coord
+            return any(self._is_of(of, held) for of, files in list(shown.items()) if file in list(files.values()))
+        return True
+
+    def _is_of(self, session: str, held: str | None) -> bool:
+        """Whether a session that is connected now belongs to the browser that holds a token, or to one without any."""
+        client = get_instance().get_client(session)
+        context = None if client is None else client.client_context
+        return context is not None and token(context.cookies, self.tokens()) == held
 
 
 class SecurityHeaders:
@@ -184,10 +243,15 @@ def _values(scope: Scope, wanted: bytes) -> list[str]:
     return [value.decode("latin-1") for name, value in scope["headers"] if name == wanted]
 
 
+def _opens_a_page(scope: Scope) -> bool:
+    return "text/html" in Headers(scope=scope).get("accept", "")
+
+
 def _cookies(scope: Scope) -> Mapping[str, str]:
     return cookie_parser("; ".join(_values(scope, b"cookie")))
 
 
-def _cookie(value: str, *, secure: bool) -> str:
-    cookie = f"{COOKIE}={value}; Path=/; Max-Age={TWO_YEARS}; HttpOnly; SameSite=Lax"
-    return f"{cookie}; Secure" if secure else cookie
+def cookie(value: str, *, secure: bool) -> str:
+    """What sets the learner's cookie."""
+    told = f"{COOKIE}={value}; Path=/; Max-Age={TWO_YEARS}; HttpOnly; SameSite=Lax"
+    return f"{told}; Secure" if secure else told

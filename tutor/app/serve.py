@@ -12,6 +12,7 @@ import webbrowser
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from ipaddress import AddressValueError, IPv4Address, ip_address
 from pathlib import Path
 from typing import Any
@@ -27,12 +28,13 @@ from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
 from streamlit.runtime.memory_session_storage import MemorySessionStorage
 from streamlit.web.cache_storage_manager_config import create_default_cache_storage_manager
 
-from tutor.app import class_drafts, class_script, downloads, health, theme
-from tutor.app.middleware import Door, LearnerCookie, SecurityHeaders
+from tutor.app import class_drafts, class_script, downloads, health, renewing, theme
+from tutor.app.middleware import BROWSER, Door, LearnerCookie, SecurityHeaders, SessionOwner
 from tutor.app.uploads import UPLOADS, UploadsAskedFor
 from tutor.classroom.addresses import origin_named, origin_served
 from tutor.classroom.desk import Desk
 from tutor.errors import FaultyRequestError
+from tutor.learner.tokens import Tokens
 from tutor.store.database import Store, StoreError
 from tutor.visible import visible
 
@@ -78,6 +80,7 @@ OPTIONS: dict[str, Any] = {
     "server.maxWidgetStateSize": 1,
     "server.maxMessageSize": 10,
     "server.websocketPingInterval": 15,  # who is gone without a word is noticed within twice that
+    "server.trustedUserHeaders": {BROWSER: "browser"},
 }
 
 
@@ -143,6 +146,22 @@ def settings() -> Settings:
     return _settings
 
 
+@lru_cache(maxsize=1)
+def store() -> Store:
+    """The store that this process was started with."""
+    return settings().opened or Store.open(settings().store)
+
+
+def tokens() -> Tokens:
+    """The tokens of learners' browsers."""
+    return _tokens(store())
+
+
+@lru_cache(maxsize=1)
+def _tokens(of: Store) -> Tokens:
+    return Tokens(of)
+
+
 def serve(
     port: int | None,
     browser: bool,
@@ -172,6 +191,7 @@ def serve(
     os.environ.setdefault("FORWARDED_ALLOW_IPS", forwarders(host, host_names))
     global _settings  # noqa: PLW0603 - set once, before the server's threads start
     _settings = Settings(store, content, named, origin_served(host, free, host_names), opened)
+    tokens()  # read once, so that a request never waits for the store to know its browser
     here = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
@@ -200,11 +220,13 @@ def serve(
             class_script.ROUTE,
             downloads.ROUTE,
             health.ROUTE,
+            renewing.ROUTE,
         ],
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(Door, program=str(MAIN)),
-            Middleware(LearnerCookie),
+            Middleware(LearnerCookie, tokens=tokens),
+            Middleware(SessionOwner, tokens=tokens),
             Middleware(UploadsAskedFor),
         ],
     )

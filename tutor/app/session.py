@@ -1,25 +1,31 @@
 """What a run of a page works with: the content and the engine, shared by all, and the learner's own record."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit.runtime import exists, get_instance
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from tutor.app import serve
 from tutor.app.checking import CAN_BE_ENDED, Checker, CheckerInPlace
-from tutor.app.serve import settings
+from tutor.app.middleware import BROWSER, token
+from tutor.app.serve import settings, tokens
 from tutor.content.library import Library, load
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
-from tutor.store.database import Store, StoreError
+from tutor.store.database import StoreError
 from tutor.trade.rulebooks import RULEBOOKS
 
 if TYPE_CHECKING:
     from tutor.classroom.exams import Closed
 
 AnyProblem = Problem | OrderProblem
+store = serve.store
 UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
 
 
@@ -40,10 +46,40 @@ def checker() -> Checker | CheckerInPlace:
     return Checker(settings().content) if CAN_BE_ENDED else CheckerInPlace(engine())
 
 
-@lru_cache(maxsize=1)
-def store() -> Store:
-    """The store that this process was started with."""
-    return settings().opened or Store.open(settings().store)
+def begin() -> None:
+    """Give the run its learner; a browser that keeps no cookie gets a token that lives as long as its tab."""
+    empty_for_another_browser()
+    if "learner" not in st.session_state:
+        st.session_state["learner"] = _held() or tokens().issue()
+
+
+def empty_for_another_browser() -> None:
+    """Empty the session, its login too, and run anew if the browser that holds it is not the one that began it."""
+    browser = _held() or st.context.headers.get(BROWSER, "")
+    if st.session_state.setdefault("browser", browser) == browser:
+        return
+    st.session_state.clear()
+    context = get_script_run_ctx()
+    if context is not None and exists():
+        get_instance().clear_user_info_for_session(context.session_id)
+        context.user_info.clear()
+    st.rerun()
+
+
+def is_superseded() -> bool:
+    """Whether the token that this page began with counts no more, for a name was taken or left in its browser."""
+    with suppress(StoreError):  # the page says so
+        return tokens().is_superseded(st.session_state["learner"])
+    return False
+
+
+def renewed_token() -> str | None:
+    """What is to take the place of the learner's token; None without a cookie, where nobody can have noted it."""
+    return None if _held() is None else tokens().issue()
+
+
+def _held() -> str | None:
+    return token(st.context.cookies, tokens())
 
 
 def client_address() -> str:

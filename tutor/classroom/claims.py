@@ -15,6 +15,7 @@ from tutor.classroom.names import same_name
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.classroom.tries import NAMES, Tries
 from tutor.learner.record import hash_of, learner_row
+from tutor.learner.tokens import renew
 from tutor.store.database import Store
 from tutor.store.tables import binding, class_browser, learner, member, practice_set
 
@@ -63,9 +64,18 @@ class Claims:
             return self._want_code(connection, now)
 
     def claim(
-        self, token: str, name_or_number: str, personal: str = "", *, address: str = "", now: datetime | None = None
+        self,
+        token: str,
+        name_or_number: str,
+        personal: str = "",
+        renewed: str | None = None,
+        *,
+        address: str = "",
+        now: datetime | None = None,
     ) -> Member:
         """Take a name of the roster, or the number, for the learner of a browser at an address.
+
+        The browser is to hold `renewed` from now on.
 
         Raises ClassError if name and code do not fit together, while an address waits after wrong tries, and if this
         browser is another member already.
@@ -88,6 +98,8 @@ class Claims:
                 tries.count(connection, now)
                 return None
             self._bind(connection, found, hash_of(token), now)
+            if renewed is not None:
+                renew(connection, token, renewed)
             tries.entered(connection, now)
             return found
 
@@ -96,11 +108,20 @@ class Claims:
             raise ClassError(NO_MATCH if strict else NO_MATCH_OF_NAMES)
         return found
 
-    def leave(self, token: str) -> None:
-        """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in."""
+    def leave(self, token: str, renewed: str | None = None) -> None:
+        """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in.
+
+        The browser is to hold `renewed` from now on.
+        """
         me = select(learner.c.id).where(learner.c.token_hash == hash_of(token)).scalar_subquery()
         mine = and_(binding.c.learner_id == me, binding.c.school_class_id == self._set.class_id)
-        self._store.write(lambda connection: connection.execute(delete(binding).where(mine)))
+
+        def work(connection: Connection) -> None:
+            connection.execute(delete(binding).where(mine))
+            if renewed is not None:
+                renew(connection, token, renewed)
+
+        self._store.write(work)
 
     def personal_code(self, of: Member) -> str:
         """What a member types on a further device; for the desk and for the member alone."""

@@ -23,7 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA = "0004"
+SCHEMA = "0005"
 """The revision that these tables have: the last one in tutor/store/migrations/versions."""
 
 
@@ -87,6 +87,25 @@ learner = Table(
     Column("made_at", UtcTime, nullable=False),
     UniqueConstraint("token_hash"),
 )
+
+token_secret = Table(
+    "token_secret",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("value", String(64), nullable=False),
+)
+"""One row: what the tokens of learners' browsers are signed with."""
+
+renewal = Table(
+    "renewal",
+    metadata,
+    _owner(primary_key=True),
+    Column("earlier_hash", String(64), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("fetched", Boolean, nullable=False),
+    Index(None, "earlier_hash"),
+)
+"""The token whose place a learner's own has taken last, and whether the browser has fetched its own."""
 
 attempt = Table(
     "attempt",

@@ -8,7 +8,7 @@ import streamlit as st
 from tutor.app.desk.matrix import matrix_html
 from tutor.app.desk.room import Chosen, EndedError, Room
 from tutor.app.markdown_table import show_table
-from tutor.app.session import library
+from tutor.app.session import empty_for_another_browser, library
 from tutor.app.showing import plain
 from tutor.classroom.exams import Look
 from tutor.classroom.live import LEGEND, who_needs_help
@@ -33,10 +33,11 @@ def show(room: Room, chosen: Chosen) -> None:
 
 @st.fragment(run_every=SECONDS)
 def _watch(room: Room, of: StoredSet) -> None:
+    empty_for_another_browser()  # a fragment runs by itself
     try:
         results = room.results(of)
         there, outcomes, looks = results.who_is_where(), results.outcomes(), room.exams.looks(of)
-    except (FaultyRequestError, EndedError) as error:  # a fragment runs by itself, and has to say it itself
+    except (FaultyRequestError, EndedError) as error:
         st.error(plain(str(error)))
         return
     now = datetime.now(UTC)

@@ -8,7 +8,7 @@ import streamlit as st
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.desk.roster import show_faults
 from tutor.app.markdown_table import show_table
-from tutor.app.session import engine, library
+from tutor.app.session import empty_for_another_browser, engine, library
 from tutor.app.showing import plain, typed
 from tutor.app.uploads import DESK, upload
 from tutor.classroom.live import LEGEND, SIGNS
@@ -101,6 +101,7 @@ def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
 @st.fragment
 def _cells(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], columns: dict[str, Any], key: str) -> None:
     """The grid; each cell is kept as soon as it is typed, so that a look at another tab loses none."""
+    empty_for_another_browser()
     typed = st.data_editor(
         rows,
         hide_index=True,

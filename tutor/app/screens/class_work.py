@@ -89,8 +89,8 @@ def to_neighbours(sheet: Sheet) -> None:
 
 def show(sheet: Sheet) -> None:
     query = {"set": sheet.of.code, "place": str(sheet.view.place)}
-    st.query_params.from_dict(query)
     class_entry.show_new_code(sheet.of, sheet.member)
+    st.query_params.from_dict(query)
     told(sheet)
     class_problem.answer_form(sheet.of, sheet.work, sheet.view)
     class_problem.show_answers(sheet.of, sheet.view)

@@ -23,6 +23,7 @@ _LEFT_OUT: Mapping[str, Sequence[str]] = {
     "learner": ("token_hash",),
     "correction": ("before", "after"),
     "member": ("secret",),
+    "renewal": ("earlier_hash",),
 }
 
 
