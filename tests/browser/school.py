@@ -14,7 +14,7 @@ from tutor.classroom.views import ForLearner
 from tutor.classroom.work import ClassWork
 from tutor.content.library import load
 from tutor.engine.question import Engine
-from tutor.learner.record import new_token
+from tutor.learner.tokens import Tokens
 from tutor.store.database import Store
 
 PASSPHRASE = "four words before dawn"
@@ -38,7 +38,8 @@ class School:
             roster = [Member(id=0, name=name, number=str(at)) for at, name in enumerate(names, start=1)]
             self.members = register.enter(roster, class_name).new
             self.of: StoredSet = register.put(PracticeSet.model_validate(fields), class_name)
-            self.tokens = [new_token() for _ in names]
+            issue = Tokens(store).issue
+            self.tokens = [issue() for _ in names]
 
     passphrase = PASSPHRASE
 

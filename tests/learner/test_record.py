@@ -244,8 +244,8 @@ def test_nothing_else_is_kept_about_a_learner():
     marks = {"verdict", "named", "mistakes", "help", "hints_seen"}
     times = {"at", "seconds", "made_at"}
     back = {"where", "name", "value", "problem", "field", "text"}
-    keys = {"id", "learner_id", "token_hash"}
-    own = {"learner", "attempt", "place_kept", "setting", "draft"}
+    keys = {"id", "learner_id", "token_hash", "earlier_hash", "fetched"}
+    own = {"learner", "attempt", "place_kept", "setting", "draft", "renewal"}
     kept = {column.name for name in own for column in metadata.tables[name].columns}
     assert kept == answers | marks | times | back | keys
     assert {name for name, table in metadata.tables.items() if "learner_id" in table.c} | {"learner"} == own | {

@@ -66,7 +66,7 @@ SECURITY_HEADERS = {
 
 def token(cookies: Mapping[str, str], tokens: Tokens) -> str | None:
     """Read the learner's token from a request's cookies; None if there is none, or none that the store issued."""
-    found = cookies.get(COOKIE, "")
+    found = str(cookies.get(COOKIE, ""))  # Streamlit's test driver has other things than text there
     return found if tokens.is_issued(found) else None
 
 

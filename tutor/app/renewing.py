@@ -56,7 +56,7 @@ async def fetch(request: Request) -> Response:
         renewed = await run_in_threadpool(tokens().fetch, asked.get("handle", ""), request.cookies.get(COOKIE, ""))
     except StoreError:
         return PlainTextResponse("The database does not answer just now. Load this page again in a moment.", 503)
-    query = {"set": set_code(asked.get("set", "")), **({FIRST: "yes"} if FIRST in asked else {})}
+    query = {"set": set_code(asked.get("set", "")) or "", **({FIRST: "yes"} if FIRST in asked else {})}
     response = RedirectResponse(f"/class-work?{urlencode(query)}", 303, {"cache-control": "no-store"})
     if renewed is not None:
         response.headers.append("set-cookie", cookie(renewed, secure=request.url.scheme == "https"))

@@ -76,5 +76,5 @@ def test_erasing_removes_just_what_was_told(worked):
 
 def test_every_table_with_something_of_a_member_is_told():
     """Each table that leads to a member, a handed problem, an answer or a browser; the rest is the school's or ours."""
-    ours = {"school_class", "practice_set", "desk", "desk_session", "exam_switch", "tries"}
+    ours = {"school_class", "practice_set", "desk", "desk_session", "exam_switch", "token_secret", "tries"}
     assert set(tables.metadata.tables) - set(tables_about_a_member()) == ours
