@@ -50,6 +50,19 @@ def visible(app: AppTest) -> str:
     return "\n".join(element.value for element in boxes).replace("\\", "")
 
 
+def test_a_session_that_another_browser_holds_is_emptied_before_anything_is_shown(screen):
+    app = screen("start")
+    assert app.session_state["browser"] == ""
+    app.session_state["browser"] = "the one that began it"
+    app.session_state["desk session"] = app.session_state["class sheet"] = "not for others"
+    app.run()
+    assert not app.exception
+    assert app.session_state["browser"] == ""
+    assert app.session_state["learner"] != LEARNER
+    assert "desk session" not in app.session_state
+    assert "class sheet" not in app.session_state
+
+
 def rows(app: AppTest) -> list[list[str]]:
     """The rows of the page's first table, its heading left out."""
     table = next(element.value for element in app.markdown if element.value.startswith("| "))

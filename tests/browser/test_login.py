@@ -122,10 +122,15 @@ def test_who_is_listed_enters_and_leaves(school_server, provider, learner):
     page.wait_for_url(f"{school_server.address}/")
     page.get_by_role("link", name="Class desk").click()
     page.get_by_role("button", name="Leave the desk").wait_for()
+    copied = page.context.cookies()
     page.get_by_role("button", name="Leave the desk").click()
     page.wait_for_timeout(2500)
     someone.go(f"{school_server.address}/class-desk")
     assert someone.button("Enter with your school login").is_visible()
+    page.context.add_cookies(copied)  # leaving ends the login on the server too, not in this browser alone
+    someone.go(f"{school_server.address}/class-desk")
+    assert someone.hears("You have left the desk with this login.")
+    assert page.get_by_role("tab").count() == 0
 
 
 def test_who_is_not_listed_stays_outside(school_server, provider, learner):

@@ -5,6 +5,7 @@ The attacker speaks the browser's own protocol by hand: the third entry of Sec-W
 
 import http.client
 import json
+import re
 import time
 from contextlib import ExitStack, closing, contextmanager
 from urllib.parse import urlsplit
@@ -213,6 +214,15 @@ def test_a_file_is_put_and_taken_away_by_the_sessions_own_browser_alone(server):
         assert send("DELETE", own) == 204
     time.sleep(0.5)
     assert {send("PUT", own), send("DELETE", own)} == {404}  # nobody shows that page any more
+
+
+def test_a_download_of_ones_record_is_the_own_browsers_alone(server):
+    practised(server, own := issued(server), "9")
+    with client(server, own) as someone:
+        someone.run("progress")
+        (address,) = set(re.findall(rb"/media/[0-9a-f]{32,}\.json", someone.received))
+        told = [ask(server, "GET", address.decode(), cookie).status for cookie in ("", issued(server), "a" * 43, own)]
+    assert told == [404, 404, 404, 200]
 
 
 def cookie_of(answer) -> str | None:

@@ -10,13 +10,14 @@ from contextlib import closing
 from datetime import timedelta
 
 import pytest
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 
 from tutor.classroom import desk as desk_module
 from tutor.classroom.desk import COST, ENTRY_CODE, SESSION, Desk, DeskError
 from tutor.classroom.tries import DESK
 from tutor.store import tables
 from tutor.store.database import Store
+from tutor.store.tables import desk_session
 
 PASSPHRASE = "cold copper carries current"
 SECOND = timedelta(seconds=1)
@@ -151,6 +152,18 @@ def test_who_comes_by_an_identity_provider_has_a_session_too(desk, noon):
     token = desk.begin_for_owner(noon, noon + SESSION - SECOND)
     assert desk.is_inside(token, noon + SESSION - SECOND)
     assert not desk.is_inside(token, noon + SESSION)
+
+
+def test_a_login_that_has_left_is_let_in_no_more_and_forgotten_in_the_end(desk, store, noon):
+    assert not desk.has_left("ines 1", noon)
+    for _ in ("in one tab", "and in another"):
+        desk.end_login("ines 1", noon, noon + SECOND)
+    assert desk.has_left("ines 1", noon + SESSION - SECOND)
+    assert not desk.has_left("ines 2", noon)
+    assert not desk.is_inside("ines 1", noon)
+    desk.begin_for_owner(noon + SESSION, noon + SESSION)
+    with store.reading() as connection:
+        assert connection.scalar(select(func.count()).select_from(desk_session)) == 1
 
 
 def test_wrong_tries_of_others_do_not_keep_out_who_has_been_inside(shut, store, noon):

@@ -92,5 +92,5 @@ def show_who(of: StoredSet, member: Member) -> None:
                 st.session_state.pop(f"new here {of.code}", None)
                 if renewed is not None:
                     renewing.lead(renewed, of.code)
-                    return
+                    st.stop()
                 st.switch_page(HERE, query_params={"set": of.code})

@@ -203,7 +203,8 @@ class SessionOwner:
             file = path.removeprefix(_MEDIA).partition(".")[0]
             # No public method tells which session shows a file.
             shown = get_instance().media_file_mgr._files_by_session_and_coord
-            return any(self._is_of(of, held) for of, files in list(shown.items()) if file in list(files.values()))
+            owners = [session for session, files in list(shown.items()) if file in list(files.values())]
+            return not owners or any(self._is_of(owner, held) for owner in owners)
         return True
 
     def _is_of(self, session: str, held: str | None) -> bool:

@@ -26,7 +26,7 @@ ENTRY_CODE = timedelta(minutes=10)
 FEWEST_CHARACTERS = 10
 MOST_CHARACTERS = 1000
 _ROW = 1
-_DESK, _SET_UP, _ENTRY = "desk", "set-up", "entry"
+_DESK, _SET_UP, _ENTRY, _LEFT = "desk", "set-up", "entry", "login that has left"
 _BUSY = 30.0  # seconds that a try waits for those before it to be looked at
 _hashing = Lock()
 
@@ -156,6 +156,19 @@ class Desk:
         """End a session."""
         gone = desk_session.c.token_hash == _token_hash(token)
         self._store.write(lambda connection: connection.execute(delete(desk_session).where(gone)))
+
+    def end_login(self, login: str, since: datetime, now: datetime | None = None) -> None:
+        """Let a login of `since` in no more: its cookie lasts longer than the desk's session, and can be copied."""
+
+        def work(connection: Connection) -> None:
+            connection.execute(delete(desk_session).where(desk_session.c.token_hash == _token_hash(login)))
+            _keep(connection, _LEFT, login, now or datetime.now(UTC), since + SESSION)
+
+        self._store.write(work)
+
+    def has_left(self, login: str, now: datetime | None = None) -> bool:
+        """Whether somebody has left the desk who came in by a login."""
+        return self._is_kept(_LEFT, login, now or datetime.now(UTC))
 
     def _uses_entry_code(self, typed: str, now: datetime) -> bool:
         """Whether a text is the code that was made last and nobody has used; uses it up."""

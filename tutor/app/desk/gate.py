@@ -46,6 +46,8 @@ def leave(room: Room) -> None:
     _forget_the_desk()
     st.session_state[_TOLD] = "You have left the desk."
     if login.is_configured() and st.user.get("is_logged_in"):
+        user = st.user.to_dict()
+        Desk(session.store()).end_login(login.key(user), login.since(user))
         st.logout()
         st.stop()  # a run begun now would drop the message that leads the browser to the logout
     st.rerun()
@@ -113,6 +115,8 @@ def _by_login(desk: Desk) -> None:
         return
     user = st.user.to_dict()
     reason = login.why_not(user, login.allowed_emails(), datetime.now(UTC))
+    if not reason and desk.has_left(login.key(user)):
+        reason = "You have left the desk with this login. Log out, and log in again."
     if not reason:
         _begin(desk.begin_for_owner(login.since(user)))
     st.error(plain(reason))

@@ -47,6 +47,11 @@ def since(user: Mapping[str, Any]) -> datetime:
     return datetime.fromtimestamp(user["iat"], UTC)
 
 
+def key(user: Mapping[str, Any]) -> str:
+    """One login of one person, among all."""
+    return f"{_address(user['email'])} {user['iat']}"
+
+
 def _address(text: object) -> str:
     """An e-mail address as it is compared: only plain letters are the same in both cases, for 'ß' is not 'ss'."""
     address = str(text).strip()
