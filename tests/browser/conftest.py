@@ -145,7 +145,9 @@ def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: 
 
 def settled(page: Page) -> None:
     """Wait until the heading is there and the script run is over, and no other has begun at once after it."""
-    page.wait_for_function("() => { window.idleSince = undefined; return true; }")  # outlives a page that goes elsewhere
+    page.wait_for_function(
+        "() => { window.idleSince = undefined; return true; }"
+    )  # outlives a page that goes elsewhere
     page.wait_for_function(SETTLED, polling=LOOK_EVERY)
 
 

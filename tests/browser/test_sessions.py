@@ -317,8 +317,7 @@ def test_a_token_that_the_server_did_not_issue_opens_nothing_and_is_replaced(ser
 def test_the_address_of_new_tokens_leads_nowhere_else_and_gives_nothing_by_itself(server, way):
     answer = ask(server, "GET", f"/coldmorning/renewed{way}", issued(server))
     assert answer.status == 303
-    assert answer.getheader("location").startswith("/class-work")
-    assert "evil" not in answer.getheader("location")
+    assert re.fullmatch(r"/class-work\?[\w=%.-]*", answer.getheader("location"))
     assert cookie_of(answer) is None
 
 

@@ -53,7 +53,8 @@ def ask_for_name(of: StoredSet) -> None:
     with faults_in_words():
         claims.claim(st.session_state["learner"], typed, personal, renewed, address=client_address())
         if renewed is not None:
-            renewing.lead(renewed, of.code, first=not personal)
+            first = {} if personal else {renewing.FIRST: "yes"}
+            renewing.lead(renewed, st.query_params.to_dict() | first)
             return
         if not personal:
             st.session_state[f"new here {of.code}"] = True
@@ -91,6 +92,6 @@ def show_who(of: StoredSet, member: Member) -> None:
                 st.session_state.pop(SHEET, None)
                 st.session_state.pop(f"new here {of.code}", None)
                 if renewed is not None:
-                    renewing.lead(renewed, of.code)
+                    renewing.lead(renewed, {"set": of.code})
                     st.stop()
                 st.switch_page(HERE, query_params={"set": of.code})

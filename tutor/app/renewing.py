@@ -4,6 +4,7 @@ The handle in that address is good once, for a minute, and for the browser that 
 nothing of the new one to who reads it in a log, and leads nowhere but to the set's page.
 """
 
+from collections.abc import Mapping
 from urllib.parse import urlencode
 
 import streamlit as st
@@ -15,20 +16,19 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from tutor.app.middleware import COOKIE, cookie
-from tutor.classroom.codes import set_code
 from tutor.learner.tokens import renewal_handle
 from tutor.store.database import StoreError
 
 ADDRESS = "/coldmorning/renewed"
 FIRST = "first"
 """The query parameter of who has taken a name for the first time, and is shown its personal code."""
+_KEPT = ("set", "place", FIRST)
 _WAY = "way to the new token"
 
 
-def lead(renewed: str, code: str, *, first: bool = False) -> None:
-    """Send the browser to fetch its new token, and from there back to the set."""
-    query = {"handle": renewal_handle(renewed), "set": code, **({FIRST: "yes"} if first else {})}
-    st.session_state[_WAY] = f"{ADDRESS}?{urlencode(query)}"
+def lead(renewed: str, query: Mapping[str, str]) -> None:
+    """Send the browser to fetch its new token, and from there to class work with some of `_KEPT` in the address."""
+    st.session_state[_WAY] = f"{ADDRESS}?{urlencode({**query, 'handle': renewal_handle(renewed)})}"
     _go()
 
 
@@ -56,7 +56,7 @@ async def fetch(request: Request) -> Response:
         renewed = await run_in_threadpool(tokens().fetch, asked.get("handle", ""), request.cookies.get(COOKIE, ""))
     except StoreError:
         return PlainTextResponse("The database does not answer just now. Load this page again in a moment.", 503)
-    query = {"set": set_code(asked.get("set", "")) or "", **({FIRST: "yes"} if FIRST in asked else {})}
+    query = {name: asked[name] for name in _KEPT if name in asked}
     response = RedirectResponse(f"/class-work?{urlencode(query)}", 303, {"cache-control": "no-store"})
     if renewed is not None:
         response.headers.append("set-cookie", cookie(renewed, secure=request.url.scheme == "https"))
