@@ -220,9 +220,9 @@ def test_a_download_of_ones_record_is_the_own_browsers_alone(server):
     practised(server, own := issued(server), "9")
     with client(server, own) as someone:
         someone.run("progress")
-        (address,) = set(re.findall(rb"/media/[0-9a-f]{32,}\.json", someone.received))
+        (address,) = set(re.findall(rb"/coldmorning/download/[\w-]+", someone.received))
         told = [ask(server, "GET", address.decode(), cookie).status for cookie in ("", issued(server), "a" * 43, own)]
-    assert told == [404, 404, 404, 200]
+    assert told == [403, 403, 403, 200]
 
 
 def cookie_of(answer) -> str | None:

@@ -64,7 +64,9 @@ async def send(request: Request) -> Response:
     offered = _offered.get(request.path_params["key"])
     if offered is None or not get_instance().is_active_session(offered.session):
         return _told("This file is not offered any more. Open its page again.", 404)
-    if token(request.cookies) != offered.learner:
+    from tutor.app.serve import tokens  # noqa: PLC0415 - that module serves this route
+
+    if token(request.cookies, tokens()) != offered.learner:
         return _told("This file belongs to another browser. Allow cookies, and open its page in this browser.", 403)
     try:
         async with _turns.setdefault(offered.learner, asyncio.Lock()):

@@ -27,7 +27,6 @@ TWO_YEARS = 2 * 365 * 24 * 3600
 BROWSER = "x-coldmorning-browser"
 """The header, made here and taken from nobody, by which Streamlit and the pages know whose a connection is."""
 _UPLOAD = "/_stcore/upload_file/"
-_MEDIA = "/media/"
 _CONDITIONS = (b"if-none-match", b"if-modified-since")
 CLOSED = "/_stcore/metrics"  # how many people are here, and how much memory they take, is nobody else's business
 PAGES_SEND = {"rerun_script", "stop_script", "app_heartbeat", "file_urls_request"}
@@ -172,7 +171,7 @@ class LearnerCookie:
 
 
 class SessionOwner:
-    """Keeps each session to the browser that began it: its connection, what is sent to it, what it shows in files.
+    """Keeps each session to the browser that began it: its connection, and the files that are sent to it.
 
     Streamlit gives a session back to who names its id and is the same user; the user is what `BROWSER` says. The id
     stands in addresses, and so in the logs of a proxy. A browser without a cookie has a new name at each connection:
@@ -183,7 +182,7 @@ class SessionOwner:
         self.app, self.tokens = app, tokens
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Name the browser of a connection; refuse files for another browser's session, and its files."""
+        """Name the browser of a connection; refuse files for another browser's session."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
@@ -199,12 +198,6 @@ class SessionOwner:
     def _may_ask(self, path: str, held: str | None) -> bool:
         if path.startswith(_UPLOAD):
             return held is not None and self._is_of(path.removeprefix(_UPLOAD).split("/")[0], held)
-        if path.startswith(_MEDIA):
-            file = path.removeprefix(_MEDIA).partition(".")[0]
-            # No public method tells which session shows a file.
-            shown = get_instance().media_file_mgr._files_by_session_and_coord
-            owners = [session for session, files in list(shown.items()) if file in list(files.values())]
-            return not owners or any(self._is_of(owner, held) for owner in owners)
         return True
 
     def _is_of(self, session: str, held: str | None) -> bool:
