@@ -7,7 +7,7 @@ import socket
 import time
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 
 from streamlit.proto.BackMsg_pb2 import BackMsg
@@ -16,7 +16,6 @@ from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
 from tutor.app.middleware import COOKIE
-from tutor.learner.record import new_token
 
 XSRF = "_streamlit_xsrf"
 PATIENCE = 20.0
@@ -73,12 +72,15 @@ class Tab(Web):
     port: int
     page: str = ""
     query: str = ""
-    token: str | None = field(default_factory=new_token)
+    token: str | None = ""  # None without a cookie; else the server gives one
     origin: str | None = None
     reopen: str = ""  # a session's id, to be gone on with
     forwarded: str = ""  # the address that a front proxy would say it comes from
 
     def __post_init__(self) -> None:
+        if self.token == "":
+            given = Web(self.port, None).ask("/").headers["set-cookie"]
+            self.token = given.split(";")[0].removeprefix(f"{COOKIE}=")
         super().__init__(self.port, self.token)
         self.received: list[ForwardMsg] = []
         headers = {"Cookie": f"{COOKIE}={self.token}"} if self.token else {}
