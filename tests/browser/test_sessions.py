@@ -113,7 +113,7 @@ DESK = ("Leave the desk",)
 
 @pytest.fixture(scope="module")
 def school(make_school):
-    school = make_school("sessions")
+    school = make_school("sessions", claim_with="name alone")
     school.answers(right=1, wrong=0)
     return school
 
@@ -242,14 +242,12 @@ def practised(server, cookie: str, entry: str) -> None:
         Record(store, cookie).add(Attempt(**told, rulebook="us", entry=entry, verdict="right"))
 
 
-def taken(server, school, cookie: str, name: str, personal: str = "") -> str:
+def taken(server, school, cookie: str, name: str) -> str:
     """Take a name; gives the address to which the browser is led for its new token."""
     query = f"set={school.of.code}"
     with client(server, cookie) as someone:
         someone.run("class-work", query)
-        for label, text in {"Your name or number, as on the class list": name, "Your personal code": personal}.items():
-            if text:
-                someone.type(label, text).press("That is me", "class-work", query)
+        someone.type("Your name or number, as on the class list", name).press("That is me", "class-work", query)
         (address,) = someone.led
         return address
 
@@ -261,7 +259,7 @@ def opens(server, school, cookie: str, name: str) -> bool:
 
 
 def test_a_token_noted_before_or_during_a_claim_opens_nothing_afterwards(server, make_school):
-    school = make_school("noted", names=["Eda Noted", "Fox Next"])
+    school = make_school("noted", names=["Eda Noted", "Fox Next"], claim_with="name alone")
     practised(server, noted_before := issued(server), "practised before")
 
     address = taken(server, school, noted_before, "Eda Noted")
@@ -322,7 +320,7 @@ def test_the_address_of_new_tokens_leads_nowhere_else_and_gives_nothing_by_itsel
 
 
 def test_in_a_browser_who_takes_and_leaves_a_name_leaves_no_token_that_opens_it(server, make_school, learner):
-    school = make_school("shared", names=["Gus Shared"])
+    school = make_school("shared", names=["Gus Shared"], claim_with="name alone")
     someone = learner(f"{server.address}/class-work?set={school.of.code}")
     noted = someone.token()
     someone.page.get_by_label("Your name or number").fill("Gus Shared")
@@ -334,7 +332,7 @@ def test_in_a_browser_who_takes_and_leaves_a_name_leaves_no_token_that_opens_it(
     other_tab.get_by_text("You are Gus Shared").click()
     someone.page.get_by_text("You are Gus Shared").click()
     someone.press("Leave this name on this device")
-    assert someone.hears("Say once who you are")
+    assert someone.hears("Type your name or number.")
     assert len({noted, during, someone.token()}) == 3
     for token in (noted, during, someone.token()):
         assert not opens(server, school, token, "You are Gus Shared")
@@ -342,4 +340,4 @@ def test_in_a_browser_who_takes_and_leaves_a_name_leaves_no_token_that_opens_it(
     other_tab.get_by_text("Load this page again to go on").wait_for()
     assert other_tab.get_by_text("Gus Shared").count() == 0
     other_tab.reload()
-    other_tab.get_by_text("Say once who you are").wait_for()
+    other_tab.get_by_text("Type your name or number.").wait_for()
