@@ -72,6 +72,9 @@ def test_a_built_in_lesson_header_keeps_to_its_schema(path):
         ("colour", "blue", "'colour' was unexpected"),
         ("id", "Most Modules", "does not match"),
         ("relations", {"Cold Voltage": "module_voc"}, "'Cold Voltage'"),
+        ("diagram", {"renderer": "series", "count": "modules_in_series"}, "is not valid under any"),
+        ("diagram", {"renderer": "series-string"}, "is not valid under any"),
+        ("diagram", {"renderer": "series-string", "count": "modules_in_series", "fuse": "x"}, "is not valid under any"),
     ],
 )
 def test_an_editor_is_told_of_a_fault(field, value, fragment):

@@ -10,7 +10,7 @@ from tutor.app.store_down import faults_in_words
 from tutor.classroom.models import StoredSet
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner
 from tutor.classroom.work import ClassWork
-from tutor.diagrams.choosing import diagram_of
+from tutor.diagrams.declared import diagram_of
 from tutor.diagrams.drawing import Diagram
 from tutor.engine.labels import capitalised
 from tutor.engine.problem import Problem

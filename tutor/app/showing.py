@@ -9,7 +9,7 @@ from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
 from tutor.app.markdown_table import show_table
 from tutor.app.session import AnyProblem, closed_exercises, library, store
-from tutor.diagrams.choosing import diagram_of
+from tutor.diagrams.declared import diagram_of
 from tutor.engine.labels import ORDERS, capitalised
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem

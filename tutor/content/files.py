@@ -184,7 +184,7 @@ def validated(model: type[M], document: Document, data: Any, key: Key = ()) -> M
     except ValidationError as error:
         faults = error.errors(include_url=False)
         first = next((fault for fault in faults if fault["type"] == "extra_forbidden"), faults[0])
-        at = tuple(part for part in first["loc"] if not str(part).endswith("Given"))
+        at = tuple(part for part in first["loc"] if not str(part).endswith(("Given", "Diagram")))
         field_name = ".".join(map(str, at))
         raise document.fault((*key, *at), f"{field_name}: {_told(first)}" if at else _told(first)) from None
 

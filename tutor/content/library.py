@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import TypeVar, get_args
 
 from tutor.content.errors import ContentError
-from tutor.content.files import Document, read_text, read_yaml, validated
+from tutor.content.files import Document, Key, read_text, read_yaml, validated
 from tutor.content.isolation import check_isolation
 from tutor.content.models import (
     FOR_ALL,
@@ -277,9 +277,33 @@ def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None
     if isinstance(exercise, OrderExercise):
         check_isolation(exercise, document)
     _check_fitting(library, exercise, document)
+    if isinstance(declared, Declared):
+        _check_diagram(library, declared, ())
+        for book in declared.exercise.in_rulebook:
+            _check_diagram(library, declared.under(book), ("in_rulebook", book))
     for at, id_ in enumerate(exercise.other_methods if isinstance(exercise, Exercise) else ()):
         if id_ not in library.declared:
             raise document.fault(("other_methods", at), f"there is no exercise '{id_}'.", "Check its spelling.")
+
+
+def _check_diagram(library: Library, declared: Declared, place: Key) -> None:
+    """Check that a diagram names nothing but quantities of its exercise, in every question."""
+    exercise, document, diagram = declared.exercise, declared.document, declared.exercise.diagram
+    if diagram is None:
+        return
+    own = {*exercise.givens, *exercise.relations}
+    for ask in ("", *diagram.when_asked):
+        key = (*place, "diagram", *(("when_asked", ask) if ask else ()))
+        if ask and ask not in own:
+            raise document.fault(key, f"the exercise has no quantity '{ask}' to ask for.", _choose(own))
+        asked = validated(type(diagram), document, diagram.asked(ask), key)
+        for role, name in asked.names:
+            if name not in own:
+                fault = f"the diagram's {role}: the exercise has no quantity '{name}'."
+                raise document.fault((*key, role), fault, _choose(own))
+            if role in asked.counts and library.quantities[name].kind != "count":
+                fault = f"the diagram's {role}: '{name}' is no whole number."
+                raise document.fault((*key, role), fault, "Name a quantity of the kind count.")
 
 
 def _check_fitting(library: Library, exercise: Exercise | OrderExercise, document: Document) -> None:

@@ -4,6 +4,7 @@ A value with its unit is written as text in content files ('41.3 V', '-0.27 %/K'
 """
 
 import re
+from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, ClassVar, Literal, Self
 
@@ -19,6 +20,7 @@ from pydantic import (
     Tag,
     model_validator,
 )
+from pydantic.json_schema import SkipJsonSchema
 from pydantic_core import CoreSchema
 
 from tutor.units import LONGEST_UNIT, conversion, with_unit
@@ -477,6 +479,159 @@ class Protection(Model):
         return [*self.conductors, *(name for name in (*fields, *laid) if name is not None)]
 
 
+PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_]*)\}")
+_NAME = re.compile(r"[a-z][a-z0-9_]*")
+
+
+def filled(sentence: str, texts: Mapping[str, str]) -> str:
+    """A sentence or a phrase with the texts of what it names in braces; '' if one of them is not known."""
+    if any(not texts.get(name) for name in PLACEHOLDER.findall(sentence)):
+        return ""
+    return PLACEHOLDER.sub(lambda match: texts[match[1]], sentence)
+
+
+def _in_braces(phrase: str) -> str:
+    """A phrase whose quantities stand in braces, also one that is a quantity's name alone."""
+    if re.search(r"[{}]", PLACEHOLDER.sub("", phrase)):
+        raise ValueError(f"the braces of '{phrase}' hold no quantity's name such as '{{fuse_rating}}'")
+    return f"{{{phrase}}}" if _NAME.fullmatch(phrase) else phrase
+
+
+def _as_list(data: object) -> object:
+    return [data] if isinstance(data, str) else data
+
+
+Phrase = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=60),
+    AfterValidator(_in_braces),
+    AfterValidator(without_standing),
+]
+Label = Annotated[
+    tuple[Phrase, ...],
+    Field(
+        max_length=4, description="quantities, or words around quantities: [battery_voltage, 'lowest {low_voltage}']"
+    ),
+    BeforeValidator(_as_list, json_schema_input_type=Phrase | list[Phrase]),
+]
+
+
+class Diagram(Model):
+    """A wiring diagram: which renderer draws it, and what stands where.
+
+    A phrase is left out where the question has not all of its quantities.
+    """
+
+    when_asked: dict[Name, dict[Name, Any]] = Field(
+        default_factory=dict, description="roles that differ where a quantity is asked for (null takes one out)"
+    )
+
+    def asked(self, ask: str) -> dict[str, Any]:
+        """The fields as they are where a quantity is asked for, not yet validated."""
+        data = self.model_dump(exclude_unset=True, exclude={"when_asked"})
+        return merged(data, self.when_asked.get(ask, {}))
+
+    @property
+    def names(self) -> Iterator[tuple[str, str]]:
+        """The quantities that it names, each after its role."""
+        for role, value in self:
+            if isinstance(value, tuple):
+                yield from ((role, name) for phrase in value for name in PLACEHOLDER.findall(phrase))
+            elif role in self.counts:
+                yield role, value
+
+    @property
+    def counts(self) -> list[str]:
+        """The roles that a whole number plays."""
+        return [role for role, value in self if isinstance(value, str) and role != "renderer"]
+
+
+class SeriesStringDiagram(Diagram):
+    """Modules one after the other, drawn where their number is told or asked for."""
+
+    renderer: Literal["series-string"]
+    count: Name = Field(description="how many modules")
+    module: Label = Field((), description="in every module")
+
+
+class MixedStringDiagram(Diagram):
+    """Modules of two kinds one after the other, drawn where both numbers are told."""
+
+    renderer: Literal["mixed-string"]
+    count: Name = Field(description="how many modules of the first kind")
+    second_count: Name = Field(description="how many of the second kind")
+    module: Label = Field((), description="in every module of the first kind")
+    second_module: Label = Field((), description="in every module of the second kind")
+
+
+class ParallelStringsDiagram(Diagram):
+    """Strings side by side on two busbars."""
+
+    renderer: Literal["parallel-strings"]
+    count: Name = Field(description="how many strings")
+    modules: Name | None = Field(None, description="how many modules a string has")
+    string: Label = Field((), description="in every string, after its modules")
+    together: Label = Field((), description="where the currents have met")
+    fuse: Label | None = Field(None, description="at every string's fuse; '?' leaves open whether there is one")
+
+
+class BatteryCircuitDiagram(Diagram):
+    """Battery, fuse, cable and inverter."""
+
+    renderer: Literal["battery-circuit"]
+    battery: Label = ()
+    fuse: Label = ()
+    cable: Label = ()
+    current: Label = ()
+    inverter: Label = ()
+
+
+class SourcePathsDiagram(Diagram):
+    """The ways from supply, array and battery to the loads."""
+
+    renderer: Literal["source-paths"]
+    feeding: list[Literal["supply", "array", "battery"]] | None = Field(
+        None, description="what feeds the loads at the moment asked about; [] for nothing; left out where that is open"
+    )
+    supply: Label = ()
+    array: Label = Field((), description="left out where there is no array")
+    battery: Label = ()
+    inverter: Label = ()
+    loads: Label = ()
+    transfer: Label = ()
+
+
+class UnknownDiagram(Diagram):
+    """A diagram whose renderer is not one of those above: a fault that lists them."""
+
+    model_config = ConfigDict(extra="ignore")
+    renderer: Literal["series-string", "mixed-string", "parallel-strings", "battery-circuit", "source-paths"]
+
+
+def _kind_of_diagram(data: object) -> str:
+    if isinstance(data, Model):
+        return type(data).__name__
+    renderer = str(data.get("renderer")) if isinstance(data, dict) else ""
+    kind = "".join(part.capitalize() for part in renderer.split("-")) + "Diagram"
+    return kind if kind in {known.__name__ for known in Diagram.__subclasses__()} else "UnknownDiagram"
+
+
+AnyDiagram = Annotated[
+    Annotated[SeriesStringDiagram, Tag("SeriesStringDiagram")]
+    | Annotated[MixedStringDiagram, Tag("MixedStringDiagram")]
+    | Annotated[ParallelStringsDiagram, Tag("ParallelStringsDiagram")]
+    | Annotated[BatteryCircuitDiagram, Tag("BatteryCircuitDiagram")]
+    | Annotated[SourcePathsDiagram, Tag("SourcePathsDiagram")]
+    | Annotated[SkipJsonSchema[UnknownDiagram], Tag("UnknownDiagram")],
+    Discriminator(_kind_of_diagram),
+]
+
+
+def merged(data: dict[str, Any], change: dict[str, Any]) -> dict[str, Any]:
+    """Fields with those of a change in their places; null takes one out."""
+    return {name: value for name, value in {**data, **change}.items() if value is not None}
+
+
 class Exercise(Model):
     """A declared family of problems."""
 
@@ -503,6 +658,9 @@ class Exercise(Model):
     protection: Protection | Sentence | None = Field(
         None, description="how a device protects the conductor; or the reason why none has to, in a sentence"
     )
+    diagram: AnyDiagram | None = Field(
+        None, description="the wiring: which renderer draws it, which quantity goes where"
+    )
     other_methods: list[Identifier] = Field(
         default_factory=list, max_length=4, description="exercises whose method is as good for a working of this one"
     )
@@ -525,8 +683,7 @@ class Exercise(Model):
         data = self.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"in_rulebook"})
         for name, change in self.in_rulebook.get(rulebook, {}).items():
             if isinstance(change, dict) and isinstance(data.get(name), dict):
-                merged = {**data[name], **change}
-                data[name] = {entry: value for entry, value in merged.items() if value is not None}
+                data[name] = merged(data[name], change)
             else:
                 data[name] = change
         return data

@@ -11,12 +11,11 @@ from time import monotonic
 from tutor.content.errors import ContentError
 from tutor.content.files import Key
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
-from tutor.content.models import Exercise, PartGiven, Protection
+from tutor.content.models import PLACEHOLDER, Exercise, PartGiven, Protection
 from tutor.engine import dimensions
 from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderQuestion, draw_order
-from tutor.engine.problem import placeholders
 from tutor.engine.question import Question
 from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
@@ -268,13 +267,13 @@ def _check_sentences(questions: list[Question]) -> None:
     exercise, document = first.exercise, first.document
     told = {*exercise.givens, first.final, *_roles(exercise)}
     for at, sentence in enumerate(exercise.story):
-        for name in placeholders(sentence):
+        for name in PLACEHOLDER.findall(sentence):
             if name not in told:
                 raise document.fault(
                     ("story", at), f"the story has no {{{name}}} to tell.", "Use a given, or a part's name."
                 )
     for question in questions:
-        for name in placeholders(exercise.asks[question.ask]):
+        for name in PLACEHOLDER.findall(exercise.asks[question.ask]):
             if name not in {*question.known, *_roles(exercise)}:
                 raise document.fault(
                     ("asks", question.ask), f"{{{name}}} is not known in this question.", "Use what is told."

@@ -1,13 +1,12 @@
 """A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
 
 import math
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
-from tutor.content.models import Amount
+from tutor.content.models import Amount, filled
 from tutor.engine.algebra import Call, Comparison, Name, Node, names
 from tutor.engine.method import Step, needed
 from tutor.engine.printing import MOST_FIGURES, RESULT_FIGURES, STEP_FIGURES, roundings, same, telling_figures
@@ -18,7 +17,6 @@ from tutor.units import conversion, decimals_of, plain_number, with_unit, writte
 _NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
 MOST_OF_A_MARGIN = 0.5  # so much (relative) an answer may miss a margin, that its sign and its size are never in doubt
 _SLACK = 1e-9  # what rounding in floating point may carry a value
-_PLACEHOLDER = re.compile(r"\{([a-z_]+)\}")
 
 
 @dataclass(frozen=True)
@@ -262,12 +260,4 @@ class Problem:
         return self._filled(asked) or asked
 
     def _filled(self, sentence: str) -> str:
-        known = {**self.parts, **{name: amount.text for name, amount in self.shown.items()}}
-        if any(name not in known for name in _PLACEHOLDER.findall(sentence)):
-            return ""
-        return _PLACEHOLDER.sub(lambda match: known[match[1]], sentence)
-
-
-def placeholders(sentence: str) -> Iterator[str]:
-    """The names that a sentence of a story leaves open."""
-    return iter(_PLACEHOLDER.findall(sentence))
+        return filled(sentence, {**self.parts, **{name: amount.text for name, amount in self.shown.items()}})

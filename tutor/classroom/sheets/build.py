@@ -28,7 +28,7 @@ from tutor.classroom.sheets.content import (
 from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
 from tutor.diagrams import Diagram
-from tutor.diagrams.choosing import diagram_of
+from tutor.diagrams.declared import diagram_of
 from tutor.engine.labels import answer_label, capitalised, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
