@@ -21,6 +21,7 @@ FILES = {
     "places": [ROOT / "assets" / "parts" / "places.yaml"],
     "hazards": [ROOT / "assets" / "hazards.yaml"],
     "sources": [ROOT / "assets" / "sources.yaml"],
+    "figure": sorted((ROOT / "assets" / "figures").glob("*.yaml")),
 }
 
 

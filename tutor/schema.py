@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from tutor.classroom.models import PracticeSet
+from tutor.content.figures import SpecialFigure, Sweep
 from tutor.content.models import (
     Agreement,
     Charger,
@@ -35,6 +36,7 @@ _FILES: dict[str, Any] = {
     "places": dict[str, Place],
     "hazards": dict[str, Hazard],
     "sources": dict[str, Source],
+    "figure": Sweep | SpecialFigure,
     "practice-set": PracticeSet,
 }
 

@@ -82,7 +82,9 @@ def _refused(file: Path, faults: Mapping[Path, ContentError]) -> Report | None:
 
 
 def _files(path: Path) -> list[Path]:
-    found = some_files(path, "**/*.yaml") if path.is_dir() else [path] if path.is_file() else []
+    found = [path] if path.is_file() else []
+    if path.is_dir():
+        found = [file for file in some_files(path, "**/*.yaml") if "assets" not in file.relative_to(path).parts]
     if not found:
         raise ContentError(path, 0, "there is no exercise file.", "Name one, or a folder that holds some.")
     return found

@@ -1,4 +1,4 @@
-"""A real server for the tests that send what no page would send, and the client that sends it."""
+"""A real server for the tests that send what no page would send, the client that sends it, and declared figures."""
 
 import importlib.util
 import sys
@@ -9,8 +9,13 @@ from types import ModuleType
 
 import pytest
 
+from tutor.app.figures.sweep import sweep
 from tutor.classroom.desk import Desk
+from tutor.engine.draw import Option
+from tutor.engine.sweep import figure_question, traced
+from tutor.looks import LIGHT
 from tutor.store.database import Store
+from tutor.trade.rulebooks import rulebook
 
 TESTS = Path(__file__).parents[1]
 PASSPHRASE = "four words before dawn"
@@ -73,3 +78,16 @@ def instructor(tab):
         return desk
 
     return inside
+
+
+@pytest.fixture(scope="session")
+def drawn(library):
+    """A function that draws a figure with given values ({name: '41.3 V'}, sizes by name) and with parts' names."""
+
+    def draw_with(name, values, book="us", look=LIGHT, **parts):
+        figure = figure_question(library, library.figures[name], rulebook(book))
+        chosen = {given: Option("", {given: figure.amount(given, text, ())}, {}) for given, text in values.items()}
+        chosen |= {part: Option(text, {}, {}) for part, text in parts.items()}
+        return sweep(traced(figure, figure.problem(chosen)), look)
+
+    return draw_with

@@ -190,6 +190,26 @@ def test_hints_then_the_worked_solution(screen):
     assert "420.9\u00a0V ≤ 450\u00a0V" in visible(app)
 
 
+def offers_what_if(app: AppTest) -> bool:
+    return any(expander.label == "What if a number were different?" for expander in app.expander)
+
+
+def test_what_if_is_offered_once_the_answer_is_known_and_never_before(screen):
+    app = screen("practice", exercise="most-modules-in-series", given=OWN)
+    assert not offers_what_if(app)
+    answer(app, "10")
+    assert not offers_what_if(app)
+    press(app, "Show hint 1 of 3")
+    assert not offers_what_if(app)
+    answer(app, "9 modules")
+    assert offers_what_if(app)
+    assert not app.get("plotly_chart")  # shut, it draws nothing
+    press(app, "Fresh numbers")
+    assert not offers_what_if(app)
+    press(app, "Show the worked solution")
+    assert offers_what_if(app)
+
+
 def test_fresh_numbers_are_the_next_problem(screen):
     app = press(screen("practice", exercise="most-modules-in-series", number="3"), "Fresh numbers")
     assert "Problem 4" in visible(app)

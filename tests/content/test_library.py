@@ -68,6 +68,44 @@ def test_a_missing_own_folder_is_told(tmp_path):
     assert "no such folder" in fault_of(load, file).fault
 
 
+@pytest.mark.parametrize(
+    "path",
+    [
+        "exercises/sound-exercise.yaml",
+        "exercises/own/sound-exercise.yml",
+        "exercise/own/sound-exercise.yaml",
+        "lessons/own/leson.md",
+        "assets/quantites.yaml",
+        "assets/figure/own.yaml",
+        "assets/figures/deeper/own.yaml",
+        "assets/tables/own.csv",
+    ],
+)
+def test_a_file_that_nothing_reads_is_told(tmp_path, path):
+    own_folder(tmp_path)
+    file = tmp_path / path
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text("id: own\n", encoding="utf-8")
+    fault = fault_of(load, tmp_path)
+    assert (fault.path, fault.line) == (file, 1)
+    assert "nothing reads this file. It may be one of exercises/*/*.yaml" in str(fault)
+
+
+def test_a_readme_pictures_and_practice_sets_may_lie_beside_own_files(tmp_path):
+    own_folder(tmp_path)
+    for name in ("README.md", "picture.png", "week-3-set.yaml", "exercises/own/notes.txt"):
+        (tmp_path / name).write_bytes(b"\xff")
+    assert "sound-exercise" in load(tmp_path).exercises
+
+
+def test_a_lesson_with_a_figure_that_is_not_there_is_told(tmp_path):
+    fault = fault_of(
+        load, own_folder(tmp_path, lesson=(HEADER + BODY).replace("figure: cold-year", "figure: battery-days"))
+    )
+    assert (fault.path.name, fault.line) == ("lesson.md", 6)
+    assert "there is no figure 'battery-days'. Add assets/figures/battery-days.yaml." in str(fault)
+
+
 def test_an_own_exercise_may_not_take_a_built_in_id(tmp_path, library):
     folder = tmp_path / "exercises" / "own"
     folder.mkdir(parents=True)

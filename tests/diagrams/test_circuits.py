@@ -5,7 +5,9 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from tutor.diagrams import BatteryCircuit, PathLabels, battery_circuit, parallel_strings, source_paths
+from tutor.diagrams.battery import BatteryCircuit, battery_circuit
+from tutor.diagrams.parallel import parallel_strings
+from tutor.diagrams.paths import PathLabels, source_paths
 from tutor.looks import DARK, LIGHT
 from tutor.trade.transfer import Source
 

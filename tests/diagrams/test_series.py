@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from tutor.diagrams import ModuleKind, mixed_string, series_string
+from tutor.diagrams.series import ModuleKind, mixed_string, series_string
 from tutor.looks import DARK, LIGHT
 
 PHONE = 360

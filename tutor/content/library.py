@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import TypeVar, get_args
 
 from tutor.content.errors import ContentError
+from tutor.content.figures import Renderer, SpecialFigure, Sweep
 from tutor.content.files import Document, Key, read_text, read_yaml, validated
 from tutor.content.isolation import check_isolation
 from tutor.content.models import (
@@ -36,6 +37,7 @@ LONGEST_LINE = 1200
 DEEPEST_LINE = re.compile(r"[\s>*+-]{40}")
 T = TypeVar("T", bound=Model)
 
+_OWN_FILES = ("exercises/*/*.yaml", "lessons/*/lesson.md", "assets/figures/*.yaml")
 MARKERS = ("{figure}", "{worked example}", "{faded example}", "{problems}", "{cautions}", "{sources}")
 
 
@@ -75,6 +77,14 @@ class DeclaredOrder:
 
 
 @dataclass(frozen=True)
+class DeclaredFigure:
+    """A figure and the file that declares it."""
+
+    figure: Sweep | SpecialFigure
+    document: Document = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
 class Library:
     """All content by id."""
 
@@ -88,6 +98,7 @@ class Library:
     declared: Mapping[str, Declared]
     orders: Mapping[str, DeclaredOrder] = field(default_factory=dict)
     agreements: Mapping[str, Agreement] = field(default_factory=dict)
+    figures: Mapping[str, DeclaredFigure] = field(default_factory=dict)
 
     def cautions(self, ids: Iterable[str], rulebook: str) -> dict[str, str]:
         """The cautions of these ids as they read under a rulebook, by their ids."""
@@ -105,9 +116,9 @@ class Library:
 
 
 def load(extra: Path | None = None) -> Library:
-    """Read the built-in content and, beside it, the exercises and lessons of a folder of the user's own.
+    """Read the built-in content and, beside it, the exercises, lessons and figures of a folder of the user's own.
 
-    The folder is laid out as the built-in one: exercises/TOPIC/NAME.yaml, lessons/TOPIC/lesson.md.
+    It is laid out as the built-in one: exercises/TOPIC/NAME.yaml, lessons/TOPIC/lesson.md, assets/figures/NAME.yaml.
     Raises ContentError with file, line and mend for the first fault.
     """
     root = content_root()
@@ -125,6 +136,7 @@ def load(extra: Path | None = None) -> Library:
         declared=declared,
         orders=orders,
         agreements=_by_id(Agreement, root / "assets" / "agreements.yaml"),
+        figures=_figures(roots),
     )
     _check_references(library, root)
     return library
@@ -133,7 +145,16 @@ def load(extra: Path | None = None) -> Library:
 def _own_folder(folder: Path) -> Path:
     if not folder.is_dir():
         raise ContentError(folder, 0, "there is no such folder.", "Name a folder that holds exercises/ or lessons/.")
+    _check_files(folder)
     return folder
+
+
+def _check_files(folder: Path) -> None:
+    """Refuse a file in a folder of the user's own that nothing reads; practice sets may lie beside these folders."""
+    read = {path for pattern in _OWN_FILES for path in some_files(folder, pattern)}
+    for path in (path for suffix in ("yaml", "yml", "md", "csv") for path in some_files(folder, f"*/**/*.{suffix}")):
+        if path not in read and path.name.lower() != "readme.md":
+            raise ContentError(path, 1, "nothing reads this file.", f"It may be one of {', '.join(_OWN_FILES)}.")
 
 
 def _by_id(model: type[T], path: Path) -> Mapping[str, T]:
@@ -187,6 +208,24 @@ def _exercises(roots: Iterable[Path]) -> tuple[Mapping[str, Declared], Mapping[s
             declared[one.exercise.id] = one
     orders = {id_: one for id_, one in declared.items() if isinstance(one, DeclaredOrder)}
     return MappingProxyType({id_: one for id_, one in declared.items() if isinstance(one, Declared)}), orders
+
+
+def _figures(roots: Iterable[Path]) -> Mapping[str, DeclaredFigure]:
+    figures: dict[str, DeclaredFigure] = {}
+    for path in (path for root in roots for path in some_files(root, "assets/figures/*.yaml")):
+        document = read_yaml(path)
+        if path.stem in figures:
+            other = figures[path.stem].document.path
+            raise document.fault(
+                (), f"there is another figure '{path.stem}', in {other}.", "Give this file another name."
+            )
+        renderer = document.data.get("renderer", "sweep") if isinstance(document.data, dict) else "sweep"
+        if renderer not in ("sweep", *get_args(Renderer)):
+            mend = _choose(("sweep", *get_args(Renderer)))
+            raise document.fault(("renderer",), f"there is no renderer '{renderer}'.", mend)
+        model: type[Sweep | SpecialFigure] = Sweep if renderer == "sweep" else SpecialFigure
+        figures[path.stem] = DeclaredFigure(validated(model, document, document.data), document)
+    return MappingProxyType(figures)
 
 
 def read_lesson(path: Path) -> Lesson:
@@ -249,20 +288,28 @@ def _check_references(library: Library, root: Path) -> None:
     everything: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
     for one in everything:
         check_exercise(library, one)
+    for figure in library.figures.values():
+        for at, id_ in enumerate(figure.figure.exercises if isinstance(figure.figure, Sweep) else ()):
+            if id_ not in library.declared:
+                raise figure.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
     for lesson in library.lessons.values():
-        header = lesson.header
-        _check_named(library, header, lesson.document)
-        for at, id_ in enumerate(header.exercises):
-            if id_ not in library.declared and id_ not in library.orders:
-                raise lesson.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
-        if header.example not in library.declared and header.example not in library.orders:
-            raise lesson.document.fault(
-                ("example",), f"there is no exercise '{header.example}'.", "Check its spelling."
-            )
-        for id_ in library.exercises[header.example].safety:
-            if id_ not in header.safety:
-                fault = f"the caution '{id_}' of the worked example is missing."
-                raise lesson.document.fault(("safety",), fault, f"Add '{id_}'.")
+        _check_lesson(library, lesson)
+
+
+def _check_lesson(library: Library, lesson: Lesson) -> None:
+    """Check that a lesson's figure, exercises, cautions and sources exist, and that its example's cautions are its."""
+    header, document = lesson.header, lesson.document
+    _check_named(library, header, document)
+    if header.figure not in library.figures:
+        mend = f"Add assets/figures/{header.figure}.yaml. {_choose(library.figures)}"
+        raise document.fault(("figure",), f"there is no figure '{header.figure}'.", mend)
+    named = [(("exercises", at), id_) for at, id_ in enumerate(header.exercises)]
+    for key, id_ in [*named, (("example",), header.example)]:
+        if id_ not in library.declared and id_ not in library.orders:
+            raise document.fault(key, f"there is no exercise '{id_}'.", "Check its spelling.")
+    for id_ in library.exercises[header.example].safety:
+        if id_ not in header.safety:
+            raise document.fault(("safety",), f"the caution '{id_}' of the worked example is missing.", f"Add '{id_}'.")
 
 
 def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None:

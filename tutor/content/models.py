@@ -479,7 +479,7 @@ class Protection(Model):
         return [*self.conductors, *(name for name in (*fields, *laid) if name is not None)]
 
 
-PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_]*)\}")
+PLACEHOLDER = re.compile(r"\{(-?[a-z][a-z0-9_]*)\}")
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 
 
@@ -632,7 +632,23 @@ def merged(data: dict[str, Any], change: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in {**data, **change}.items() if value is not None}
 
 
-class Exercise(Model):
+class ByRulebook(Model):
+    """A declaration that differs under a rulebook."""
+
+    in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
+        default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"
+    )
+
+    def under(self, rulebook: RulebookId) -> dict[str, Any]:
+        """The fields as they are under a rulebook, not yet validated."""
+        data = self.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"in_rulebook"})
+        for name, change in self.in_rulebook.get(rulebook, {}).items():
+            both = isinstance(change, dict) and isinstance(data.get(name), dict)
+            data[name] = merged(data[name], change) if both else change
+        return data
+
+
+class Exercise(ByRulebook):
     """A declared family of problems."""
 
     id: Identifier
@@ -667,9 +683,6 @@ class Exercise(Model):
     rulebooks: list[RulebookId] = Field(
         default=["us", "iec"], min_length=1, max_length=2, description="those it can be set under"
     )
-    in_rulebook: dict[RulebookId, dict[str, Any]] = Field(
-        default_factory=dict, description="what differs under one: fields, or entries of fields (null takes one out)"
-    )
 
     @model_validator(mode="after")
     def _few_slips(self) -> Self:
@@ -677,16 +690,6 @@ class Exercise(Model):
         if slips > MOST_SLIPS:
             raise ValueError(f"the mistakes have {slips} slips; {MOST_SLIPS} is the most. Take some away")
         return self
-
-    def under(self, rulebook: RulebookId) -> dict[str, Any]:
-        """The exercise's fields as they are under a rulebook, not yet validated."""
-        data = self.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"in_rulebook"})
-        for name, change in self.in_rulebook.get(rulebook, {}).items():
-            if isinstance(change, dict) and isinstance(data.get(name), dict):
-                data[name] = merged(data[name], change)
-            else:
-                data[name] = change
-        return data
 
 
 class Arrow(Model):

@@ -9,14 +9,17 @@ from pathlib import Path
 from time import monotonic
 
 from tutor.content.errors import ContentError
+from tutor.content.figures import Sweep
 from tutor.content.files import Key
-from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise
+from tutor.content.library import Declared, DeclaredFigure, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.content.models import PLACEHOLDER, Exercise, PartGiven, Protection
 from tutor.engine import dimensions
 from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderQuestion, draw_order
 from tutor.engine.question import Question
+from tutor.engine.sweep import FigureQuestion, comparisons, figure_question, rulebooks_of
+from tutor.engine.what_if import movable, what_if
 from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
@@ -27,7 +30,7 @@ MOST_MEMORY = 4 << 30  # bytes of addresses; what libraries reserve and never to
 
 
 def load_proved(extra: Path | None = None) -> Library:
-    """Read all content and prove the exercises of a folder of the user's own; the built-in ones are proved by tests.
+    """Read all content and prove exercises and figures of a folder of the user's own; tests prove the built-in ones.
 
     Raises ContentError with file, line and mend for the first fault.
     """
@@ -39,10 +42,11 @@ def load_proved(extra: Path | None = None) -> Library:
 
 
 def own_files(library: Library, extra: Path | None) -> list[Path]:
-    """The exercise files of a folder of the user's own."""
+    """The exercise and figure files of a folder of the user's own."""
     if extra is None:
         return []
-    every: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
+    exercises: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
+    every: list[Declared | DeclaredOrder | DeclaredFigure] = [*exercises, *library.figures.values()]
     return [one.document.path for one in every if one.document.path.is_relative_to(extra)]
 
 
@@ -110,6 +114,10 @@ def bound_memory() -> None:
 
 def _prove(library: Library, path: Path) -> None:
     """Do once all that the file makes other parts of the program do. Raises ContentError for the first fault."""
+    figure = next((one for one in library.figures.values() if one.document.path == path), None)
+    if figure is not None:
+        _prove_figure(library, figure)
+        return
     one = read_exercise(path)
     check_exercise(library, one)
     if isinstance(one, DeclaredOrder):
@@ -120,12 +128,23 @@ def _prove(library: Library, path: Path) -> None:
         declared = one.under(book.id)
         for question in check_declaration(library, declared, book):
             try:
-                draw(question, 1)
+                problem = draw(question, 1)
             except DrawError as error:
                 raise declared.document.fault(
                     ("asks", question.ask), f"{error}.", "Use wider bounds, or other givens."
                 ) from None
+            for given in movable(problem):
+                what_if(problem, given)
         _try_other_asks(library, declared, book)
+
+
+def _prove_figure(library: Library, declared: DeclaredFigure) -> None:
+    if isinstance(declared.figure, Sweep):
+        books = rulebooks_of(library, declared.figure)
+        if not books:
+            raise declared.document.fault(("exercises",), "no rulebook has all of these exercises.", "Choose others.")
+        for book in books:
+            check_figure(figure_question(library, declared, rulebook(book)))
 
 
 def _try_other_asks(library: Library, declared: Declared, book: Rulebook) -> None:
@@ -134,6 +153,28 @@ def _try_other_asks(library: Library, declared: Declared, book: Rulebook) -> Non
     for name in {*exercise.givens, *exercise.relations} - exercise.asks.keys():
         with suppress(ContentError):
             _ = Question(library, declared, name, book).wrong
+
+
+def check_figure(figure: FigureQuestion) -> None:
+    """Prove a declared sweep: every name, every relation's dimensions, and that its curves have values.
+
+    Raises ContentError with the line of the first fault.
+    """
+    question, swept = figure.question, figure.sweep.swept
+    _check_givens(question)
+    _check_relations(question)
+    figure.check()
+    values = {id_: dimensions.typical(quantity) for id_, quantity in question.library.quantities.items()}
+    for key, text in comparisons(figure.sweep):
+        try:
+            dimensions.evaluate(figure.tree(text), values, question.rulebook)
+        except RelationError as error:
+            raise figure.fault(key, f"'{text}': {error}.", "Mend it, or the glossary's unit.") from None
+    if swept:
+        unit = question.library.quantities[swept.quantity].unit
+        if conversion(unit).dimension != conversion(swept.lowest.unit).dimension:
+            fault = f"'{swept.quantity}' is in '{written_unit(unit)}', but is swept from {swept.lowest}."
+            raise figure.fault(("swept",), fault, "Mend its unit.")
 
 
 def check_declaration(library: Library, declared: Declared, book: Rulebook) -> list[Question]:

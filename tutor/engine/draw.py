@@ -295,7 +295,7 @@ def _amounts(given: RangeGiven | ChoiceGiven | SizeGiven, book: Rulebook) -> lis
     if isinstance(given, ChoiceGiven):
         return given.one_of
     if isinstance(given, RangeGiven):
-        return _range(given)
+        return range_amounts(given)
     smallest, largest = (end.working for end in _ends(given, book))
     return [size_amount(size) for size in book.sizes if smallest <= size.area <= largest]
 
@@ -305,7 +305,8 @@ def size_amount(size: Size) -> Amount:
     return Amount(value=conversion("mm^2").to_shown(size.area), unit="mm^2", label=size.name)
 
 
-def _range(given: RangeGiven) -> list[Amount]:
+def range_amounts(given: RangeGiven) -> list[Amount]:
+    """What a given may be that is drawn evenly from its lowest to its highest."""
     count = round((given.highest.value - given.lowest.value) / given.step.value)
     lowest, unit = given.lowest.value, given.lowest.unit
     return [Amount(value=round(lowest + at * given.step.value, 9), unit=unit) for at in range(count + 1)]

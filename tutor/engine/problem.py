@@ -14,7 +14,7 @@ from tutor.engine.question import MARKING_TOLERANCE, Question, WrongWay
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, decimals_of, plain_number, with_unit, written
 
-_NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
+NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
 MOST_OF_A_MARGIN = 0.5  # so much (relative) an answer may miss a margin, that its sign and its size are never in doubt
 _SLACK = 1e-9  # what rounding in floating point may carry a value
 
@@ -119,7 +119,7 @@ class Problem:
         values = {**self.all_values, self.ask: value}
         try:
             return any(not limit.holds(values) for limit in self.question.limits)
-        except _NO_VALUE:
+        except NO_VALUE:
             return True
 
     def accepts(self, value: float) -> bool:
@@ -162,7 +162,7 @@ class Problem:
             return True
         try:
             exact, back = self._worked_on(self.values[self.ask]), self._worked_on(value)
-        except _NO_VALUE:
+        except NO_VALUE:
             return False
         return all(exact[name] == back[name] for name in rests_on_it)
 

@@ -110,7 +110,7 @@ class Question:
         self.reversed = ask in self.exercise.givens
         self.known = [name for name in self.exercise.givens if name != ask] + ([self.final] if self.reversed else [])
         self.relations = {
-            name: self._parsed(("relations", name), text) for name, text in self.exercise.relations.items()
+            name: self.parsed(("relations", name), text) for name, text in self.exercise.relations.items()
         }
         self.limits_declared = [self._limit(at, text) for at, text in enumerate(self.exercise.limits)]
         self.right = self._method(("asks", ask), self.relations)
@@ -327,7 +327,7 @@ class Question:
 
     def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
         try:
-            changed = self._method(("mistakes", id_), self._slipped(id_, slip), slip.swap)
+            changed = self._method(("mistakes", id_), self.slipped(id_, slip), slip.swap)
         except ContentError:
             if self.reversed:
                 return None
@@ -337,7 +337,11 @@ class Question:
         judged = changed.names.index(self.evidence) if self.evidence in changed.names else -1
         return WrongWay(id_, slip, changed, judged)
 
-    def _slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
+    def slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
+        """The relations as one slip of a mistake has them.
+
+        Raises ContentError if it changes what the exercise has not.
+        """
         key = ("mistakes", id_, "instead")
         relations = dict(self.relations)
         for field_name, known in (("swap", {*self.exercise.givens, *relations}), ("misread", {*self.exercise.givens})):
@@ -348,7 +352,7 @@ class Question:
         for name, text in slip.instead.items():
             if name not in relations:
                 raise self.document.fault((*key, name), f"'{name}' is not one of the relations.", "Name one of them.")
-            relations[name] = self._parsed((*key, name), text)
+            relations[name] = self.parsed((*key, name), text)
         return {name: _swapped(tree, slip.swap) for name, tree in relations.items()}
 
     def _method(
@@ -362,7 +366,11 @@ class Question:
         except RelationError as error:
             raise self.document.fault(key, f"{'.'.join(key)}: {error}.") from None
 
-    def _parsed(self, key: tuple[str | int, ...], text: str) -> Node:
+    def parsed(self, key: tuple[str | int, ...], text: str) -> Node:
+        """A relation as a tree, with the rulebook's own figures in it.
+
+        Raises ContentError with the line of `key` if it cannot be read or names what is not in the glossary.
+        """
         try:
             tree = replaced(parse(text), self._completed)
         except RelationError as error:
@@ -392,7 +400,7 @@ class Question:
         return Call("trace", (*found.arguments, *map(Name, self.day.names)), found.table)
 
     def _limit(self, at: int, text: str) -> Comparison:
-        tree = self._parsed(("limits", at), text)
+        tree = self.parsed(("limits", at), text)
         if not isinstance(tree, Comparison):
             raise self.document.fault(
                 ("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."

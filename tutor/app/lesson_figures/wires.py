@@ -10,52 +10,18 @@ from tutor.app.lesson_figures.controls import choose_rating, choose_size, put, t
 from tutor.trade.conductors import Laid, current_drawn, terminal_temperature, usable_ampacity
 from tutor.trade.protection import fault_current, largest_device
 from tutor.trade.rulebooks import Rulebook
-from tutor.units import conversion
 
 if TYPE_CHECKING:
     from tutor.app.figures.fuse_between import Circuit
 
 # V: nominal; lowest in use and full at rest, 1.75 V and 2.12 V for each lead-acid cell (from memory).
 _BATTERIES = {12: (10.5, 12.7), 24: (21.0, 25.4), 48: (42.0, 50.9)}
-_LENGTHS = {"us": ("ft", 200, 40, 2), "iec": ("m", 60, 12, 1)}
 _SIZES = {"us": "8 AWG", "iec": "10 mm²"}
 _BATTERY_SIZES = {"us": "2/0 AWG", "iec": "70 mm²"}
 _BATTERY_FUSES = {"us": 150.0, "iec": 160.0}
-_TERMINALS = {"us": (60.0, 75.0, 90.0), "iec": (70.0, 90.0)}
 _CONDITIONS = "Copper in conduit at 30 °C, alone, on terminals as they usually are; the load runs for hours."
 _BREAKING = (1000, 2000, 5000, 10000, 20000, 50000, 100000, 200000)
 _FAULTS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000)
-
-
-@st.fragment
-def drop_length_figure() -> None:
-    """The voltage drop against the length of a run."""
-    from tutor.app.figures.drop_length import Run, drop_length  # noqa: PLC0415 - plotly only where a figure is shown
-
-    book = told_rulebook()
-    voltage = st.select_slider("Voltage at the start of the run (V)", [12, 24, 48, 120, 230], 24)
-    current = st.slider("Current (A)", 1, 100, 10)
-    unit, longest, first, step = _LENGTHS[book.id]
-    length = st.slider(f"One-way length ({unit})", step, longest, first, step)
-    run = Run(float(current), float(voltage), conversion(unit).to_working(float(length)))
-    put(drop_length(book, run, theme.look()), "drop length")
-
-
-@st.fragment
-def ampacity_ambient_figure() -> None:
-    """The ampacity of a size against the air around it."""
-    from tutor.app.figures.ampacity_ambient import INSULATIONS, Load, ampacity_ambient  # noqa: PLC0415 - as above
-
-    book = told_rulebook()
-    size = choose_size(book, "Size", _SIZES[book.id])
-    names = INSULATIONS[book.id]
-    insulation = st.radio("Insulation", list(names), len(names) - 1, format_func=names.__getitem__, horizontal=True)
-    terminals = st.radio("Terminals", _TERMINALS[book.id], format_func=lambda limit: f"{limit:g} °C", horizontal=True)
-    air = st.slider("Air temperature (°C)", 10, 80, 40)
-    conductors = st.slider("Current-carrying conductors laid together", 1, 9, 2)
-    current = st.slider("Continuous load (A)", 1, 200, 32)
-    laid = Laid(float(insulation), float(air), conductors, float(terminals))
-    put(ampacity_ambient(book, Load(float(current), size), laid, theme.look()), "ampacity ambient")
 
 
 @st.fragment

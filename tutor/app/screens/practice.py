@@ -8,7 +8,7 @@ from uuid import UUID, uuid4, uuid5
 import streamlit as st
 
 from tutor.answers.marking import mark, mark_step
-from tutor.app import showing
+from tutor.app import showing, theme
 from tutor.app.address import Address, read
 from tutor.app.session import AnyProblem, closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
@@ -19,6 +19,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import RequestError
 from tutor.engine.setting import next_number
 from tutor.engine.solution import worked_solution
+from tutor.engine.what_if import movable, what_if
 from tutor.learner.record import Attempt
 from tutor.learner.work import Work
 
@@ -152,6 +153,19 @@ def helps(problem: AnyProblem, work: Work) -> None:
         showing.show_solution(worked_solution(problem))
 
 
+def other_values(problem: Problem) -> None:
+    """How the answer moves with each given: shown once the answer is known, for it would tell it."""
+    shut = st.expander("What if a number were different?", key=f"what if {name_of(problem)}", on_change="rerun")
+    if not shut.open:  # as below: what is shut costs nothing
+        return
+    from tutor.app.figures.sweep import sweep  # noqa: PLC0415 - plotly only where a figure is shown
+
+    with shut:
+        given = st.selectbox("Change", movable(problem), format_func=showing.words_of)
+        drawn_if = sweep(what_if(problem, given), theme.look())
+        theme.show_figure(drawn_if.figure, drawn_if.sentence, drawn_if.rows, f"what if {given} {name_of(problem)}")
+
+
 def other_questions(address: Address, problem: AnyProblem) -> None:
     here = name_of(problem)
     others = st.expander("Ask for something else, or put in your own numbers", key=f"others {here}", on_change="rerun")
@@ -221,6 +235,8 @@ def show(address: Address, problem: AnyProblem) -> None:
         number = next_number(engine(), exercise.id, address.ask, address.number, address.rulebook, made)
         go(Address(exercise.id, number, address.ask, address.rulebook))
     helps(problem, work)
+    if isinstance(problem, Problem) and (work.solved or work.help == "solution") and movable(problem):
+        other_values(problem)
     if isinstance(problem, Problem):
         st.page_link("screens/working.py", label="Check my working, line by line", query_params=address.query())
     showing.show_problems_cautions(problem)

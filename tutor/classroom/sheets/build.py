@@ -27,8 +27,8 @@ from tutor.classroom.sheets.content import (
 )
 from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
-from tutor.diagrams import Diagram
 from tutor.diagrams.declared import diagram_of
+from tutor.diagrams.drawing import Diagram
 from tutor.engine.labels import answer_label, capitalised, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
