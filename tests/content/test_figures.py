@@ -97,7 +97,7 @@ def test_every_built_in_figure_is_proved_under_both_rulebooks(library):
             "'warm' is no value of 'hottest_cell'",
         ),
         ("renderer: [sweep]\n", "renderer", "no renderer '['sweep']'"),
-        (changed(SOUND, "step: 5 degC", "step: 0.01 degC"), "swept:", "more than 400 points"),
+        (changed(SOUND, "step: 5 degC", "step: 0.1 degC"), "swept:", "more than 400 points"),
         (
             changed(SOUND, "swept: {quantity: hottest_cell", "swept: {quantity: module_vmp"),
             "swept:",
