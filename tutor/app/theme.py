@@ -139,10 +139,12 @@ def show_drawing(svg: str, narrow_svg: str, sentence: str, key: str) -> None:
             st.image(picture, alt=sentence)
 
 
-def show_figure(figure: "go.Figure", sentence: str, rows: list[dict[str, str]], key: str) -> None:
-    """Put a figure on the page with its sentence below it and its numbers in a table that opens."""
+def show_figure(
+    figure: "go.Figure", sentence: str, rows: list[dict[str, str]], key: str, markdown: str | None = None
+) -> None:
+    """Put a figure on the page, its sentence below it (as Markdown, if that differs), its numbers in a table that opens."""
     st.plotly_chart(figure, theme=None, alt=sentence, key=key, config={"displayModeBar": False})
-    st.markdown(sentence)
+    st.markdown(sentence if markdown is None else markdown)
     with st.expander("The figure's numbers as a table"):
         show_table(rows)
 

@@ -1,12 +1,17 @@
 """Expected values are worked by hand beside each test, from the straight line V·(1 + coefficient·(T − 25 °C))."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tutor.app.figures.iv_curve import iv_curve
+from tutor.app.figures.sweep import sweep as draw
 from tutor.content.models import Module
+from tutor.engine.sweep import figure_question, traced
 from tutor.looks import DARK, LIGHT
 from tutor.trade.modules import Label, fit
+from tutor.trade.rulebooks import rulebook
 
 MODULE = {
     "module_voc": "41.3 V",
@@ -198,3 +203,16 @@ def test_the_curve_at_the_labels_conditions_has_the_labels_points():
 def test_the_dullest_light_still_draws():
     figure, _, _ = iv_curve(SHEET, fit(LABEL), 20.0, -20.0, LIGHT)
     assert all(np.isfinite(np.asarray(trace.y, float)).all() for trace in figure.data)
+
+
+def test_words_of_anybodys_are_never_read_as_tags(library):
+    traced_words = "<a href='https://elsewhere.example'>here</a>"
+    declared = library.figures["hot-afternoon"]
+    curve = declared.figure.curves[0].model_copy(update={"words": traced_words})
+    sweep = declared.figure.model_copy(update={"axis": traced_words, "curves": [curve, *declared.figure.curves[1:]]})
+    hostile = replace(library, figures={"hot-afternoon": replace(declared, figure=sweep)})
+    figure = figure_question(hostile, hostile.figures["hot-afternoon"], rulebook("us"))
+    shown = draw(traced(figure, figure.problem({})), LIGHT).figure.to_json()
+    assert "elsewhere.example" in shown
+    assert "<a" not in shown
+    assert "\\u003ca" not in shown

@@ -1,5 +1,6 @@
 """Any declared sweep: lines over a given, or bars over a whole number, with the limits that they have to keep."""
 
+import html
 import math
 from typing import Any
 
@@ -47,7 +48,12 @@ def sweep(traced: Traced, look: Look) -> Drawn:
 
 
 def _title(words: str, unit: str) -> str:
-    return f"{words} ({written_unit(unit)})" if unit else words
+    return f"{_plain(words)} ({written_unit(unit)})" if unit else _plain(words)
+
+
+def _plain(words: str) -> str:
+    """Words for the drawing, in which nothing is read as a link or a tag."""
+    return html.escape(words, quote=False)
 
 
 def _unit(traced: Traced) -> str:
@@ -88,7 +94,7 @@ def _lines(traced: Traced, look: Look) -> list[Part]:
         heights, dash = _heights(traced, line), _DASHES[at % len(_DASHES)]
         style = {"color": _colour(traced, line, look), "width": 1.5 if line.thin else 3, "dash": dash, **shape}
         shared = {"type": "scatter", "mode": "lines", "x": traced.axis.shown}
-        traces.append(shared | {"y": heights, "name": line.words, "line": style, "hovertemplate": hover})
+        traces.append(shared | {"y": heights, "name": _plain(line.words), "line": style, "hovertemplate": hover})
         over = [height if limit and limit.deadly else None for height, limit in zip(heights, line.broken, strict=True)]
         if any(height is not None for height in over):
             style = {"color": look.danger, "width": 5}
@@ -111,7 +117,7 @@ def _bars(traced: Traced, look: Look) -> list[Part]:
                 "type": "bar",
                 "x": [xs[at] for at in chosen],
                 "y": [heights[at] for at in chosen],
-                "name": f"{first.words}: {state}" if others else state,
+                "name": _plain(f"{first.words}: {state}" if others else state),
                 "marker": {
                     "color": colour if state == traced.fits else look.ground,
                     "line": outline,
@@ -122,7 +128,7 @@ def _bars(traced: Traced, look: Look) -> list[Part]:
         )
     marker = {"symbol": "diamond", "size": 11, "color": look.ground, "line": {"color": look.line_2, "width": 3}}
     shared = {"type": "scatter", "mode": "markers", "x": xs, "marker": marker, "hovertemplate": hover}
-    return traces + [shared | {"y": _heights(traced, line), "name": line.words} for line in others]
+    return traces + [shared | {"y": _heights(traced, line), "name": _plain(line.words)} for line in others]
 
 
 def _states(traced: Traced) -> list[str]:
@@ -165,7 +171,7 @@ def _names(traced: Traced, look: Look) -> list[Part]:
         sides = {"xanchor": "right", "yanchor": "bottom"} if edge else {"xanchor": "left", "yanchor": "middle"}
         font = {"color": _colour(traced, line, look), "size": TEXT_SIZE - 1}
         place = {"x": xs[inside], "y": heights[inside] if heights else 0}
-        boxes.append(place | sides | {"text": text, "font": font, "bgcolor": look.ground, "showarrow": False})
+        boxes.append(place | sides | {"text": _plain(text), "font": font, "bgcolor": look.ground, "showarrow": False})
     return boxes
 
 
@@ -189,7 +195,7 @@ def _words(look: Look, height: float, level: Level, *, right: bool) -> Part:
         "x": 1 if right else 0.005,
         "xanchor": "right" if right else "left",
         "yanchor": "bottom" if level.deadly else "top",
-        "text": level.words,
+        "text": _plain(level.words),
         "xref": "paper",
         "y": height,
         "font": {"color": look.danger if level.deadly else look.quiet, "size": TEXT_SIZE - 1},

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tutor.app import theme
+from tutor.app import showing, theme
 from tutor.app.figures.base import Drawn
 from tutor.app.session import chosen_rulebook, library
 from tutor.content.models import Module
@@ -39,3 +39,9 @@ def choose_module() -> Module:
 def put(drawn: Drawn, key: str) -> None:
     """Put a figure on the page with its sentence and its table."""
     theme.show_figure(drawn.figure, drawn.sentence, drawn.rows, key)
+
+
+def put_declared(drawn: Drawn, key: str) -> None:
+    """The same where the words are a declaration's, so that nothing in them is read as a link or a picture."""
+    rows = [{showing.plain(head): showing.plain(text) for head, text in row.items()} for row in drawn.rows]
+    theme.show_figure(drawn.figure, drawn.sentence, rows, key, showing.plain(drawn.sentence))

@@ -5,7 +5,7 @@ from functools import lru_cache
 import streamlit as st
 
 from tutor.app import theme
-from tutor.app.lesson_figures.controls import put
+from tutor.app.lesson_figures.controls import put_declared
 from tutor.app.session import chosen_rulebook, library
 from tutor.content.figures import Sweep
 from tutor.content.models import RangeGiven
@@ -33,7 +33,7 @@ def show_sweep(name: str) -> None:
     figure = compiled(name, chosen_rulebook())
     st.caption(f"By the rulebook chosen in the sidebar. {figure.question.rulebook.title}")
     chosen = {control: _choose(figure, control) for control in figure.sweep.controls}
-    put(sweep(traced(figure, figure.problem(chosen)), theme.look()), name)
+    put_declared(sweep(traced(figure, figure.problem(chosen)), theme.look()), name)
 
 
 def _choose(figure: FigureQuestion, control: str) -> Option:

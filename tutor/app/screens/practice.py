@@ -10,6 +10,7 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing, theme
 from tutor.app.address import Address, read
+from tutor.app.lesson_figures.controls import put_declared
 from tutor.app.session import AnyProblem, closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
@@ -162,8 +163,7 @@ def other_values(problem: Problem) -> None:
 
     with shut:
         given = st.selectbox("Change", movable(problem), format_func=showing.words_of)
-        drawn_if = sweep(what_if(problem, given), theme.look())
-        theme.show_figure(drawn_if.figure, drawn_if.sentence, drawn_if.rows, f"what if {given} {name_of(problem)}")
+        put_declared(sweep(what_if(problem, given), theme.look()), f"what if {given} {name_of(problem)}")
 
 
 def other_questions(address: Address, problem: AnyProblem) -> None:
