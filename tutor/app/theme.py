@@ -142,7 +142,7 @@ def show_drawing(svg: str, narrow_svg: str, sentence: str, key: str) -> None:
 def show_figure(
     figure: "go.Figure", sentence: str, rows: list[dict[str, str]], key: str, markdown: str | None = None
 ) -> None:
-    """Put a figure on the page, its sentence below it (as Markdown, if that differs), its numbers in a table that opens."""
+    """Put a figure on the page with its sentence (as Markdown, if that differs) and its numbers in a table."""
     st.plotly_chart(figure, theme=None, alt=sentence, key=key, config={"displayModeBar": False})
     st.markdown(sentence if markdown is None else markdown)
     with st.expander("The figure's numbers as a table"):
