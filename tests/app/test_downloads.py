@@ -28,7 +28,8 @@ DOWNLOADS = 40
 @pytest.fixture(scope="module")
 def of(attacked, engine):
     """A set of a class of two, which is handed out."""
-    declared = PracticeSet(id="series", title="Series strings", items=[Item(exercise="most-modules-in-series")])
+    items = [Item(exercise="most-modules-in-series")]
+    declared = PracticeSet(id="series", title="Series strings", items=items, claim_with="name alone")
     with closing(Store.open(attacked.store)) as store:
         Register(store).enter([Member(id=0, name="Ana"), Member(id=0, name="Bo")])
         of = Register(store).put(declared)
