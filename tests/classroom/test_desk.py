@@ -239,6 +239,14 @@ def test_many_at_once_are_looked_at_once(quick, shut, store, noon):
         assert sum(at_once.map(try_it, range(40))) == 1
 
 
+def test_a_button_pressed_twice_at_once_enters(shut, store, noon):
+    """The framework begins the second run while the first one still works, and keeps the last one's."""
+    same = Desk(store, "a browser", "203.0.113.5")
+    with ThreadPoolExecutor(2) as pool:
+        tokens = [one.result() for one in [pool.submit(same.enter, PASSPHRASE, noon) for _ in range(2)]]
+    assert all(same.is_inside(token, noon) for token in tokens)
+
+
 def test_a_one_time_code_opens_while_everybody_waits(quick, shut, store, noon, guess):
     for at in range(200):
         guess(SCHOOL, "the instructor's", at)

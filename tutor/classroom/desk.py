@@ -29,6 +29,8 @@ _ROW = 1
 _DESK, _SET_UP, _ENTRY, _LEFT = "desk", "set-up", "entry", "login that has left"
 _BUSY = 30.0  # seconds that a try waits for those before it to be looked at
 _hashing = Lock()
+# A button pressed twice at once is no second try: a browser's tries are looked at one after the other.
+_of_a_browser = tuple(Lock() for _ in range(64))
 
 
 class DeskError(ClassError):
@@ -57,7 +59,7 @@ class Desk:
     """
 
     def __init__(self, store: Store, browser: str = "", address: str = "") -> None:
-        self._store = store
+        self._store, self._browser = store, browser
         self._tries = Tries(DESK, address, browser)
         self._tries_at_names = Tries(NAMES, address)
 
@@ -128,6 +130,10 @@ class Desk:
         now = now or datetime.now(UTC)
         if self._uses_entry_code(passphrase, now):
             return self._begin(now)
+        with _of_a_browser[hash(self._browser) % len(_of_a_browser)]:
+            return self._enter_by_passphrase(passphrase, now)
+
+    def _enter_by_passphrase(self, passphrase: str, now: datetime) -> str:
         with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
             self._check_wait(connection, now)
             kept = connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).first()
