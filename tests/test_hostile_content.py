@@ -284,6 +284,8 @@ def test_an_exercise_that_raises_an_error_of_the_language_is_a_faulty_exercise(t
         raise RecursionError
 
     monkeypatch.setattr(declaration, "check_declaration", broken)
+    monkeypatch.setattr(declaration, "bound_memory", lambda: None)  # here it would bound all later tests
+    monkeypatch.setattr(declaration.signal, "signal", lambda *_: None)
     faults = []
     declaration._prove_each([path], None, SimpleNamespace(send=faults.append))
     assert faults == [(path, 1, "the exercise cannot be calculated (RecursionError).", ANY)]
