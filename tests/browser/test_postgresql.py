@@ -48,7 +48,7 @@ def tutors(store, tmp_path):
 
 
 def cookie_of(head):
-    found = re.search(rf"(?im)^cookie:.*\b{COOKIE}=([\w-]+)", head)
+    found = re.search(rf"(?im)^cookie:.*\b{COOKIE}=([^;\s]+)", head)
     return found[1] if found else None
 
 
