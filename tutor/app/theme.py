@@ -49,7 +49,7 @@ _CSS = f"""
 a.download {{
   display: inline-flex; align-items: center; min-height: 2.5rem; padding: 0.25rem 0.75rem; border-radius: 0.35rem;
   color: light-dark({LIGHT.text}, {DARK.text}) !important; background: light-dark(#ffffff, #192938);
-  border: 1px solid light-dark({LIGHT.edge}, {DARK.edge}); text-decoration: none !important;
+  border: 1px solid light-dark({LIGHT.edge}, {DARK.edge}); text-decoration: none !important; font-size: 0.875rem;
 }}
 a.download:hover {{ background: light-dark({LIGHT.raised}, {DARK.raised}); }}
 a.download.first {{

@@ -18,7 +18,7 @@ from tutor.classroom.names import called
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.classroom.views import told_time
 from tutor.content.models import Exercise
-from tutor.engine.algebra import Name, Node, Operation, parse, parts, rebuilt, replace_names
+from tutor.engine.algebra import Name, Node, parse, replace_names, residue
 from tutor.engine.question import Engine
 from tutor.learner.record import hash_of
 from tutor.store.database import Store
@@ -254,31 +254,16 @@ def _telling(engine: Engine, exercise: str, ask: str | None) -> frozenset[str]:
 
 
 @lru_cache(maxsize=1024)
-def _worked_out(engine: Engine, exercise: str) -> tuple[Mapping[str, str], ...]:
-    """What an exercise works out under each of its rulebooks: its quantities in terms of its givens alone."""
+def _worked_out(engine: Engine, exercise: str) -> tuple[Mapping[str, int], ...]:
+    """What an exercise works out under each of its rulebooks: each quantity's arithmetic from the givens alone."""
     declared = engine.library.declared[exercise]
-    return tuple(_in_givens(declared.under(book).exercise) for book in declared.exercise.rulebooks)
+    return tuple(_from_givens(declared.under(book).exercise) for book in declared.exercise.rulebooks)
 
 
-def _in_givens(exercise: Exercise) -> Mapping[str, str]:
+def _from_givens(exercise: Exercise) -> Mapping[str, int]:
     trees = {name: parse(text) for name, text in exercise.relations.items()}
 
     def whole(name: str) -> Node:
         return replace_names(trees[name], whole) if name in trees else Name(name)
 
-    return {name: _in_any_order(whole(name)) for name in trees}
-
-
-def _in_any_order(node: Node) -> str:
-    """A text that is the same for the same terms or factors in any order."""
-    match node:
-        case Operation("+" | "*" as sign, _, _):
-            return sign.join(sorted(f"({_in_any_order(part)})" for part in _joined(node, sign)))
-        case _:
-            return repr(rebuilt(node, [Name(_in_any_order(part)) for part in parts(node)]))
-
-
-def _joined(node: Node, sign: str) -> list[Node]:
-    if isinstance(node, Operation) and node.sign == sign:
-        return [*_joined(node.left, sign), *_joined(node.right, sign)]
-    return [node]
+    return {name: residue(whole(name)) for name in trees}
