@@ -231,13 +231,13 @@ def _problem(
 ) -> Any:
     from tutor.answers.own import own_amounts
     from tutor.engine.declaration import load_proved
+    from tutor.engine.problem_factory import make_problem
     from tutor.engine.question import Engine
-    from tutor.engine.setting import set_problem
 
     engine = Engine(load_proved(content))
     texts = _pairs(givens, "--given")
     own = own_amounts(engine.question(exercise, ask, rulebook), texts) if texts else None
-    return set_problem(engine, exercise, ask, number, rulebook, own)
+    return make_problem(engine, exercise, ask, number, rulebook, own)
 
 
 def _text(data: bytes) -> str:

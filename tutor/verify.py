@@ -16,12 +16,12 @@ from tutor.engine.agreements import binding, broken, check_agreements
 from tutor.engine.algebra import Call, RelationError, walk
 from tutor.engine.declaration import check_declaration, own_files, proofs
 from tutor.engine.draw import DrawError, draw, pools
+from tutor.engine.draw_checks import ambiguity
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.printing import STEP_FIGURES
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
-from tutor.engine.screen import ambiguity
 from tutor.engine.solution import worked_solution
 from tutor.paths import content_root
 from tutor.trade.rulebooks import Table, rulebook

@@ -8,7 +8,7 @@ import yaml
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.trade.rulebooks import RULEBOOKS
 
 FILES = sorted((Path(__file__).parents[1] / "corpora" / "answers").glob("*.yaml"))
@@ -24,7 +24,7 @@ def problem_of(engine, group):
     """The problem of a group of answers: one with the numbers told, or the one with the number told."""
     exercise, ask, book = group["exercise"], group.get("ask"), group.get("rulebook", "us")
     own = own_amounts(engine.question(exercise, ask, book), group["givens"]) if "givens" in group else None
-    return set_problem(engine, exercise, ask, group.get("number", 1), book, own)
+    return make_problem(engine, exercise, ask, group.get("number", 1), book, own)
 
 
 def test_there_are_enough_of_every_verdict():

@@ -15,8 +15,8 @@ from tutor.answers.working import judging
 from tutor.answers.working.judging import MOST_OPERANDS, WorkingError, check_working
 from tutor.answers.working.reading import LONGEST_LINE, MOST_LINES
 from tutor.engine.order import OrderProblem
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import RequestError
-from tutor.engine.setting import set_problem
 
 DIGITS = "0123456789٣६９𝟗Ⅷ①²⁹½௧"
 _NUMBERS = (
@@ -153,7 +153,7 @@ BUSY = 4  # so far a machine with other work stretches processor time; the long 
 def problems(engine):
     """One problem of every exercise that asks for numbers; a pause of the collector is no line's cost."""
     declared = engine.library.declared
-    found = [set_problem(engine, id_, None, 3, declared[id_].exercise.rulebooks[0]) for id_ in declared]
+    found = [make_problem(engine, id_, None, 3, declared[id_].exercise.rulebooks[0]) for id_ in declared]
     gc.disable()
     yield [one for one in found if not isinstance(one, OrderProblem)]
     gc.enable()
@@ -297,7 +297,7 @@ def test_a_function_with_too_many_arguments_is_not_read_and_says_why(problems, c
 
 def test_sixty_lines_of_ones_end_at_once(engine):
     """Three minutes and more of processor time before; ninety-seven ones do not fit a line any longer, thirty do."""
-    problem = set_problem(engine, "most-modules-in-series", None, 3, "us")
+    problem = make_problem(engine, "most-modules-in-series", None, 3, "us")
     check_working(problem, "1+1=2")
     for ones in (30, 97):
         start = time.thread_time()
@@ -306,7 +306,7 @@ def test_sixty_lines_of_ones_end_at_once(engine):
 
 
 def test_a_fault_of_ours_leaves_one_line_unread_and_is_logged(engine, monkeypatch, caplog):
-    problem = set_problem(engine, "most-modules-in-series", None, 3, "us")
+    problem = make_problem(engine, "most-modules-in-series", None, 3, "us")
     looked_through = judging._look_through
 
     def broken(at, line, *others):
@@ -323,7 +323,7 @@ def test_a_fault_of_ours_leaves_one_line_unread_and_is_logged(engine, monkeypatc
 
 def test_a_given_told_wrongly_after_a_departure_breaks_nothing(engine, caplog):
     """Told by its name, a given that is none of the problem's was looked for among the steps."""
-    problem = set_problem(engine, "most-modules-in-series", None, 3, "us")
+    problem = make_problem(engine, "most-modules-in-series", None, 3, "us")
     names = [problem.question.library.quantities[name].words for name in problem.known]
     cold, limit = problem.step_names[0], f"{problem.answer.value:g}"
     words = problem.question.library.quantities[cold].words

@@ -4,7 +4,7 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 
 @pytest.mark.parametrize(
@@ -13,7 +13,7 @@ from tutor.engine.setting import set_problem
 def test_a_rating_that_nobody_makes_is_not_right(engine, entry, verdict):
     question = engine.question("device-for-a-continuous-load", None, "us")
     own = own_amounts(question, {"continuous_current": "78 A"})  # 1.25 × 78 A = 97.5 A
-    assert mark(set_problem(engine, question.exercise.id, None, 1, "us", own), entry).verdict == verdict
+    assert mark(make_problem(engine, question.exercise.id, None, 1, "us", own), entry).verdict == verdict
 
 
 def test_the_least_of_a_rating_and_a_limit_is_a_rating(engine):

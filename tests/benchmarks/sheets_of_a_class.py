@@ -18,8 +18,8 @@ from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.content.library import load
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 
 LEARNERS, PROBLEMS = 30, 20
 
@@ -30,7 +30,7 @@ def handed_out(engine):
     spread = [ids[at * len(ids) // PROBLEMS] for at in range(PROBLEMS)]
     for learner in range(1, LEARNERS + 1):
         problems = [
-            (f"L{learner:02}-{at:02}", set_problem(engine, id_, None, learner)) for at, id_ in enumerate(spread)
+            (f"L{learner:02}-{at:02}", make_problem(engine, id_, None, learner)) for at, id_ in enumerate(spread)
         ]
         yield Member(id=learner, name=f"Learner {learner}", number=str(learner)), problems
 

@@ -7,11 +7,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tutor.answers.marking import mark
-from tutor.classroom.keeping import accepted_range, handed_from, kept_as_json, kept_from_json, set_again
+from tutor.classroom.keeping import accepted_range, handed_from, kept_as_json, kept_from_json, rebuild_problem
 from tutor.classroom.marking import StepError, mark_by_kept, mark_handed
 from tutor.classroom.models import Member
 from tutor.engine.order import OrderProblem
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.units import conversion
 
 ANA = Member(id=1, name="Ana")
@@ -40,9 +40,9 @@ def right_steps(handed, problem):
 
 def test_every_problem_is_set_again_just_as_it_was(engine):
     for id_, ask, book in questions(engine):
-        problem = set_problem(engine, id_, ask, 7, book)
+        problem = make_problem(engine, id_, ask, 7, book)
         handed = handed_from(problem, ANA, 1, "7KQ4-2P")
-        again = set_again(engine, handed)
+        again = rebuild_problem(engine, handed)
         assert again is not None, (id_, ask)
         assert again == replace(problem, question=again.question) or again.values == pytest.approx(problem.values)
         assert (again.story, again.task, again.shown) == (problem.story, problem.task, problem.shown)
@@ -50,7 +50,7 @@ def test_every_problem_is_set_again_just_as_it_was(engine):
 
 def test_the_right_answer_is_right_by_both_ways(engine):
     for id_, ask, book in questions(engine):
-        problem = set_problem(engine, id_, ask, 11, book)
+        problem = make_problem(engine, id_, ask, 11, book)
         handed = handed_from(problem, ANA, 1)
         order = isinstance(problem, OrderProblem)
         entry = problem.answer_text if order else problem.text_of(ask)
@@ -65,7 +65,7 @@ def test_the_right_answer_is_right_by_both_ways(engine):
 @given(st.sampled_from(EXERCISES[:5] + EXERCISES[6:]), st.integers(1, 10**6), st.floats(-0.012, 0.012))
 def test_by_kept_values_an_answer_is_right_only_where_the_marking_of_the_day_says_so(engine, exercise, number, apart):
     """Near the right value, on both sides of the tolerance and of the limit."""
-    problem = set_problem(engine, exercise, None, number)
+    problem = make_problem(engine, exercise, None, number)
     handed = handed_from(problem, ANA, 1)
     kind = handed.kept.kinds[handed.ask]
     value = problem.answer.value * (1 + apart)
@@ -80,7 +80,7 @@ def test_by_kept_values_an_answer_is_right_only_where_the_marking_of_the_day_say
 def test_no_accepted_value_breaks_a_limit(bounded_questions, engine):
     for question in bounded_questions:
         for number in range(1, 6):
-            problem = set_problem(engine, question.exercise.id, question.ask, number, question.rulebook.id)
+            problem = make_problem(engine, question.exercise.id, question.ask, number, question.rulebook.id)
             lowest, highest = accepted_range(problem)
             assert lowest <= problem.values[problem.ask] <= highest
             assert not problem.breaks_limit(lowest)
@@ -90,7 +90,7 @@ def test_no_accepted_value_breaks_a_limit(bounded_questions, engine):
 def test_a_limit_cuts_the_accepted_range_off(bounded_questions, engine):
     cut = 0
     for question in bounded_questions:
-        problem = set_problem(engine, question.exercise.id, question.ask, 1, question.rulebook.id)
+        problem = make_problem(engine, question.exercise.id, question.ask, 1, question.rulebook.id)
         lowest, highest = accepted_range(problem)
         reach = question.tolerance(problem.ask, problem.values[problem.ask])
         cut += reach > 0 and highest - lowest < 1.9 * reach
@@ -103,14 +103,14 @@ def test_a_limit_cuts_the_accepted_range_off(bounded_questions, engine):
     ids=["exercise gone", "ask gone", "another exercise"],
 )
 def test_with_other_content_the_kept_values_decide(engine, change):
-    problem = set_problem(engine, "string-voltage-at-record-low", None, 3)
+    problem = make_problem(engine, "string-voltage-at-record-low", None, 3)
     handed = handed_from(problem, ANA, 1)
     ask = change.get("ask", handed.ask)
     kept = replace(
         handed.kept, kinds={**handed.kept.kinds, ask: "number"}, units={**handed.kept.units, ask: problem.unit}
     )
     stale = replace(handed, kept=kept, expected={**handed.expected, ask: handed.expected[handed.ask]}, **change)
-    assert set_again(engine, stale) is None
+    assert rebuild_problem(engine, stale) is None
     assert mark_handed(engine, stale, f"{problem.answer.value:.6g}").verdict == "right"
     wrong = mark_handed(engine, stale, f"{problem.answer.value * 1.02:.6g}")
     assert wrong.verdict == "wrong"
@@ -123,7 +123,7 @@ def test_with_other_content_the_kept_values_decide(engine, change):
 
 def test_a_change_that_makes_no_difference_to_a_problem_still_names_mistakes(engine):
     """As when another module is added to the parts: every version changes, this problem does not."""
-    problem = set_problem(engine, "string-voltage-at-record-low", None, 3)
+    problem = make_problem(engine, "string-voltage-at-record-low", None, 3)
     handed = replace(handed_from(problem, ANA, 1), version="00000000")
     _, numbers = problem.wrong_numbers[0]
     wrong = f"{conversion(problem.unit).to_shown(numbers[-1]):.6g}"
@@ -133,7 +133,7 @@ def test_a_change_that_makes_no_difference_to_a_problem_still_names_mistakes(eng
 
 
 def test_a_corrected_expected_value_decides_over_the_content(engine):
-    problem = set_problem(engine, "string-voltage-at-record-low", None, 3)
+    problem = make_problem(engine, "string-voltage-at-record-low", None, 3)
     handed = handed_from(problem, ANA, 1)
     value = handed.expected[handed.ask] + 10
     kept = replace(handed.kept, accepted=(value - 0.1, value + 0.1))
@@ -147,7 +147,7 @@ def test_a_stale_order_accepts_every_right_order_and_no_other(engine):
     """Against the marking of the day, over all orders of a short list of letters."""
     from itertools import permutations
 
-    problem = set_problem(engine, "replacing-a-module", None, 2)
+    problem = make_problem(engine, "replacing-a-module", None, 2)
     stale = handed_from(problem, ANA, 1)
     letters = list(problem.letters)[:6]
     rest = [letter for letter in problem.letters if letter not in letters]
@@ -158,7 +158,7 @@ def test_a_stale_order_accepts_every_right_order_and_no_other(engine):
 
 
 def test_a_yes_or_no_wants_its_evidence_by_kept_values_too(engine):
-    problem = set_problem(engine, "does-the-string-survive", None, 5)
+    problem = make_problem(engine, "does-the-string-survive", None, 5)
     handed = handed_from(problem, ANA, 1)
     evidence = handed.kept.evidence
     answer, number = problem.text_of(problem.ask), problem.text_of(evidence, figures=8)
@@ -169,7 +169,7 @@ def test_a_yes_or_no_wants_its_evidence_by_kept_values_too(engine):
 
 
 def test_a_step_that_is_not_there_is_told(engine):
-    handed = handed_from(set_problem(engine, "most-modules-in-series", None, 1), ANA, 1, "7KQ4-2P")
+    handed = handed_from(make_problem(engine, "most-modules-in-series", None, 1), ANA, 1, "7KQ4-2P")
     with pytest.raises(StepError, match=r"7KQ4-2P has no step 'quux'\. It has: cold_voltage"):
         mark_handed(engine, handed, "9", {"quux": "1"})
 
@@ -178,6 +178,6 @@ def test_a_step_that_is_not_there_is_told(engine):
 def test_what_is_kept_comes_back_from_the_store_as_it_was(engine, exercise):
     import json
 
-    kept = handed_from(set_problem(engine, exercise, None, 1), ANA, 1).kept
+    kept = handed_from(make_problem(engine, exercise, None, 1), ANA, 1).kept
     back = kept_from_json(json.loads(json.dumps(kept_as_json(kept))))
     assert back == kept

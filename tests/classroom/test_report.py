@@ -18,7 +18,7 @@ from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.report import class_report, learner_lines
 from tutor.classroom.report_words import report_lines
 from tutor.engine.draw import draw
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 SET = PracticeSet(id="strings-in-the-cold", title="Strings in the cold", items=[{"exercise": "most-modules-in-series"}])
 SUPPOSED = ("cold-left-out", "rounded-up")
@@ -34,7 +34,7 @@ def handed_out(engine, make):
     """handed_out(member, place, exercise, typed, ...): a problem handed out, answered and marked."""
 
     def outcome(member, place, typed, exercise="most-modules-in-series", ask=None):
-        problem = set_problem(engine, exercise, ask, 10 * member.id + place)
+        problem = make_problem(engine, exercise, ask, 10 * member.id + place)
         answers = []
         for text in [typed(problem)] if callable(typed) else typed:
             marking = mark(problem, text)
@@ -176,7 +176,7 @@ def test_a_report_in_lines_tells_where_a_mistake_was_seen(engine, handed_out):
 
 
 def test_a_trap_of_an_order_is_as_bad_as_a_broken_limit(engine):
-    problem = set_problem(engine, "switching-on", number=1)
+    problem = make_problem(engine, "switching-on", number=1)
     trap = next(id_ for id_ in problem.letters.values() if id_ in problem.question.exercise.traps)
     answer = problem.letter_of(trap)
     assert harm_of(problem, answer, frozenset({mark(problem, answer).named.id})) is Harm.LIMIT_BROKEN

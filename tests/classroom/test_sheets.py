@@ -15,8 +15,8 @@ from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.content import LONG, LearnerSheet
 from tutor.content.library import load
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 
 MILLIMETRE = 72 / 25.4  # points
 # Points; ISO 216 gives A4 as 210 mm × 297 mm, ASME Y14.1 (ANSI A) Letter as 8.5 in × 11 in.
@@ -49,7 +49,7 @@ def style(engine):
 
 
 def coded(engine, ids=SHORT, number=1):
-    return [(f"7KQ{at}-{number:02}", set_problem(engine, id_, None, number)) for at, id_ in enumerate(ids)]
+    return [(f"7KQ{at}-{number:02}", make_problem(engine, id_, None, number)) for at, id_ in enumerate(ids)]
 
 
 def sheet(engine, name="Ana Example", ids=SHORT, number=1, **how):
@@ -62,7 +62,7 @@ def questions(engine):
     for exercise in engine.library.exercises.values():
         rulebook = "us" if "us" in getattr(exercise, "rulebooks", ["us"]) else "iec"
         ask = next(iter(exercise.asks))
-        asked.append((f"Q{len(asked):03}-XX", set_problem(engine, exercise.id, ask, 3, rulebook)))
+        asked.append((f"Q{len(asked):03}-XX", make_problem(engine, exercise.id, ask, 3, rulebook)))
     return asked
 
 

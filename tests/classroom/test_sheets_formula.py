@@ -4,8 +4,8 @@ import pytest
 
 from tutor.classroom.sheets.formula import mathml, parts
 from tutor.content.library import load
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 from tutor.engine.solution import worked_solution
 
 
@@ -27,7 +27,7 @@ def test_every_formula_and_symbol_of_the_catalogue_can_be_set():
     formulas = {quantity.symbol for quantity in engine.library.quantities.values()}
     for id_, exercise in engine.library.exercises.items():
         rulebook = "us" if "us" in getattr(exercise, "rulebooks", ["us"]) else "iec"
-        formulas |= {line.formula for line in worked_solution(set_problem(engine, id_, rulebook=rulebook))}
+        formulas |= {line.formula for line in worked_solution(make_problem(engine, id_, rulebook=rulebook))}
     for formula in formulas - {""}:
         assert parts(formula)
         assert mathml(formula).startswith("<math")

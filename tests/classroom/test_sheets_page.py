@@ -10,8 +10,8 @@ from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
 from tutor.content.library import load
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 
 EXERCISES = ["most-modules-in-series", "switching-on", "battery-fuse", "array-current", "does-the-load-ride-through"]
 TYPED = '<script>alert(1)</script> {{ 7 * 7 }} "\u202e'
@@ -28,7 +28,7 @@ def made(engine):
     """The two pages, of three learners, one of them with a name made to do harm."""
     practice = PracticeSet(id="first-week", title="The first week", items=[Item(exercise=EXERCISES[0])])
     style = style_of(practice, engine.library, date(2026, 1, 12))
-    problems = [(f"7KQ{at}-2P", set_problem(engine, id_)) for at, id_ in enumerate(EXERCISES)]
+    problems = [(f"7KQ{at}-2P", make_problem(engine, id_)) for at, id_ in enumerate(EXERCISES)]
     members = [Member(id=at, name=name, number="7") for at, name in enumerate(["Ana Example", TYPED, "محمد"])]
     sheets = [learner_sheet(one, problems, notes=[TYPED], steps=True) for one in members]
     return {
@@ -90,7 +90,7 @@ def test_cautions_and_codes_stand_at_each_problem(engine, made, which):
 
 
 def test_the_key_is_marked_and_no_answer_is_on_the_sheets(engine, made):
-    problem = set_problem(engine, "does-the-load-ride-through")
+    problem = make_problem(engine, "does-the-load-ride-through")
     why = problem.question.exercise.why[problem.ask]
     assert "ANSWER KEY" in made["key"]
     assert why in html.fromstring(made["key"]).text_content()

@@ -7,7 +7,7 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.content.library import load
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 QUANTITIES = load().quantities
 
@@ -67,7 +67,7 @@ def test_both_sides_never_say_the_same():
 def test_the_consequence_is_told_with_the_learners_own_value(engine):
     given = {"inverter_power": "2500 W", "inverter_efficiency": "85 %", "battery_voltage_low": "22 V"}
     question = engine.question("inverter-input-current")
-    problem = set_problem(engine, "inverter-input-current", own=own_amounts(question, given))
+    problem = make_problem(engine, "inverter-input-current", own=own_amounts(question, given))
     low, high = mark(problem, "96.6 A").feedback, mark(problem, "200 A").feedback
     assert re.search(r"chosen for 96\.60?\sA would have to carry more", low)
     assert re.search(r"For 200(\.0)?\sA the cable could come out dearer", high)

@@ -8,8 +8,8 @@ from tutor.content.errors import ContentError
 from tutor.content.library import load
 from tutor.diagrams.declared import diagram_of
 from tutor.engine.problem import Problem
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 from tutor.looks import LIGHT
 
 LESSONS = ("series-strings", "parallel-strings", "battery-circuit", "transfer", "switch-on-order")
@@ -21,7 +21,7 @@ def engine():
 
 
 def drawn(engine, exercise, ask=None, number=1):
-    problem = set_problem(engine, exercise, ask, number, "us", None)
+    problem = make_problem(engine, exercise, ask, number, "us", None)
     return problem, diagram_of(problem, LIGHT)
 
 
@@ -90,7 +90,7 @@ def test_no_diagram_gives_the_answer_away(engine):
             continue
         for ask in getattr(exercise, "asks", ()):
             book = getattr(exercise, "rulebooks", ("us",))[0]
-            problem = set_problem(engine, id_, ask, 1, book, None)
+            problem = make_problem(engine, id_, ask, 1, book, None)
             if not isinstance(problem, Problem) or (diagram := diagram_of(problem, LIGHT)) is None:
                 continue
             answer = problem.text_of(ask)
@@ -158,7 +158,7 @@ def test_a_rulebook_changes_a_diagram_entry_by_entry(tmp_path):
     own_exercise(tmp_path, SERIES + "  module: module_voc\n", in_rulebook=changed)
     own = Engine(load(tmp_path))
     for book, name, words in (("us", "module_voc", ""), ("iec", "module_vmp", "Vmp ")):
-        problem = set_problem(own, SOUND.stem, None, 1, book, None)
+        problem = make_problem(own, SOUND.stem, None, 1, book, None)
         assert f"each {words}{problem.text_of(name)}:" in diagram_of(problem, LIGHT).sentence
 
 

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[1] / "corpora" / "cases").glob("*.yaml"))
 HALFWAY = 1.0001  # of half the last digit typed: a figure halfway between two typed ones meets both
@@ -71,7 +71,7 @@ SLIPS = [Slip(case, wrong) for case in CASES for wrong in case.wrong]
 def problem_of(engine, case):
     question = engine.question(case.exercise, case.ask, case.rulebook)
     own = own_amounts(question, case.givens) or None
-    return set_problem(engine, case.exercise, case.ask, rulebook=case.rulebook, own=own)
+    return make_problem(engine, case.exercise, case.ask, rulebook=case.rulebook, own=own)
 
 
 def test_no_two_cases_share_a_name():

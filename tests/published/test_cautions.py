@@ -8,7 +8,7 @@ from streamlit.testing.v1 import AppTest
 import tutor.app
 from tutor.app import serve, session
 from tutor.content.library import load
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.json_forms import problem_json
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
@@ -108,7 +108,7 @@ def test_a_question_of_the_neutral_bond_carries_its_caution(exercise):
 
 @pytest.mark.parametrize(("exercise", "rulebook"), SET, ids=IDS)
 def test_the_cautions_are_told_with_the_problem(engine, exercise, rulebook):
-    told = problem_json(set_problem(engine, exercise.id, rulebook=rulebook), solution=False)["safety"]
+    told = problem_json(make_problem(engine, exercise.id, rulebook=rulebook), solution=False)["safety"]
     assert [caution["id"] for caution in told] == exercise.safety
     assert {caution["id"]: caution["text"] for caution in told} == LIBRARY.cautions(exercise.safety, rulebook)
 

@@ -8,7 +8,7 @@ import pytest
 import tutor
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 CIRCUIT = {"branch_rating": "15 A", "supply_voltage": "120 V"}
 LESSONS = sorted((Path(tutor.__file__).parents[1] / "lessons").glob("*/lesson.md"))
@@ -17,7 +17,7 @@ OUTLETS = {"circuits": "2", "branch_rating": "20 A", "supply_voltage": "120 V", 
 
 
 def set_with(engine, exercise, ask, given):
-    return set_problem(engine, exercise, ask, 1, "us", own_amounts(engine.question(exercise, ask), given))
+    return make_problem(engine, exercise, ask, 1, "us", own_amounts(engine.question(exercise, ask), given))
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import pytest
 
 from tutor.answers.own import own_amounts
 from tutor.engine.draw import draw
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.trade.rulebooks import rulebook
 
 # The factors are printed with two digits, which moves the temperature by so much at the most.
@@ -33,7 +33,7 @@ def test_the_exercise_follows_that_relation(engine):
     """12 AWG of 90 °C, 15 A of 30 A, air of 40 °C: a quarter of 60 K above it, 55 °C."""
     givens = {"conductor_size": "12 AWG", "insulation_rating": "90 degC", "run_current": "15 A", "ambient": "40 degC"}
     own = own_amounts(engine.question("copper-under-load", "conductor_temperature", "us"), givens)
-    problem = set_problem(engine, "copper-under-load", "conductor_temperature", 1, "us", own)
+    problem = make_problem(engine, "copper-under-load", "conductor_temperature", 1, "us", own)
     assert problem.text_of("conductor_temperature").replace("\u00a0", " ") == "55 °C"
 
 

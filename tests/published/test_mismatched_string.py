@@ -7,7 +7,7 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import check_working
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 EXERCISE = "mismatched-modules-in-series"
 DRAWS = 150
@@ -61,7 +61,7 @@ def compared(engine, by_label):
     """For each draw the declared powers, with all operating and in all, and the two maxima of the added curves."""
     found = []
     for number in range(1, DRAWS + 1):
-        values = (problem := set_problem(engine, EXERCISE, None, number, "us", None)).known | problem.values
+        values = (problem := make_problem(engine, EXERCISE, None, number, "us", None)).known | problem.values
         kinds = [
             tuple(values[f"{second}module_{name}"] for name in ("vmp", "imp", "power")) for second in ("", "second_")
         ]
@@ -95,7 +95,7 @@ BYPASSED = {
 
 
 def problem_with(engine, givens):
-    return set_problem(engine, EXERCISE, None, 1, "us", own_amounts(engine.question(EXERCISE, None), givens))
+    return make_problem(engine, EXERCISE, None, 1, "us", own_amounts(engine.question(EXERCISE, None), givens))
 
 
 def test_a_string_that_gives_more_with_its_weaker_modules_bypassed(engine):

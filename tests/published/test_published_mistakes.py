@@ -5,8 +5,8 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.content.library import load
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.setting import set_problem
 
 REFERENCE = "20 °C taken for 25 °C"
 
@@ -18,7 +18,7 @@ def named():
 
     def named(exercise, givens, answer, **steps):
         own = own_amounts(engine.question(exercise, None, "us"), givens)
-        problem = set_problem(engine, exercise, own=own)
+        problem = make_problem(engine, exercise, own=own)
         marking = mark(problem, answer, steps)
         assert marking.verdict == "wrong"
         declared = problem.question.exercise.mistakes

@@ -4,7 +4,7 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.trade.rulebooks import rulebook
 
 TWO_VOLTS_A_CELL = {"battery_voltage": "12 V", "battery_capacity": "100 Ah", "low_cutoff": "0 %"}
@@ -129,7 +129,7 @@ RULES = [
 @pytest.mark.parametrize(("exercise", "ask", "givens", "right", "wrong"), RULES, ids=lambda one: str(one)[:30])
 def test_the_rule_decides_the_exercise(engine, exercise, ask, givens, right, wrong):
     own = own_amounts(engine.question(exercise, ask, "us"), givens)
-    problem = set_problem(engine, exercise, ask, 1, "us", own)
+    problem = make_problem(engine, exercise, ask, 1, "us", own)
     assert mark(problem, right).verdict == "right", problem.text_of(ask)
     for answer in wrong:
         assert mark(problem, answer).verdict == "wrong", answer
@@ -141,7 +141,7 @@ def test_fuses_are_usually_needed_from_the_third_string_on(engine, strings, spar
     own = own_amounts(
         engine.question("do-the-strings-need-fuses", None, "us"), STRINGS | {"strings_in_parallel": strings}
     )
-    assert set_problem(engine, "do-the-strings-need-fuses", None, 1, "us", own).text_of("strings_spared") == spared
+    assert make_problem(engine, "do-the-strings-need-fuses", None, 1, "us", own).text_of("strings_spared") == spared
 
 
 def test_flexible_copper_tinned_and_plain():

@@ -10,7 +10,7 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.content.library import load
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 from tutor.paths import content_root
 
 LIBRARY = load()
@@ -86,7 +86,7 @@ def test_what_bounds_the_breaker_of_a_small_conductor_in_a_crowded_conduit(engin
     given = {"conductor_size": size, "insulation_rating": "90 degC", "conductors_grouped": "12"}
     for ask, answer in (("cable_ampacity", ampacity), ("device_rating", breaker)):
         question = engine.question("breaker-for-grouped-circuits", ask, "us")
-        problem = set_problem(engine, "breaker-for-grouped-circuits", ask, 1, "us", own_amounts(question, given))
+        problem = make_problem(engine, "breaker-for-grouped-circuits", ask, 1, "us", own_amounts(question, given))
         assert mark(problem, answer).verdict == "right"
 
 

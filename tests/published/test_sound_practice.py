@@ -5,8 +5,8 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.engine.draw import draw
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import RequestError
-from tutor.engine.setting import set_problem
 
 DRAWS = 150
 TERMINALS = {"us": 75.0, "iec": 70.0}
@@ -26,7 +26,7 @@ CABLES = [
 
 
 def set_with(engine, exercise, own, book="us"):
-    return set_problem(engine, exercise, None, 1, book, own_amounts(engine.question(exercise, None, book), own))
+    return make_problem(engine, exercise, None, 1, book, own_amounts(engine.question(exercise, None, book), own))
 
 
 @pytest.mark.parametrize(("exercise", "book"), CABLES)

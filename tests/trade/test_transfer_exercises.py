@@ -4,7 +4,7 @@ import pytest
 
 from tutor.answers.own import own_amounts
 from tutor.engine.draw import draw
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 DAY = {
     "load_power": "450 W",
@@ -24,7 +24,7 @@ DAY = {
 
 def feeder(engine, **changes):
     own = own_amounts(engine.question("source-at-a-moment", "feeding_source", "us"), DAY | changes)
-    return set_problem(engine, "source-at-a-moment", "feeding_source", 1, "us", own).text_of("feeding_source")
+    return make_problem(engine, "source-at-a-moment", "feeding_source", 1, "us", own).text_of("feeding_source")
 
 
 def test_a_battery_that_stores_less_reaches_its_return_threshold_later_or_never(engine):

@@ -82,12 +82,12 @@ def judged(engine: "Engine", asked: Asked) -> "tuple[Kind, Working | str]":
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - not for the pages' side to load
     from tutor.answers.working.judging import check_working  # noqa: PLC0415
     from tutor.engine.problem import Problem  # noqa: PLC0415
-    from tutor.engine.setting import set_problem  # noqa: PLC0415
+    from tutor.engine.problem_factory import make_problem  # noqa: PLC0415
 
     at = asked.address
     try:
         own = own_amounts(engine.question(at.exercise, at.ask, at.rulebook), dict(at.own)) if at.own else None
-        problem = set_problem(engine, at.exercise, at.ask, at.number, at.rulebook, own)
+        problem = make_problem(engine, at.exercise, at.ask, at.number, at.rulebook, own)
         assert isinstance(problem, Problem)
         return "judged", check_working(problem, asked.text)
     except FaultyRequestError as error:

@@ -153,7 +153,7 @@ def problem(
     Raises RequestError.
     """
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is loaded while the server answers already
-    from tutor.engine.setting import set_problem  # noqa: PLC0415
+    from tutor.engine.problem_factory import make_problem  # noqa: PLC0415
 
     amounts = own_amounts(engine().question(exercise, ask, rulebook), dict(own)) if own else None
-    return set_problem(engine(), exercise, ask, number, rulebook, amounts)
+    return make_problem(engine(), exercise, ask, number, rulebook, amounts)

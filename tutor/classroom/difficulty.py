@@ -13,11 +13,11 @@ from dataclasses import astuple, dataclass
 
 from tutor.classroom.models import Handed, Item, PracticeSet
 from tutor.classroom.progress import Progress, untold
+from tutor.engine.draw_checks import showing
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
+from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
-from tutor.engine.screen import showing
-from tutor.engine.setting import set_problem
 from tutor.units import conversion
 
 NUMBERS = 10**12  # problem numbers lie below this
@@ -113,7 +113,7 @@ class Variants:
             yield self._draw(item, number_from(self._secret, "learner", learner, place, k))
 
     def _draw(self, item: Item, number: int) -> AnyProblem:
-        return set_problem(self._engine, item.exercise, item.ask, number, self._set.rulebook)
+        return make_problem(self._engine, item.exercise, item.ask, number, self._set.rulebook)
 
 
 def _same_family(problem: AnyProblem, item: Item) -> bool:

@@ -53,7 +53,7 @@ def expected_of(problem: Problem | OrderProblem) -> dict[str, Any]:
     }
 
 
-def set_again(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
+def rebuild_problem(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
     """The problem as it was handed out; None if the content of today would give it other values.
 
     Its version may be another one, if what has changed makes no difference to this problem.

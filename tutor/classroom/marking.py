@@ -12,7 +12,7 @@ from tutor.answers.marking import mark
 from tutor.answers.order import read_letters
 from tutor.answers.size import read_size
 from tutor.answers.verdicts import Mark, Marking
-from tutor.classroom.keeping import SLACK, set_again
+from tutor.classroom.keeping import SLACK, rebuild_problem
 from tutor.classroom.models import Handed, KeptOrder
 from tutor.engine.question import Engine
 from tutor.errors import FaultyRequestError
@@ -39,7 +39,7 @@ def mark_handed(engine: Engine, handed: Handed, entry: str, steps: Mapping[str, 
     if unknown is not None:
         listed = f"It has: {', '.join(known)}." if known else "It has none."
         raise StepError(f"Problem {handed.code} has no step '{unknown[:60]}'. {listed}")
-    problem = set_again(engine, handed)
+    problem = rebuild_problem(engine, handed)
     if problem is None:
         return mark_by_kept(handed, entry, typed)
     marking = mark(problem, entry, typed, closed_book=True)

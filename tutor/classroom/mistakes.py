@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tutor.answers.harm import Harm, harm_of
-from tutor.classroom.keeping import set_again
+from tutor.classroom.keeping import rebuild_problem
 from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
 from tutor.content.models import Exercise, OrderExercise, RulebookId
 from tutor.engine.order import OrderProblem
@@ -98,7 +98,7 @@ def mistakes_of(outcomes: Sequence[Outcome], engine: Engine, rulebook: RulebookI
 
     def again(handed: Handed) -> Problem | OrderProblem | None:
         if handed.id not in problems:
-            problems[handed.id] = set_again(engine, handed)
+            problems[handed.id] = rebuild_problem(engine, handed)
         return problems[handed.id]
 
     gathered = _gathered(outcomes, engine, again)

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, insert, update
 from tutor.answers.entry import EntryError
 from tutor.classroom.errors import ClassError
 from tutor.classroom.judging import counts, of_marking
-from tutor.classroom.keeping import SLACK, handed_from, kept_as_json, set_again, with_todays_content
+from tutor.classroom.keeping import SLACK, handed_from, kept_as_json, rebuild_problem, with_todays_content
 from tutor.classroom.marking import StepError, mark_handed, read_value
 from tutor.classroom.models import Answer, Handed, StoredSet
 from tutor.classroom.progress import Progress, untold
@@ -136,7 +136,7 @@ def _with_todays_values(engine: Engine, old: Handed) -> Handed | None:
     same_range = all(
         abs(a - b) <= SLACK * max(1.0, abs(b)) for a, b in zip(new.kept.accepted, old.kept.accepted, strict=True)
     )
-    return None if same_range and set_again(engine, old) is not None else new
+    return None if same_range and rebuild_problem(engine, old) is not None else new
 
 
 def _corrected(old: Handed, new: Handed) -> Handed:

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, and_, delete, insert, select, update
 from tutor.classroom.errors import ClassError
 from tutor.classroom.handing import hand_out
 from tutor.classroom.judging import judged, unmarked
-from tutor.classroom.keeping import set_again
+from tutor.classroom.keeping import rebuild_problem
 from tutor.classroom.marking import mark_handed
 from tutor.classroom.models import Answer, Handed, Member, StoredSet
 from tutor.classroom.rows import (
@@ -206,7 +206,7 @@ class ClassWork:
         None if the exercise has changed since the problem was handed out.
         """
         with self._store.reading() as connection:
-            return set_again(self._engine, self._standing(connection, place).handed)
+            return rebuild_problem(self._engine, self._standing(connection, place).handed)
 
     def _mine(self, place: int) -> Any:
         mine = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
@@ -253,7 +253,7 @@ def _check_begun(of: StoredSet, now: datetime) -> None:
 
 def solution_lines(engine: Engine, of: Handed) -> list[Line]:
     """The worked solution of a handed problem; only its kept answer if the exercise has changed since."""
-    problem = set_again(engine, of)
+    problem = rebuild_problem(engine, of)
     if problem is not None:
         return worked_solution(problem)
     why = "The exercise has changed since this problem was handed out; this is the answer that was kept."

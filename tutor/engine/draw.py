@@ -14,10 +14,10 @@ from typing import Any
 
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.agreements import Compiled, binding, broken, contradiction
+from tutor.engine.draw_checks import Ambiguity, ambiguity, fault
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
-from tutor.engine.screen import Ambiguity, ambiguity, fault
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import Rulebook, Size, TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, convert, written, written_unit

@@ -8,7 +8,7 @@ import yaml
 
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import check_working
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[2] / "corpora" / "workings" / "as_typed").glob("*.yaml"))
 WORKINGS = [one for file in FILES for one in yaml.safe_load(file.read_text(encoding="utf-8"))]
@@ -24,7 +24,7 @@ def judged(engine):
         one = WORKINGS[at]
         ask, book = one.get("ask"), one.get("rulebook", "us")
         own = own_amounts(engine.question(one["exercise"], ask, book), one["givens"])
-        return check_working(set_problem(engine, one["exercise"], ask, 1, book, own), "\n".join(one["lines"]))
+        return check_working(make_problem(engine, one["exercise"], ask, 1, book, own), "\n".join(one["lines"]))
 
     return judged
 
@@ -64,7 +64,7 @@ def test_a_working_read_throughout_is_confirmed(engine, lines):
     givens = {"strings_in_parallel": "3", "module_isc": "10.04 A", "module_imp": "9.41 A", "module_fuse_max": "20 A"}
     givens |= {"cable_ampacity": "40 A"}
     own = own_amounts(engine.question("string-fuse-rating"), givens)
-    problem = set_problem(engine, "string-fuse-rating", None, 1, "us", own)
+    problem = make_problem(engine, "string-fuse-rating", None, 1, "us", own)
     assert check_working(problem, "\n".join(lines)).proves_answer
     for end in ("so 25 A", "= 20 V", "then a 30 A one for good measure", "x 2 = 40 A"):
         assert not check_working(problem, "\n".join([*lines, end])).proves_answer
@@ -75,7 +75,7 @@ def test_a_working_read_throughout_is_confirmed(engine, lines):
 )
 def test_a_line_that_begins_with_an_operator_is_not_read(engine, line):
     own = {"module_isc": "8.97 A", "strings_in_parallel": "3"}
-    problem = set_problem(
+    problem = make_problem(
         engine, "pv-circuit-current", None, 1, "us", own_amounts(engine.question("pv-circuit-current"), own)
     )
     working = check_working(problem, f"8.97 x 3 = 26.91 A\n{line}")
@@ -89,7 +89,7 @@ def test_a_line_that_begins_with_an_operator_is_not_read(engine, line):
 def test_a_row_of_a_table_is_no_calculation(engine, line):
     own = {"conductor_size": "8 AWG", "ambient": "118 °F", "conductors_grouped": "11", "insulation_rating": "90 °C"}
     question = engine.question("ampacity-after-correction")
-    problem = set_problem(engine, "ampacity-after-correction", None, 1, "us", own_amounts(question, own))
+    problem = make_problem(engine, "ampacity-after-correction", None, 1, "us", own_amounts(question, own))
     assert check_working(problem, line).first_wrong is None
 
 
@@ -97,7 +97,7 @@ def test_a_value_that_a_mistake_gives_too_is_no_accusation_where_the_right_one_f
     own = {"inverter_power": "1000 W", "inverter_output_voltage": "120 V", "inverter_efficiency": "89 %"}
     own |= {"battery_voltage": "24 V", "battery_voltage_low": "22.6 V"}
     question = engine.question("inverter-input-current")
-    problem = set_problem(engine, "inverter-input-current", None, 1, "us", own_amounts(question, own))
+    problem = make_problem(engine, "inverter-input-current", None, 1, "us", own_amounts(question, own))
     beside = "1000/120 = 8.3 A"
     assert check_working(problem, f"{beside}\n1000/0.89/22.6 = 49.7 A").first_wrong is None
     assert check_working(problem, f"{beside}\n8.3 A").first_wrong == 0
@@ -112,7 +112,7 @@ def test_a_bare_yes_or_no_names_no_mistake(engine):
     }
     own |= {"modules_in_series": "8", "module_vmp": "32.83 V"}
     question = engine.question("does-the-string-survive")
-    problem = set_problem(engine, "does-the-string-survive", None, 1, "us", own_amounts(question, own))
+    problem = make_problem(engine, "does-the-string-survive", None, 1, "us", own_amounts(question, own))
     line = check_working(problem, "yes").lines[0]
     assert (line.verdict, line.mistake) == ("departs", None)
     assert not check_working(problem, "no").proves_answer

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import WRONG, WorkingError, check_working
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[2] / "corpora" / "workings").glob("*.yaml"))
 WORKINGS = [one for file in FILES for one in yaml.safe_load(file.read_text(encoding="utf-8"))]
@@ -55,7 +55,7 @@ PIECES = [
 def problem_of(engine, one):
     ask, book = one.get("ask"), one.get("rulebook", "us")
     own = own_amounts(engine.question(one["exercise"], ask, book), one["givens"])
-    return set_problem(engine, one["exercise"], ask, 1, book, own)
+    return make_problem(engine, one["exercise"], ask, 1, book, own)
 
 
 @pytest.fixture(scope="module")
@@ -123,13 +123,13 @@ def test_the_answer_is_never_told(judged):
 
 
 def test_a_miscalculated_temperature_is_told_in_its_own_unit(engine):
-    problem = set_problem(engine, "fewest-modules-that-charge")
+    problem = make_problem(engine, "fewest-modules-that-charge")
     line = check_working(problem, "136 °F = 75.6 °C").lines[0]
     assert line.words == "136 °F is 57.778 °C, not 75.6 °C."
 
 
 def test_a_departure_without_a_name_points_at_the_line_before_it_that_was_not_recognised(engine):
-    problem = set_problem(engine, "fewest-modules-that-charge")
+    problem = make_problem(engine, "fewest-modules-that-charge")
     lines = ["(136+32)*5/9 = 93.3", "93.3-25 = 68.3", "68.3*.46 = 31.4 %", "18.34*.686 = 12.58", "14"]
     working = check_working(problem, "\n".join(lines))
     assert working.lines[-1].verdict == "departs"
@@ -138,13 +138,13 @@ def test_a_departure_without_a_name_points_at_the_line_before_it_that_was_not_re
 
 @pytest.mark.parametrize("before", ["6800/120 = 56.67", "56.67 × 1.25 = 70.83"])
 def test_a_size_chosen_too_small_is_not_taken_for_the_current_before_it(engine, before):
-    working = check_working(set_problem(engine, "breaker-for-an-appliance"), f"{before}\n70 A")
+    working = check_working(make_problem(engine, "breaker-for-an-appliance"), f"{before}\n70 A")
     assert (working.lines[-1].verdict, working.lines[-1].quantity) == ("departs", "device_rating")
     assert not working.reaches_answer
 
 
 def test_a_very_coarse_value_names_no_mistake(engine):
-    line = check_working(set_problem(engine, "most-modules-in-series"), "20 V").lines[0]
+    line = check_working(make_problem(engine, "most-modules-in-series"), "20 V").lines[0]
     assert (line.verdict, line.mistake) == ("departs", None)
 
 

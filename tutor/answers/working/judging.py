@@ -32,7 +32,7 @@ from tutor.answers.working.verdicts import WRONG, Judged, Verdict, Working
 from tutor.answers.working.words import before_yes_or_no, word_answer
 from tutor.answers.working.worlds import Worlds
 from tutor.engine.problem import Problem
-from tutor.engine.setting import by_other_methods
+from tutor.engine.problem_factory import by_other_methods
 from tutor.errors import FaultyRequestError
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]

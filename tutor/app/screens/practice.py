@@ -17,8 +17,8 @@ from tutor.engine.draw import DrawError
 from tutor.engine.labels import answer_label, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
+from tutor.engine.problem_factory import next_number
 from tutor.engine.question import RequestError
-from tutor.engine.setting import next_number
 from tutor.engine.solution import worked_solution
 from tutor.engine.what_if import movable, what_if
 from tutor.learner.record import Attempt

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from tutor.classroom.handing import hand_out
-from tutor.classroom.keeping import set_again
+from tutor.classroom.keeping import rebuild_problem
 from tutor.classroom.models import Member, PracticeSet, StoredSet
 from tutor.classroom.sheets.changed import Changed, printed_as_kept, worked_as_kept
 from tutor.classroom.sheets.content import (
@@ -58,7 +58,7 @@ def handed_by_member(
     """
     found: dict[Member, list[Coded]] = {}
     for one in hand_out(store, engine, of, members):
-        problem = set_again(engine, one) or Changed(one, engine.library)
+        problem = rebuild_problem(engine, one) or Changed(one, engine.library)
         found.setdefault(one.member, []).append((one.code, problem))
     return found
 

@@ -9,7 +9,7 @@ from tutor.answers.marking import mark
 from tutor.classroom.exports.qti.elements import written_item
 from tutor.classroom.exports.qti.items import item
 from tutor.engine.draw import draw
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 VERSIONS = ("2.1", "3.0")
 
@@ -118,7 +118,7 @@ def test_orders_are_marked_as_the_engine_marks_them(engine, reader, exercise, as
     chance = random.Random(exercise)
     verdicts = set()
     for number_ in range(1, 4):
-        problem = set_problem(engine, exercise, ask, number_)
+        problem = make_problem(engine, exercise, ask, number_)
         read = reader(written_item(item(problem), "2.1"))
         right = read.right["RESPONSE"]
         assert mark(problem, " ".join(right)).verdict == "right"

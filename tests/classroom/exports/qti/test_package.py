@@ -16,7 +16,7 @@ from tutor.classroom.exports.qti.elements import element, written_item
 from tutor.classroom.exports.qti.items import identifier, item
 from tutor.classroom.exports.qti.package import package, variants_of
 from tutor.classroom.models import PracticeSet
-from tutor.engine.setting import set_problem
+from tutor.engine.problem_factory import make_problem
 
 SET = PracticeSet(
     id="mixed-set",
@@ -132,7 +132,7 @@ def test_every_question_makes_an_item_that_keeps_the_rules(question, reader, dra
 @pytest.mark.parametrize("ask", ["order", "next_action"])
 def test_orders_keep_the_rules_too(engine, reader, version, ask):
     for id_ in engine.library.orders:
-        check(reader(written_item(item(set_problem(engine, id_, ask, 2)), version)))
+        check(reader(written_item(item(make_problem(engine, id_, ask, 2)), version)))
 
 
 @pytest.mark.parametrize(

@@ -1,19 +1,19 @@
-"""Setting a problem: any exercise, by its id and a number."""
+"""Makes a problem of any exercise, by its id and a number."""
 
 from collections.abc import Mapping
 from contextlib import suppress
 
 from tutor.content.models import Amount
 from tutor.engine.draw import DrawError, draw
+from tutor.engine.draw_checks import shows
 from tutor.engine.order import OrderProblem, draw_order
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine, Question, RequestError
-from tutor.engine.screen import shows
 
 LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
 
 
-def set_problem(
+def make_problem(
     engine: Engine,
     exercise: str,
     ask: str | None = None,
