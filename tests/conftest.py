@@ -16,9 +16,9 @@ from tutor.answers.marking import mark
 from tutor.classroom.keeping import handed_from
 from tutor.classroom.models import Answer, Handed, Member, Outcome
 from tutor.content.library import load
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
+from tutor.expression.tree import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.units import conversion
 
 # Test files are no package, so a neighbour is loaded by its path; its fixtures are for all tests.

@@ -29,8 +29,9 @@ from tutor.content.errors import ContentError
 from tutor.content.files import read_text
 from tutor.content.library import MOST_FILES, load
 from tutor.engine import declaration
-from tutor.engine.algebra import RelationError, parse
 from tutor.engine.declaration import load_proved
+from tutor.expression.grammar import parse
+from tutor.expression.tree import RelationError
 from tutor.paths import content_root
 from tutor.trade.transfer import Load, Point, System, simulate
 from tutor.units import UnitError, conversion

@@ -11,9 +11,7 @@ from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise, some_files
 from tutor.content.models import Standing, without_standing
-from tutor.engine import dimensions
 from tutor.engine.agreements import binding, broken, check_agreements
-from tutor.engine.algebra import Call, RelationError, walk
 from tutor.engine.declaration import check_declaration, own_files, proofs
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.draw_checks import ambiguity
@@ -23,6 +21,8 @@ from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question
 from tutor.engine.solution import worked_solution
+from tutor.expression import dimensions
+from tutor.expression.tree import Call, RelationError, walk
 from tutor.paths import content_root
 from tutor.trade.rulebooks import Table, rulebook
 from tutor.units import conversion, decimals_of, plain_number

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tutor.answers.marking import ON_THE_WAY, mark
-from tutor.engine.algebra import names
 from tutor.engine.draw import draw
+from tutor.expression.tree import names
 from tutor.units import conversion, written_unit
 
 registry = pint.UnitRegistry()

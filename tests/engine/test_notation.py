@@ -2,8 +2,9 @@
 
 import pytest
 
-from tutor.engine.algebra import Call, parse
-from tutor.engine.notation import SPOKEN, plain_leaf
+from tutor.expression.grammar import parse
+from tutor.expression.notation import SPOKEN, plain_leaf
+from tutor.expression.tree import Call
 
 
 @pytest.mark.parametrize(

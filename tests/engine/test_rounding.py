@@ -6,9 +6,9 @@ import random
 import pytest
 
 from tutor.content.models import Amount
-from tutor.engine.algebra import parse
 from tutor.engine.draw import draw
 from tutor.engine.rounding import could_change, span, widened
+from tutor.expression.grammar import parse
 
 MIXTURES = 4  # random choices, for each draw, of which results are rounded and to how many figures
 

@@ -9,13 +9,13 @@ from collections.abc import Sequence
 from tutor.answers.entry import Entry
 from tutor.answers.naming import OFFERED
 from tutor.answers.verdicts import Candidate
-from tutor.engine.algebra import Literal, Name, names
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.engine.solution import check_line, in_plain_words, spoken
 from tutor.engine.ways import NO_VALUE
+from tutor.expression.tree import Literal, Name, names
 from tutor.units import with_unit
 
 _NUMBER_AND_UNIT = re.compile(r"[-+−]?\d[\d.,]*( ?[^\W\d][^\d+*×÷()]*| ?[%°][^\d+*×÷()]*)?")

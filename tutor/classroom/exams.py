@@ -18,8 +18,9 @@ from tutor.classroom.names import called
 from tutor.classroom.rows import sets_query, stored_set
 from tutor.classroom.views import told_time
 from tutor.content.models import Exercise
-from tutor.engine.algebra import Name, Node, parse, replace_names, residue
 from tutor.engine.question import Engine
+from tutor.expression.grammar import parse
+from tutor.expression.tree import Name, Node, replace_names, residue
 from tutor.learner.record import hash_of
 from tutor.store.database import Store
 from tutor.store.tables import binding, class_browser, exam_look, exam_switch, learner, member, practice_set

@@ -11,11 +11,12 @@ from functools import lru_cache
 from tutor.content.errors import ContentError
 from tutor.content.library import Library
 from tutor.content.models import Amount, PartGiven
-from tutor.engine import dimensions
-from tutor.engine.algebra import Comparison, RelationError, names, parse
-from tutor.engine.numeric import Relation, holds_at_most, numeric
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
+from tutor.expression import dimensions
+from tutor.expression.evaluate import Relation, compiled, holds_at_most
+from tutor.expression.grammar import parse
+from tutor.expression.tree import Comparison, RelationError, names
 from tutor.paths import content_root
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion, written_unit
@@ -46,7 +47,7 @@ def _compiled(holds: tuple[tuple[str, str, str], ...]) -> tuple[Compiled, ...]:
         tree = parse(text)
         if not isinstance(tree, Comparison):
             raise RelationError(f"'{text}' is no comparison: write 'left <= right' or 'left >= right'")
-        made.append(Compiled(id_, tree, tuple(sorted(names(tree))), says, numeric(tree, dict(_COMPARED))))
+        made.append(Compiled(id_, tree, tuple(sorted(names(tree))), says, compiled(tree, dict(_COMPARED))))
     return tuple(made)
 
 

@@ -11,7 +11,6 @@ from tutor.trade.transfer import Load, Point, Source, System, Trace, simulate, t
 from tutor.units import conversion
 
 FEEDERS = ("array", "battery", "supply", "array and battery", "array and supply", "nothing")
-FACT_UNITS = {"source_at": "", "supply_current_at": "A", "outage_runtime": "s", "rides_through": ""}
 
 
 class SimulatedDay:

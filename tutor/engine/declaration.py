@@ -13,13 +13,13 @@ from tutor.content.figures import Sweep
 from tutor.content.files import Key
 from tutor.content.library import Declared, DeclaredFigure, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.content.models import PLACEHOLDER, Exercise, PartGiven, Protection
-from tutor.engine import dimensions
-from tutor.engine.algebra import Call, Comparison, Node, RelationError, parts, walk
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderQuestion, draw_order
 from tutor.engine.question import Question
 from tutor.engine.sweep import FigureQuestion, comparisons, figure_question, rulebooks_of
 from tutor.engine.what_if import movable, what_if
+from tutor.expression import dimensions
+from tutor.expression.tree import Call, Comparison, Node, RelationError, parts, walk
 from tutor.trade.rulebooks import Rulebook, rulebook
 from tutor.units import conversion, written_unit
 

@@ -9,7 +9,11 @@ from dataclasses import dataclass, field, replace
 from itertools import count
 from types import MappingProxyType
 
-from tutor.engine.algebra import (
+from tutor.engine.method import Step
+from tutor.engine.question import Question
+from tutor.expression.evaluate import OF_RATINGS
+from tutor.expression.notation import PLAIN, literal_text, plain_leaf
+from tutor.expression.tree import (
     ROUNDINGS,
     Call,
     Comparison,
@@ -22,10 +26,6 @@ from tutor.engine.algebra import (
     rebuilt,
     replace_names,
 )
-from tutor.engine.method import Step
-from tutor.engine.notation import PLAIN, literal_text, plain_leaf
-from tutor.engine.numeric import OF_RATINGS
-from tutor.engine.question import Question
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_unit
 
 WEIGHTS = {

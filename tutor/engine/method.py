@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from operator import itemgetter
 
-from tutor.engine.algebra import (
+from tutor.expression.evaluate import Functions, Numeric, in_a_row
+from tutor.expression.tree import (
     Call,
     Comparison,
     Literal,
@@ -20,7 +21,6 @@ from tutor.engine.algebra import (
     replace_names,
     residue,
 )
-from tutor.engine.numeric import Functions, Numeric, in_a_row
 
 Plausible = Callable[[str], tuple[float, float]]
 Equation = tuple[Node, Node]
@@ -239,7 +239,7 @@ def _joint_step(
 
 
 def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
-    from tutor.engine.symbolic import solve_for  # noqa: PLC0415 - sympy is loaded only where a question is turned round
+    from tutor.expression.solve import solve_for  # noqa: PLC0415 - sympy is loaded only where a question is turned round
 
     roots = solve_for(name, left, right)
     on_paper = isolated(name, left, right)

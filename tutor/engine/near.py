@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 
-from tutor.engine.algebra import Comparison, Name, Node, Operation, names, walk
 from tutor.engine.printing import same
 from tutor.engine.problem import Problem
+from tutor.expression.tree import Comparison, Name, Node, Operation, names, walk
 from tutor.units import plain_number, with_unit
 
 _MOST_DECIMALS = 9

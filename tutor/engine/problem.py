@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from tutor.content.models import Amount, filled
-from tutor.engine.algebra import Call, Comparison, Name, Node, names
 from tutor.engine.method import Step, needed
 from tutor.engine.printing import MOST_FIGURES, RESULT_FIGURES, STEP_FIGURES, roundings, same, telling_figures
 from tutor.engine.question import MARKING_TOLERANCE, Question, WrongWay
+from tutor.expression.tree import Call, Comparison, Name, Node, names
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, decimals_of, plain_number, with_unit, written
 

@@ -13,7 +13,13 @@ from typing import Any
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
 from tutor.content.models import Amount, Protection, Quantity, Slip
-from tutor.engine.algebra import (
+from tutor.engine.day import SimulatedDay
+from tutor.engine.method import Method, forwards, method, needed
+from tutor.engine.order import OrderQuestion
+from tutor.errors import FaultyRequestError
+from tutor.expression.evaluate import ROUND, Numeric, Relation, compiled, functions_of, holds_at_most, in_a_row
+from tutor.expression.grammar import parse
+from tutor.expression.tree import (
     Call,
     Comparison,
     Literal,
@@ -23,15 +29,9 @@ from tutor.engine.algebra import (
     Rule,
     kind,
     names,
-    parse,
     replace_names,
     replaced,
 )
-from tutor.engine.day import SimulatedDay
-from tutor.engine.method import Method, forwards, method, needed
-from tutor.engine.numeric import ROUND, Numeric, Relation, functions_of, holds_at_most, in_a_row, numeric
-from tutor.engine.order import OrderQuestion
-from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
@@ -237,7 +237,7 @@ class Question:
 
     def compiled(self, tree: Node) -> Relation:
         """The same, but not kept if it has to be compiled."""
-        return self._trees.get(tree) or numeric(tree, self._namespace)
+        return self._trees.get(tree) or compiled(tree, self._namespace)
 
     @cached_property
     def version(self) -> str:

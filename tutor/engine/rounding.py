@@ -5,11 +5,12 @@ intervals worked out here.  The givens as told are exact; a given brought to ano
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import product
 
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power
 from tutor.engine.problem import Problem
+from tutor.expression.evaluate import literal_value
+from tutor.expression.tree import Arithmetic, Call, Comparison, Literal, Name, Node, Rule, fold
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 
@@ -68,28 +69,39 @@ def _open(problem: Problem, tree: Node, value: float, spans: Mapping[str, Span])
 
 def span(node: Node, spans: Mapping[str, Span]) -> Span:
     """The interval that a smooth relation's value stays in, for the intervals of its names."""
-    match node:
-        case Name(id_):
-            return spans[id_]
-        case Literal(text, unit):
-            value = conversion(unit).to_working(float(text))
-            return value, value
-        case Operation(sign, left, right):
-            return widened(*_joined(sign, span(left, spans), span(right, spans)))
-        case Negative(operand):
-            low, high = span(operand, spans)
-            return -high, -low
-        case Power(base, exponent):
-            return widened(*_raised(span(base, spans), exponent))
-        case Call("sqrt", (square,), _):
-            low, high = span(square, spans)
-            return widened(math.sqrt(low), math.sqrt(high)) if low >= 0 else _ANYTHING
-        case Call(function, arguments, _):
-            lows, highs = zip(*(span(argument, spans) for argument in arguments), strict=True)
-            chosen = min if function == "least" else max
-            return chosen(lows), chosen(highs)
-        case _:
-            raise TypeError(f"{node} has no interval")
+    return fold(node, _Spans(spans))
+
+
+class _Spans(Arithmetic[Span]):
+    """Intervals, each result widened by its rounding."""
+
+    def __init__(self, spans: Mapping[str, Span]) -> None:
+        self.spans = spans
+
+    def leaf(self, leaf: Name | Literal | Rule) -> Span:
+        match leaf:
+            case Name(id_):
+                return self.spans[id_]
+            case Literal():
+                return (literal_value(leaf),) * 2
+            case _:
+                return super().leaf(leaf)
+
+    def operation(self, sign: str, left: Span, right: Span) -> Span:
+        return widened(*_joined(sign, left, right))
+
+    def negative(self, operand: Span) -> Span:
+        return -operand[1], -operand[0]
+
+    def power(self, base: Span, exponent: int) -> Span:
+        return widened(*_raised(base, exponent))
+
+    def call(self, call: Call, arguments: Sequence[Span]) -> Span:
+        lows, highs = zip(*arguments, strict=True)
+        if call.function == "sqrt":
+            return widened(math.sqrt(lows[0]), math.sqrt(highs[0])) if lows[0] >= 0 else _ANYTHING
+        chosen = min if call.function == "least" else max
+        return chosen(lows), chosen(highs)
 
 
 def widened(low: float, high: float) -> Span:

@@ -3,14 +3,14 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Node, names, walk
 from tutor.engine.method import Step
 from tutor.engine.near import near_in_relations, near_limit
-from tutor.engine.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
 from tutor.engine.order import OrderProblem
 from tutor.engine.printing import same
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
+from tutor.expression.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
+from tutor.expression.tree import Call, Comparison, Literal, Name, Node, names, walk
 from tutor.units import conversion, written, written_unit
 
 DONE, LEFT_OUT = "Done already", "Not listed in this problem"

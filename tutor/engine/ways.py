@@ -9,12 +9,12 @@ from functools import cached_property, lru_cache
 from itertools import combinations
 from typing import Literal as OneOf
 
-from tutor.engine.algebra import COMPARED, Call, Literal, Name, Node, is_smooth, parts
 from tutor.engine.derived import NOTHING, Derived, derived_ways, lost_minuses, unit_slips
 from tutor.engine.method import Step
-from tutor.engine.numeric import Relation
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
+from tutor.expression.evaluate import Relation
+from tutor.expression.tree import COMPARED, Call, Literal, Name, Node, is_smooth, parts
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 

@@ -10,8 +10,8 @@ from random import Random
 import pytest
 
 from tutor.answers.working.judging import check_working
-from tutor.engine.algebra import Call, Literal, Name, Negative, Operation, Power, rebuilt, replace_names, walk
 from tutor.engine.draw import draw
+from tutor.expression.tree import Call, Literal, Name, Negative, Operation, Power, rebuilt, replace_names, walk
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, written_unit
 

@@ -9,7 +9,7 @@ from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge, Line
 from tutor.answers.working.methods import Suspicion
 from tutor.answers.working.reading import GOES_ON
 from tutor.answers.working.values import Values
-from tutor.engine.algebra import COMPARED, Call
+from tutor.expression.tree import COMPARED, Call
 
 NEXT_BUT_ONE = 2.0  # so far a result may lie from what was made of it by rounding, and by one more or less
 

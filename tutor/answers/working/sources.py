@@ -7,8 +7,8 @@ from functools import cached_property
 from tutor.answers.working.dims import PURE, Dimension, Dimensions, dimension_of, units_like
 from tutor.answers.working.expression import Leaf, Number, Symbol
 from tutor.answers.working.worlds import HOW_MANY, Vector, Worlds
-from tutor.engine.algebra import Literal, Name, Operation, walk
 from tutor.engine.ways import NO_VALUE, Way, ways
+from tutor.expression.tree import Literal, Name, Operation, walk
 from tutor.units import conversion
 
 MOST_READINGS = 14

@@ -3,10 +3,10 @@
 from tutor.answers.working.arithmetic import Side, same_dimensions
 from tutor.answers.working.dims import PURE
 from tutor.answers.working.expression import Number
-from tutor.engine.algebra import Literal, Name
-from tutor.engine.notation import PLAIN, literal_text
 from tutor.engine.problem import Problem
 from tutor.engine.ways import Way
+from tutor.expression.notation import PLAIN, literal_text
+from tutor.expression.tree import Literal, Name
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_number, written_unit
 
 _SIGN_WORDS = {"<": "below", "≤": "at most", ">": "above", "≥": "at least"}

@@ -12,9 +12,9 @@ from random import Random
 from typing import NamedTuple
 
 from tutor.answers.working.dims import dimension_of, units_like
-from tutor.engine.algebra import Call, Literal, Name, Negative, Node, Operation, Power, parts, replace_names, walk
 from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE, Way, ways
+from tutor.expression.tree import Call, Literal, Name, Negative, Node, Operation, Power, parts, replace_names, walk
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 Vector = tuple[float, ...]

@@ -12,6 +12,8 @@ from typing import NamedTuple
 from tutor.trade.transfer.flows import Flow, Mode
 from tutor.trade.transfer.system import Source, System
 
+FACT_UNITS = {"source_at": "", "supply_current_at": "A", "outage_runtime": "s", "rides_through": ""}  # of what it tells
+
 
 class Reason(StrEnum):
     """Why the loads are fed as they are: the declared first choice, or what keeps supply or inverter from it."""

@@ -7,7 +7,19 @@ from functools import lru_cache
 
 import sympy
 
-from tutor.engine.algebra import Call, Literal, Name, Negative, Node, Operation, Power, RelationError
+from tutor.expression.tree import (
+    Arithmetic,
+    Call,
+    Literal,
+    Name,
+    Negative,
+    Node,
+    Operation,
+    Power,
+    RelationError,
+    Rule,
+    fold,
+)
 
 
 @lru_cache(maxsize=4096)
@@ -17,7 +29,7 @@ def solve_for(unknown: str, left: Node, right: Node) -> tuple[Node, ...]:
     Raises RelationError if sympy finds none.
     """
     try:
-        roots = sympy.solve(_to_sympy(left) - _to_sympy(right), _symbol(unknown))
+        roots = sympy.solve(fold(left, _Symbolic()) - fold(right, _Symbolic()), _symbol(unknown))
     except NotImplementedError:
         roots = []
     real = [root for root in roots if root.is_real is not False]
@@ -31,27 +43,17 @@ def _symbol(id_: str) -> sympy.Symbol:
     return sympy.Symbol(id_, real=True)
 
 
-@lru_cache(maxsize=8192)
-def _to_sympy(node: Node) -> sympy.Expr:
-    match node:
-        case Literal(text, unit):
-            return _symbol(f"{text} {unit}") if unit else sympy.Rational(text)
-        case Name(id_):
-            return _symbol(id_)
-        case Operation("+", left, right):
-            return _to_sympy(left) + _to_sympy(right)
-        case Operation("-", left, right):
-            return _to_sympy(left) - _to_sympy(right)
-        case Operation("*", left, right):
-            return _to_sympy(left) * _to_sympy(right)
-        case Operation("/", left, right):
-            return _to_sympy(left) / _to_sympy(right)
-        case Negative(operand):
-            return -_to_sympy(operand)
-        case Power(base, exponent):
-            return _to_sympy(base) ** exponent
-        case _:
-            raise TypeError(f"{node} cannot be turned round")
+class _Symbolic(Arithmetic[sympy.Expr]):
+    """A tree as an expression of sympy."""
+
+    def leaf(self, leaf: Name | Literal | Rule) -> sympy.Expr:
+        match leaf:
+            case Literal(text, unit):
+                return _symbol(f"{text} {unit}") if unit else sympy.Rational(text)
+            case Name(id_):
+                return _symbol(id_)
+            case _:
+                return super().leaf(leaf)
 
 
 @lru_cache(maxsize=8192)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from tutor.engine.algebra import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, Rule
+from tutor.expression.tree import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, Rule
 from tutor.units import written_unit
 
 Leaf = Callable[[Name | Literal], str]
