@@ -3,7 +3,6 @@
 from dataclasses import asdict
 from typing import Any
 
-from tutor.answers.entry import Entry
 from tutor.answers.marking import Mark, Marking
 from tutor.answers.working.judging import Working
 from tutor.content.library import Library
@@ -11,6 +10,7 @@ from tutor.content.models import Amount
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import worked_solution
+from tutor.entries.entry import Entry
 
 _SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source", "near")
 
@@ -23,7 +23,7 @@ def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str
         "version": problem.question.version,
         "number": problem.number,
         "rulebook": problem.question.rulebook.id,
-        "story": " ".join([*problem.story, *_listed(problem), problem.task]),
+        "story": " ".join([*problem.story, *problem.listed, problem.task]),
         "givens": {name: _amount(amount) for name, amount in problem.shown.items()},
         "asks": list(exercise.asks),
         "ask": problem.ask,
@@ -36,19 +36,12 @@ def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str
     return told
 
 
-def _listed(problem: Problem | OrderProblem) -> list[str]:
-    return problem.listed if isinstance(problem, OrderProblem) else []
-
-
 def answer_json(problem: Problem | OrderProblem) -> dict[str, Any]:
     """The right answer."""
     if isinstance(problem, OrderProblem):
         return {"value": problem.answer_text, "unit": "", "text": problem.answer_text}
-    answer: dict[str, Any] = {"value": problem.answer.value, "unit": problem.unit, "text": problem.text_of(problem.ask)}
-    kind = problem.question.library.quantities[problem.ask].kind
-    if kind in ("answer", "choice"):
-        answer["value"] = bool(problem.answer.value) if kind == "answer" else problem.text_of(problem.ask)
-    return answer
+    value = problem.kind(problem.ask).plain(problem.values[problem.ask])
+    return {"value": value, "unit": problem.unit, "text": problem.answer_text}
 
 
 def safety_json(problem: Problem | OrderProblem) -> list[dict[str, str]]:

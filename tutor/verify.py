@@ -241,7 +241,7 @@ def _not_right_as_printed(problem: Problem) -> Iterator[str]:
         yield f"the answer as printed, {problem.printed}, put back changes a count or a rating"
     quantities = problem.question.library.quantities
     for name in problem.step_names[:-1]:
-        if quantities[name].kind == "number" and quantities[name].tolerance is not None:  # else four figures suffice
+        if problem.kind(name).measured and quantities[name].tolerance is not None:  # else four figures suffice
             scale = conversion(problem.unit_of(name))
             shown = scale.to_shown(problem.values[name])
             text = plain_number(shown, decimals_of(shown, STEP_FIGURES))
@@ -313,6 +313,6 @@ def _marked(problem: Problem, values: Mapping[str, float]) -> str:
 
 
 def _typed(problem: Problem, name: str, value: float) -> str:
-    if problem.question.library.quantities[name].kind in ("answer", "choice", "size"):
+    if problem.kind(name).in_words:
         return problem.text_of(name, value)
     return f"{conversion(problem.unit_of(name)).to_shown(value):.10g}"

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tutor.answers.awg import read_awg
-from tutor.answers.entry import EntryError
+from tutor.entries.entry import EntryError
+from tutor.entries.kinds import read_awg
 
 
 # ASTM B258: the sizes above 1 AWG are 1/0 (0), 2/0 (00), 3/0 (000) and 4/0 (0000).

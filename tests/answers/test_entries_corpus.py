@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 import yaml
 
-from tutor.answers.entry import EntryError, read_entry
-from tutor.answers.size import read_size
+from tutor.entries.entry import EntryError, read_entry
+from tutor.entries.kinds import read_size
 from tutor.trade.rulebooks import rulebook
 
 FILE = Path(__file__).parents[1] / "corpora" / "entries" / "as_typed.yaml"

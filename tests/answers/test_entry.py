@@ -7,7 +7,7 @@ the SI Brochure (9th edition), section 5.4.4.  The other values are plain arithm
 
 import pytest
 
-from tutor.answers.entry import EntryError, read_entry
+from tutor.entries.entry import EntryError, read_entry
 
 GOOD = [
     # text, asked unit, then what is read: value, half-width, unit understood, digits

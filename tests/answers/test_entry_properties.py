@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tutor.answers.entry import EntryError, read_entry
+from tutor.entries.entry import EntryError, read_entry
 
 LIMIT = 0.050  # seconds
 ASKED = ["V", "A", "degC", "degF", "K", "%", "%/K", "mV/K", "", "m", "mm^2", "ohm", "h", "W/m^2"]

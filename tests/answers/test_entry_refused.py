@@ -4,7 +4,7 @@ import pickle
 
 import pytest
 
-from tutor.answers.entry import EntryError, WrongUnit, read_entry
+from tutor.entries.entry import EntryError, WrongUnit, read_entry
 
 REFUSED = [
     # text, asked unit, a fragment of the sentence

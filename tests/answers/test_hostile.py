@@ -7,8 +7,6 @@ from random import Random
 import pytest
 
 from tutor.answers import size
-from tutor.answers.choice import read_choice
-from tutor.answers.entry import EntryError, read_entry
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.answers.working import judging
@@ -17,6 +15,8 @@ from tutor.answers.working.reading import LONGEST_LINE, MOST_LINES
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import RequestError
+from tutor.entries.entry import EntryError, read_entry
+from tutor.entries.kinds import read_choice
 
 DIGITS = "0123456789٣६９𝟗Ⅷ①²⁹½௧"
 _NUMBERS = (

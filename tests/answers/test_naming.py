@@ -55,7 +55,7 @@ def test_probabilities_leave_room_for_chance(question, drawn):
 
 
 def read(problem, value):
-    from tutor.answers.entry import Entry
+    from tutor.entries.entry import Entry
     from tutor.units import conversion
 
     return Entry(conversion(problem.unit).to_shown(value), 0.0, problem.unit, "", 15)

@@ -2,9 +2,8 @@
 
 import pytest
 
-from tutor.answers.choice import read_choice
-from tutor.answers.entry import EntryError
-from tutor.answers.size import read_size
+from tutor.entries.entry import EntryError
+from tutor.entries.kinds import read_choice, read_size
 from tutor.trade.rulebooks import rulebook
 
 FEEDERS = ["array", "battery", "supply", "array and battery"]

@@ -6,7 +6,7 @@ import string
 import pytest
 
 from tutor.app.showing import plain, typed
-from tutor.engine.labels import capitalised
+from tutor.entries.kinds import capitalised
 from tutor.visible import steers
 
 JOINER = "\u2060"

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from tutor.answers.entry import Entry, EntryError, Form, WrongUnit, read_entry
 from tutor.content.models import Quantity
 from tutor.engine.problem import Problem
+from tutor.entries.entry import Entry, EntryError, Form, WrongUnit, read_entry
 from tutor.units import conversion, convert
 
 Label = Mapping[str, float]

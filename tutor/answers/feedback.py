@@ -6,7 +6,6 @@ None of these sentences gives the answer to a question that is still open.
 import re
 from collections.abc import Sequence
 
-from tutor.answers.entry import Entry
 from tutor.answers.naming import OFFERED
 from tutor.answers.verdicts import Candidate
 from tutor.engine.method import Step
@@ -15,6 +14,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.engine.solution import check_line, in_plain_words, spoken
 from tutor.engine.ways import NO_VALUE
+from tutor.entries.entry import Entry
 from tutor.expression.tree import Literal, Name, names
 from tutor.units import with_unit
 
@@ -31,7 +31,7 @@ def right(problem: Problem, text: str, value: float) -> str:
 def as_typed(problem: Problem, entry: Entry, value: float) -> str:
     """An entry as it was typed, with its unit; what is more than a number with a unit, as people write its value."""
     number = _NUMBER_AND_UNIT.fullmatch(entry.text)
-    if number is None or problem.question.library.quantities[problem.ask].kind != "number":
+    if number is None or not problem.kind(problem.ask).measured:
         return problem.text_of(problem.ask, value)
     return entry.text if number[1] else with_unit(entry.text, problem.unit)
 
@@ -140,13 +140,12 @@ def _cause(
 
 
 def _size(problem: Problem, entry: Entry, value: float) -> str:
-    quantity = problem.question.library.quantities[problem.ask]
-    answer = problem.values[problem.ask]
-    if quantity.kind in ("answer", "choice"):
+    kind, answer = problem.kind(problem.ask), problem.values[problem.ask]
+    if not kind.ranked:
         return ""
-    if quantity.kind == "count" and entry.value != round(entry.value):
+    if kind.whole and entry.value != round(entry.value):
         return "A number of parts is a whole number."
-    if quantity.kind == "number" and answer != 0:
+    if kind.measured and answer != 0:
         for factor in (1000, 100, 10):
             if abs(value / answer / factor - 1) < 0.01 or abs(value * factor / answer - 1) < 0.01:
                 return f"It differs by a factor of {factor}: look at the units and the decimal mark."

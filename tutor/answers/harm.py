@@ -2,11 +2,11 @@
 
 from enum import IntEnum
 
-from tutor.answers.entry import EntryError
 from tutor.answers.marking import read_answer
 from tutor.answers.naming import in_working_units
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
+from tutor.entries.entry import EntryError
 
 
 class Harm(IntEnum):

@@ -6,17 +6,15 @@ A step is also marked from the learner's own earlier values, so that one error i
 from collections.abc import Mapping
 
 from tutor.answers import feedback
-from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_asked_coefficient
-from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.naming import candidates, carried_on, in_working_units, separating_step
 from tutor.answers.order import mark_order
-from tutor.answers.size import read_size
 from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
+from tutor.entries.entry import Entry, EntryError
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 
@@ -65,24 +63,14 @@ def read_answer(problem: Problem, name: str, text: str) -> Entry:
 
     Raises EntryError if it cannot be read.
     """
-    quantity = problem.question.library.quantities[name]
-    match quantity.kind:
-        case "size":
-            return read_size(text, problem.question.rulebook)
-        case "choice":
-            return read_choice(text, quantity.choices)
-        case "answer":
-            return read_entry(text, "", "yes-or-no")
-        case form:
-            return read_asked_coefficient(problem, name, text) or read_entry(text, problem.unit_of(name), form)
+    return read_asked_coefficient(problem, name, text) or problem.kind(name).read(text)
 
 
 def _only_rounded(problem: Problem, entry: Entry) -> bool:
     """Whether an entry is the right value, rounded to the figures typed or to four figures on the way."""
-    quantity = problem.question.library.quantities[problem.ask]
     on_the_way = ON_THE_WAY * problem.tolerance(problem.ask) / conversion(problem.unit).scale
     apart = abs(entry.value - problem.answer.value)
-    return quantity.kind == "number" and apart <= max(1.05 * entry.half_width, on_the_way)
+    return problem.kind(problem.ask).measured and apart <= max(1.05 * entry.half_width, on_the_way)
 
 
 def _rounded_too_far(problem: Problem, entry: Entry) -> bool:

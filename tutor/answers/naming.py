@@ -10,10 +10,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
-from tutor.answers.entry import Entry
 from tutor.answers.verdicts import Candidate
 from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE, Origin, Way, Ways, pairs, ways
+from tutor.entries.entry import Entry
 from tutor.units import conversion
 
 CLAIM = 0.8  # the posterior from which a mistake is named

@@ -1,15 +1,10 @@
 """Marking an order: the first arrow broken, or the trap stepped into, is what is told."""
 
-import re
-from collections.abc import Sequence
-
-from tutor.answers.entry import LONGEST, Entry, EntryError, quoted
 from tutor.answers.verdicts import Explanation, Marking
 from tutor.counting import counted
 from tutor.engine.order import WHOLE, OrderProblem
-
-_LETTERS = re.compile(r"[A-Za-z]")
-_BETWEEN = re.compile(r"[\s,;:./|&+>→⇒\-–—]*")
+from tutor.entries.entry import Entry, EntryError
+from tutor.entries.kinds import read_letters
 
 
 def mark_order(problem: OrderProblem, answer: str) -> Marking:
@@ -35,28 +30,6 @@ def mark_order(problem: OrderProblem, answer: str) -> Marking:
 def _read(problem: OrderProblem, answer: str) -> list[str]:
     letters = read_letters(answer, list(problem.letters), whole=problem.ask == WHOLE)
     return [problem.letters[letter] for letter in letters]
-
-
-def read_letters(answer: str, known: Sequence[str], *, whole: bool) -> list[str]:
-    """Read an order in letters, or with `whole` false the one letter of the next step.
-
-    Raises EntryError for anything but letters of the list, each once.
-    """
-    if not answer.strip():
-        raise EntryError("Nothing was typed. Type the letters in order, such as B A C.")
-    if len(answer) > LONGEST or _BETWEEN.sub("", _LETTERS.sub("", answer)):
-        raise EntryError("Type only letters from the list, such as B A C.")
-    letters = [letter.upper() for letter in _LETTERS.findall(answer)]
-    if not letters:
-        raise EntryError("There is no letter in it. Type the letters in order, such as B A C.")
-    for at, letter in enumerate(letters):
-        if letter not in known:
-            raise EntryError(f"There is no step {quoted(letter)}: the list goes from A to {known[-1]}.")
-        if letter in letters[:at]:
-            raise EntryError(f"Step {letter} stands twice: name each step once.")
-    if not whole and len(letters) != 1:
-        raise EntryError("Type one letter: the step that may come next.")
-    return letters
 
 
 def _trap(problem: OrderProblem, actions: list[str]) -> tuple[str, str] | None:

@@ -5,13 +5,12 @@ from collections.abc import Mapping
 from contextlib import suppress
 from typing import Final
 
-from tutor.answers.choice import read_choice
 from tutor.answers.coefficient import read_coefficient
-from tutor.answers.entry import Entry, EntryError, plain_text, read_entry
-from tutor.answers.size import read_size
 from tutor.content.models import MOST_DECIMALS, Amount, ChoiceGiven, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
+from tutor.entries.entry import Entry, EntryError, plain_text, read_entry
+from tutor.entries.kinds import read_choice, read_size
 from tutor.trade.rulebooks import TableError, rulebook
 from tutor.units import LONGEST_UNIT, conversion, convert
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from tutor.answers.entry import Entry
 from tutor.engine.ways import Way
+from tutor.entries.entry import Entry
 
 Verdict = Literal["right", "carried", "wrong", "unclear", "refused"]
 

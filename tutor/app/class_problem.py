@@ -12,9 +12,9 @@ from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner
 from tutor.classroom.work import ClassWork
 from tutor.diagrams.declared import diagram_of
 from tutor.diagrams.drawing import Diagram
-from tutor.engine.labels import capitalised
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line
+from tutor.entries.kinds import capitalised
 
 LONGEST = 120
 _STEP_WORDS = {

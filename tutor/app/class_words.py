@@ -7,7 +7,7 @@ from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
 from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
 from tutor.counting import counted
-from tutor.engine.labels import label
+from tutor.entries.kinds import label
 
 
 def label_of(field: FieldForLearner) -> str:

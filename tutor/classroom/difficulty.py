@@ -55,7 +55,7 @@ def profile(problem: AnyProblem) -> Profile:
 
 def _size_class(problem: Problem) -> int:
     """The power of ten of the answer as it is asked for; 0 for an answer in words."""
-    if problem.question.library.quantities[problem.ask].kind in ("answer", "choice", "size"):
+    if problem.kind(problem.ask).in_words:
         return 0
     value = abs(conversion(problem.unit).to_shown(problem.values[problem.ask]))
     return math.floor(math.log10(value) + 1e-9) if value > 0 else 0

@@ -6,15 +6,13 @@ By either way an answer is right only within the range kept at handing out, in w
 from collections.abc import Mapping
 
 from tutor.answers import feedback
-from tutor.answers.choice import read_choice
-from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.marking import mark
-from tutor.answers.order import read_letters
-from tutor.answers.size import read_size
 from tutor.answers.verdicts import Mark, Marking
 from tutor.classroom.keeping import SLACK, rebuild_problem
 from tutor.classroom.models import Handed, KeptOrder
 from tutor.engine.question import Engine
+from tutor.entries.entry import Entry, EntryError
+from tutor.entries.kinds import KINDS, read_letters
 from tutor.errors import FaultyRequestError
 from tutor.trade.rulebooks import rulebook
 from tutor.units import conversion
@@ -88,17 +86,8 @@ def _mark_step(handed: Handed, name: str, text: str) -> Mark:
 
 
 def _read(handed: Handed, name: str, text: str) -> Entry:
-    match handed.kept.kinds.get(name, "number"):
-        case "size":
-            return read_size(text, rulebook(handed.rulebook))
-        case "choice":
-            return read_choice(text, handed.kept.choices)
-        case "answer":
-            return read_entry(text, "", "yes-or-no")
-        case "count":
-            return read_entry(text, handed.kept.units.get(name, ""), "count")
-        case _:
-            return read_entry(text, handed.kept.units.get(name, ""), "number")
+    kind = KINDS[handed.kept.kinds.get(name, "number")]
+    return kind(handed.kept.units.get(name, ""), handed.kept.choices, None, rulebook(handed.rulebook)).read(text)
 
 
 def _working(handed: Handed, name: str, read: Entry) -> float:

@@ -12,7 +12,6 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, update
 
-from tutor.answers.entry import EntryError
 from tutor.classroom.errors import ClassError
 from tutor.classroom.judging import counts, of_marking
 from tutor.classroom.keeping import SLACK, handed_from, kept_as_json, rebuild_problem, with_todays_content
@@ -22,9 +21,12 @@ from tutor.classroom.progress import Progress, untold
 from tutor.classroom.rows import standings
 from tutor.classroom.views import Standing
 from tutor.engine.problem import Problem
-from tutor.engine.question import Engine, tolerance
+from tutor.engine.question import Engine
+from tutor.entries.entry import EntryError
+from tutor.entries.kinds import kind_of
 from tutor.store.database import Store
 from tutor.store.tables import class_answer, correction, handed, verdict_change
+from tutor.trade.rulebooks import rulebook
 
 _CORRECTED = ("version", "expected", "answer", "tolerance")
 _OF_MARKING = ("words", "units", "kinds", "tolerances", "choices", "accepted", "evidence", "tabled", "bounded", "order")
@@ -163,7 +165,7 @@ def _range_around(engine: Engine, old: Handed, value: float) -> tuple[float, flo
     """The tolerance of a value and the answers that it makes right, none of which may break a limit."""
     problem = with_todays_content(engine, old)
     quantity = engine.library.quantities.get(old.ask)
-    reach = tolerance(quantity, value) if quantity is not None else old.tolerance
+    reach = kind_of(quantity, rulebook(old.rulebook)).tolerance(value) if quantity is not None else old.tolerance
     lowest, highest = value - reach, value + reach
     if isinstance(problem, Problem) and problem.question.limits:
         if problem.breaks_limit(value):

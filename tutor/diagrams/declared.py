@@ -38,7 +38,7 @@ def _text(problem: Problem, name: str) -> str:
         return problem.text_of(name)
     if name not in problem.step_names:
         return ""
-    if problem.question.library.quantities[name].kind in ("answer", "choice", "size"):
+    if problem.kind(name).in_words:
         return "?"
     return f"?\u00a0{written_unit(problem.unit_of(name))}".rstrip()
 

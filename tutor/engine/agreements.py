@@ -157,7 +157,7 @@ def _figures(problem: Problem, quantities: list[str]) -> str:
 
 
 def _told(problem: Problem, name: str, value: float) -> str:
-    if problem.question.library.quantities[name].kind != "number":
+    if not problem.kind(name).measured:
         return problem.text_of(name, value)
     return in_figures(value, problem.unit_of(name))
 

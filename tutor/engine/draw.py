@@ -188,7 +188,7 @@ def _turn_round(
 
 def _kept(question: Question, name: str, value: float, unit: str) -> float:
     """A worked-out value as it is told as a given: counts whole, numbers to four figures."""
-    if question.library.quantities[name].kind == "count":
+    if question.kinds[name].whole:
         return value
     text = written(conversion(unit).to_shown(value), "", figures=4)
     return float(text.replace("−", "-"))
@@ -233,7 +233,7 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
             raise RequestError(
                 f"{words} is measured in {unit}, not in {written_unit(amount.unit) or 'plain numbers'}."
             ) from None
-        if quantity.kind == "count" and value != round(value):
+        if question.kinds[name].whole and value != round(value):
             raise RequestError(f"{words} is a number of things: give a whole number, not {amount}.")
         if not low <= value <= high:
             first_real, last_real = (Amount(value=bound, unit=quantity.unit) for bound in (low, high))

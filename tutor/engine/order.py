@@ -16,6 +16,7 @@ from typing import Literal
 from tutor.content.files import Document
 from tutor.content.library import Library
 from tutor.content.models import Amount, Arrow, OrderExercise
+from tutor.entries.kinds import label
 from tutor.trade.rulebooks import Rulebook
 
 Asked = Literal["order", "next_action"]
@@ -104,6 +105,11 @@ class OrderProblem:
         """An action or a trap in words."""
         exercise = self.question.exercise
         return exercise.actions[action] if action in exercise.actions else exercise.traps[action].action
+
+    @property
+    def answer_label(self) -> str:
+        """The label of the answer."""
+        return label("", self.ask)
 
     @property
     def story(self) -> list[str]:

@@ -9,10 +9,11 @@ from functools import cached_property
 from tutor.content.models import Amount, filled
 from tutor.engine.method import Step, needed
 from tutor.engine.printing import MOST_FIGURES, RESULT_FIGURES, STEP_FIGURES, roundings, same, telling_figures
-from tutor.engine.question import MARKING_TOLERANCE, Question, WrongWay
+from tutor.engine.question import Question, WrongWay
+from tutor.entries.kinds import MARKING_TOLERANCE, Kind, kind_of, label
 from tutor.expression.tree import Call, Comparison, Name, Node, names
 from tutor.trade.rulebooks import TableError
-from tutor.units import conversion, decimals_of, plain_number, with_unit, written
+from tutor.units import conversion, decimals_of, plain_number, with_unit
 
 NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
 MOST_OF_A_MARGIN = 0.5  # so much (relative) an answer may miss a margin, that its sign and its size are never in doubt
@@ -76,6 +77,20 @@ class Problem:
         """The unit in which a quantity of this problem is shown."""
         return self.unit if name == self.ask else self.question.shown_unit(name, self.shown)
 
+    def kind(self, name: str) -> Kind:
+        """How a quantity's values are typed and written, in the unit in which this problem shows it."""
+        return kind_of(self.question.library.quantities[name], self.question.rulebook, self.unit_of(name))
+
+    def label(self, name: str) -> str:
+        """What the box or the line for a quantity is called, on the screen and on paper."""
+        quantity = self.question.library.quantities[name]
+        return label(quantity.words, quantity.kind, self.unit_of(name), quantity.choices)
+
+    @property
+    def answer_label(self) -> str:
+        """The label of the answer."""
+        return self.label(self.ask)
+
     def tolerance(self, name: str, value: float | None = None) -> float:
         """How far from this problem's value, or another one, an entry for a quantity may lie, in working units.
 
@@ -98,7 +113,7 @@ class Problem:
         """
         value, reach = self.values[self.ask], self.tolerance(self.ask)
         quantity = self.question.library.quantities[self.ask]
-        few = quantity.kind != "number" or quantity.tolerance is not None or self.ask in self.question.discrete
+        few = quantity.tolerance is not None or self.ask in self.question.discrete
         if few or not self.question.limits or not value:
             return reach, reach
         shown = abs(self.answer.value)
@@ -135,7 +150,7 @@ class Problem:
         with, it leads to the same counts and ratings.
         """
         exact = self.answer.value
-        if self.question.library.quantities[self.ask].kind == "number":
+        if self.question.kinds[self.ask].measured:
             scale = conversion(self.unit)
             for text in roundings(exact, RESULT_FIGURES):
                 value = scale.to_working(float(text))
@@ -210,7 +225,7 @@ class Problem:
         """What a part of a relation is when it is printed with so many figures, in working units."""
         value = self.evaluate(node)
         name = node.id if isinstance(node, Name) else None
-        if name in self.shown or (name and self.question.library.quantities[name].kind != "number"):
+        if name in self.shown or (name and not self.question.kinds[name].measured):
             return value
         unit = conversion(self.unit_of(name) if name else "")
         shown = unit.to_shown(value)
@@ -234,17 +249,20 @@ class Problem:
         if value is None and name in self.shown:
             return self.shown[name].text
         own, value = value is None, self.all_values[name] if value is None else value
-        quantity = self.question.library.quantities[name]
-        if quantity.kind == "answer":
-            return "yes" if value else "no"
-        if quantity.kind == "choice":
-            return quantity.choices[int(value)]
-        if quantity.kind == "size":
-            return self.question.rulebook.size_or_between(value).name
-        unit = self.unit_of(name)
-        if own and name == self.ask and quantity.kind == "number":
-            return with_unit(self.printed, unit)
-        return written(conversion(unit).to_shown(value), unit, self.step_figures if own else figures)
+        kind = self.kind(name)
+        if own and name == self.ask and kind.measured:
+            return with_unit(self.printed, kind.unit)
+        return kind.text(value, self.step_figures if own and not kind.in_words else figures)
+
+    @property
+    def answer_text(self) -> str:
+        """The right answer as it is printed."""
+        return self.text_of(self.ask)
+
+    @property
+    def listed(self) -> list[str]:
+        """Nothing is to be put in order."""
+        return []
 
     @property
     def story(self) -> list[str]:

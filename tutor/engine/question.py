@@ -12,10 +12,11 @@ from typing import Any
 
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
-from tutor.content.models import Amount, Protection, Quantity, Slip
+from tutor.content.models import Amount, Protection, Slip
 from tutor.engine.day import SimulatedDay
 from tutor.engine.method import Method, forwards, method, needed
 from tutor.engine.order import OrderQuestion
+from tutor.entries.kinds import SAME_SIZE, Kind, YesNo, kind_of
 from tutor.errors import FaultyRequestError
 from tutor.expression.evaluate import ROUND, Numeric, Relation, compiled, functions_of, holds_at_most, in_a_row
 from tutor.expression.grammar import parse
@@ -34,20 +35,6 @@ from tutor.expression.tree import (
 )
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
-
-MARKING_TOLERANCE = 0.005
-SAME_SIZE = 1e-3  # standard conductor sizes lie much further apart
-
-
-def tolerance(quantity: Quantity, value: float) -> float:
-    """How far from a value an answer for it may lie, in working units."""
-    if quantity.kind == "size":
-        return SAME_SIZE * value
-    if quantity.kind != "number":
-        return 0.0
-    if quantity.tolerance is not None:
-        return quantity.tolerance.working
-    return MARKING_TOLERANCE * abs(value)
 
 
 class RequestError(FaultyRequestError, ValueError):
@@ -126,6 +113,12 @@ class Question:
         return to_working(quantity.plausible[0]), to_working(quantity.plausible[1])
 
     @cached_property
+    def kinds(self) -> Mapping[str, Kind]:
+        """The kinds of all that the exercise names, in the glossary's units."""
+        names_here = (*self.exercise.givens, *self.relations)
+        return {name: kind_of(self.library.quantities[name], self.rulebook) for name in names_here}
+
+    @cached_property
     def bounds(self) -> dict[str, tuple[float, float]]:
         """The bounds that a draw keeps, in working units: the exercise's own, else the plausible ones."""
         bounds = {}
@@ -142,7 +135,7 @@ class Question:
 
         A standard rating is met exactly: there is no device between two of them.
         """
-        return SAME_SIZE * value if name in self.standard_ratings else tolerance(self.library.quantities[name], value)
+        return SAME_SIZE * value if name in self.standard_ratings else self.kinds[name].tolerance(value)
 
     @cached_property
     def standard_ratings(self) -> frozenset[str]:
@@ -163,7 +156,7 @@ class Question:
         for step in self.right.steps:
             of_discrete = step.kind == "compare" and step.uses <= found
             few = step.kind in ("round", "look up", "choose", "trace") or of_discrete
-            if few or self.library.quantities[step.name].kind != "number":
+            if few or not self.kinds[step.name].measured:
                 found.add(step.name)
         return frozenset(found)
 
@@ -200,7 +193,7 @@ class Question:
 
     def _is_margin(self, name: str) -> bool:
         quantity = self.library.quantities[name]
-        if quantity.kind != "number" or quantity.unit in ABSOLUTE_TEMPERATURES or quantity.plausible is None:
+        if not self.kinds[name].measured or quantity.unit in ABSOLUTE_TEMPERATURES or quantity.plausible is None:
             return False
         return quantity.plausible[0] < 0 < quantity.plausible[1]
 
@@ -300,7 +293,7 @@ class Question:
     @cached_property
     def evidence(self) -> str | None:
         """The step that a yes-or-no answer has to come with, since a bare yes or no is right by luck half the time."""
-        if self.library.quantities[self.ask].kind != "answer" or len(self.right.steps) == 1:
+        if not isinstance(self.kinds[self.ask], YesNo) or len(self.right.steps) == 1:
             return None
         return self.right.steps[-2].name
 

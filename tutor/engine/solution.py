@@ -11,7 +11,7 @@ from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.expression.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
 from tutor.expression.tree import Call, Comparison, Literal, Name, Node, names, walk
-from tutor.units import conversion, written, written_unit
+from tutor.units import written, written_unit
 
 DONE, LEFT_OUT = "Done already", "Not listed in this problem"
 
@@ -82,7 +82,7 @@ def _line(problem: Problem, step: Step) -> Line:
         formula=f"{problem.question.library.quantities[step.name].symbol} = {LATEX.write(tree, _latex_leaf(problem))}",
         spoken=_sentence(problem, step.name, tree),
         numbers=in_numbers(problem, tree) if step.kind != "trace" else _the_day(problem),
-        value=_shown_value(problem, step.name),
+        value=problem.kind(step.name).plain(problem.values[step.name]),
         unit=unit,
         text=problem.text_of(step.name),
         source=_source(problem, tree),
@@ -119,16 +119,6 @@ def _rounded_to_the_safe_side(problem: Problem) -> str:
 def _the_day(problem: Problem) -> str:
     day = problem.question.day
     return " ".join(day.told({**problem.known, **problem.values})) if day else ""
-
-
-def _shown_value(problem: Problem, name: str) -> float | bool | str:
-    value = problem.values[name]
-    kind = problem.question.library.quantities[name].kind
-    if kind == "choice":
-        return problem.text_of(name)
-    if kind == "answer":
-        return bool(value)
-    return conversion(problem.unit_of(name)).to_shown(value)
 
 
 def check_line(problem: Problem, limit: Limit, answer: float) -> Line:

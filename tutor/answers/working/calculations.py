@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tutor.answers.entry import Entry
 from tutor.answers.working.arithmetic import Mode, Side, agreeing
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import Number
@@ -12,6 +11,7 @@ from tutor.answers.working.methods import Match, Suspicion
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.values import Values
 from tutor.engine.ways import Way
+from tutor.entries.entry import Entry
 
 
 class Calculations(Judge):

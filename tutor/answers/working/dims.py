@@ -4,8 +4,8 @@ from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
 from typing import Any
 
-from tutor.answers.unit_names import COUNT
 from tutor.answers.working.expression import Applied, At, Term
+from tutor.entries.unit_names import COUNT
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry_unit
 
 Dimension = Any  # pint's container of base dimensions with their powers

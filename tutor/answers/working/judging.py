@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
 
-from tutor.answers.entry import Entry
 from tutor.answers.working.dims import dimension_of
 from tutor.answers.working.expression import UnreadError
 from tutor.answers.working.knowledge import Finding, Knowledge, LineFindings
@@ -33,6 +32,7 @@ from tutor.answers.working.words import before_yes_or_no, word_answer
 from tutor.answers.working.worlds import Worlds
 from tutor.engine.problem import Problem
 from tutor.engine.problem_factory import by_other_methods
+from tutor.entries.entry import Entry
 from tutor.errors import FaultyRequestError
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from tutor.answers.entry import Entry
 from tutor.answers.feedback import past_the_limit
 from tutor.answers.naming import candidates, in_working_units
 from tutor.answers.verdicts import claimed
@@ -18,6 +17,7 @@ from tutor.answers.working.telling import Teller
 from tutor.answers.working.verdicts import WRONG, Verdict
 from tutor.answers.working.worlds import HOW_MANY, Worlds
 from tutor.engine.ways import Way
+from tutor.entries.entry import Entry
 from tutor.units import conversion
 
 TELLING_DIGITS = 3  # a value with fewer does not give a wrong way away

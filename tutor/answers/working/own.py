@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 from contextlib import suppress
 
-from tutor.answers.entry import Entry, EntryError
 from tutor.answers.naming import in_working_units
-from tutor.answers.size import read_size
 from tutor.answers.working.dims import units_like
 from tutor.answers.working.expression import Number
 from tutor.engine.problem import Problem
 from tutor.engine.ways import NO_VALUE
+from tutor.entries.entry import Entry, EntryError
+from tutor.entries.kinds import read_size
 from tutor.trade.rulebooks import TableError
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 

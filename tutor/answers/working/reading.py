@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from lark import Token
 
-from tutor.answers.entry import EntryError, plain_text
 from tutor.answers.working.expression import Expression, Leaf, Number, Symbol, UnreadError, parsed
 from tutor.answers.working.tokens import BEFORE_A_CONDITION, OPERANDS, OPERATORS, Piece, Reader
+from tutor.entries.entry import EntryError, plain_text
 
 LONGEST_LINE = 200
 UNREADABLE = (

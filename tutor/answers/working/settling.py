@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from tutor.answers.entry import Entry
 from tutor.answers.working.expression import Number
 from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge, LineFindings
 from tutor.answers.working.methods import Suspicion
 from tutor.answers.working.reading import GOES_ON
 from tutor.answers.working.values import Values
+from tutor.entries.entry import Entry
 from tutor.expression.tree import COMPARED, Call
 
 NEXT_BUT_ONE = 2.0  # so far a result may lie from what was made of it by rounding, and by one more or less

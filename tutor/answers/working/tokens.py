@@ -5,11 +5,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
-from tutor.answers.entry import Entry, EntryError, read_entry, read_unit
-from tutor.answers.size import read_size
-from tutor.answers.unit_names import COUNT
 from tutor.answers.working.expression import Leaf, Number, Symbol, UnreadError
 from tutor.answers.working.symbols import MOST_WORDS, Symbols
+from tutor.entries.entry import Entry, EntryError, read_entry, read_unit
+from tutor.entries.kinds import read_size
+from tutor.entries.unit_names import COUNT
 from tutor.trade.rulebooks import Rulebook, rulebook
 
 SIGNS = {

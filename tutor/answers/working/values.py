@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tutor.answers.entry import Entry
 from tutor.answers.naming import in_working_units
 from tutor.answers.working.arithmetic import Side
 from tutor.answers.working.dims import dimension_of
@@ -13,6 +12,7 @@ from tutor.answers.working.reading import Statement
 from tutor.answers.working.sources import EXACT, Result
 from tutor.answers.working.worlds import HOW_MANY
 from tutor.engine.ways import Way
+from tutor.entries.entry import Entry
 
 AS_WORKED_OUT = 1e-3  # how far a result may lie off, for what was rounded before it
 

@@ -2,11 +2,11 @@
 
 import re
 
-from tutor.answers.choice import read_choice
-from tutor.answers.entry import Entry, EntryError, read_entry
 from tutor.answers.naming import in_working_units
 from tutor.answers.working.own import Own
 from tutor.engine.problem import Problem
+from tutor.entries.entry import Entry, EntryError, read_entry
+from tutor.entries.kinds import read_choice
 
 _YES_OR_NO = re.compile(
     r"^(.*(?:[,:=;]|[<>≤≥][^<>≤≥]*|\b(?:is|so|therefore|thus|hence|then|and|answer|says)\b) *)?"

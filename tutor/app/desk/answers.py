@@ -13,7 +13,7 @@ from tutor.classroom.names import called
 from tutor.classroom.results import LONGEST_COMMENT
 from tutor.classroom.views import told_time
 from tutor.classroom.work import solution_lines
-from tutor.engine.labels import capitalised
+from tutor.entries.kinds import capitalised
 
 _VERDICTS = {
     "right": "✔ right",

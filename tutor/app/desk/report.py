@@ -18,7 +18,7 @@ from tutor.classroom.report_words import hundredths
 from tutor.classroom.statistics import ENOUGH, Reliability
 from tutor.content.library import Library
 from tutor.counting import counted
-from tutor.engine.labels import capitalised
+from tutor.entries.kinds import capitalised
 
 SHOWN_MISTAKES = 12
 _PRINT = """<style>@media print {

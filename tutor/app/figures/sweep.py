@@ -7,8 +7,8 @@ from typing import Any
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import TEXT_SIZE, Drawn, Rows, layout
-from tutor.engine.labels import capitalised
 from tutor.engine.sweep import Level, Line, Traced
+from tutor.entries.kinds import capitalised
 from tutor.looks import Look
 from tutor.units import conversion, written_unit
 

@@ -10,8 +10,8 @@ from tutor.app.session import chosen_rulebook, library
 from tutor.content.figures import Sweep
 from tutor.content.models import RangeGiven
 from tutor.engine.draw import Option, pools
-from tutor.engine.labels import capitalised
 from tutor.engine.sweep import FigureQuestion, figure_question, rulebooks_of, traced
+from tutor.entries.kinds import capitalised
 from tutor.trade.rulebooks import rulebook
 from tutor.units import written_unit
 

@@ -7,7 +7,6 @@ from tutor.app import lesson_figures, showing
 from tutor.app.address import Address
 from tutor.app.session import chosen_rulebook, closed_exercises, library, problem, record, rulebook_for
 from tutor.content.library import Lesson
-from tutor.engine.labels import answer_label, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.solution import Line, worked_solution
@@ -75,7 +74,7 @@ def whole_order(example: OrderProblem) -> None:
     """Another order, all of it left to the learner."""
     showing.show_problem(example)
     with st.form(f"faded {example.number}", border=False):
-        text = st.text_input(answer_label(example), max_chars=LONGEST, key=f"faded {example.number} text")
+        text = st.text_input(example.answer_label, max_chars=LONGEST, key=f"faded {example.number} text")
         st.form_submit_button("Check the order")
     if text:
         showing.show_marking(mark(example, text))
@@ -85,7 +84,7 @@ def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
     """A box for each step left out; True once all are right."""
     texts = {line.name: line.text for line in lines[: len(lines) - left]}
     for at, line in enumerate(lines[len(lines) - left :], start=len(lines) - left + 1):
-        label = f"Step {at}: {quantity_label(example, line.name)}"
+        label = f"Step {at}: {example.label(line.name)}"
         with st.form(f"faded {example.number} {line.name}", border=False):
             text = st.text_input(label, max_chars=LONGEST, key=f"faded {example.number} {line.name} text")
             st.form_submit_button(f"Check step {at}")

@@ -14,7 +14,6 @@ from tutor.app.lesson_figures.controls import put_declared
 from tutor.app.session import AnyProblem, closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
-from tutor.engine.labels import answer_label, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.problem_factory import next_number
@@ -85,10 +84,10 @@ def answer_form(problem: AnyProblem, work: Work, *, stepwise: bool) -> Work:
     steps = dict(work.steps)
     with st.form("answer", border=False):
         if evidence and not stepwise and isinstance(problem, Problem):
-            proof = f"{quantity_label(problem, evidence)}"
+            proof = f"{problem.label(evidence)}"
             kept = steps.get(evidence, "")
             steps[evidence] = st.text_input(proof, kept, LONGEST, key=f"evidence {name_of(problem)}")
-        text = st.text_input(answer_label(problem), work.entry or "", LONGEST, key=f"answer {name_of(problem)}")
+        text = st.text_input(problem.answer_label, work.entry or "", LONGEST, key=f"answer {name_of(problem)}")
         sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
     if sent:
         marking = mark(problem, text, steps)
@@ -108,7 +107,7 @@ def step_forms(problem: Problem, work: Work) -> Work:
     """One form for each step on the way, up to the first that is not right yet."""
     earlier: dict[str, str] = {}
     for at, step in enumerate(problem.question.right.steps[:-1], start=1):
-        label = f"Step {at}: {quantity_label(problem, step.name)}"
+        label = f"Step {at}: {problem.label(step.name)}"
         with st.form(f"step {step.name}", border=False):
             typed = work.steps.get(step.name)
             text = st.text_input(label, value=typed or "", max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")

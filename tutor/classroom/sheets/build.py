@@ -29,11 +29,11 @@ from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
 from tutor.diagrams.declared import diagram_of
 from tutor.diagrams.drawing import Diagram
-from tutor.engine.labels import answer_label, capitalised, quantity_label
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import Problem
 from tutor.engine.question import Engine
 from tutor.engine.solution import Line, worked_solution
+from tutor.entries.kinds import capitalised
 from tutor.looks import PAPER
 from tutor.store.database import Store
 
@@ -161,14 +161,14 @@ def _steps(problem: AnyProblem) -> tuple[str, ...]:
     if isinstance(problem, OrderProblem):
         return ()
     evidence = problem.question.evidence
-    return tuple(quantity_label(problem, name) for name in problem.step_names[:-1] if name != evidence)
+    return tuple(problem.label(name) for name in problem.step_names[:-1] if name != evidence)
 
 
 def _answers(problem: AnyProblem) -> tuple[str, ...]:
     """What has to be answered: a yes or no comes with the number that decides."""
     evidence = problem.question.evidence
-    proof = (quantity_label(problem, evidence),) if evidence and isinstance(problem, Problem) else ()
-    return (*proof, answer_label(problem))
+    proof = (problem.label(evidence),) if evidence and isinstance(problem, Problem) else ()
+    return (*proof, problem.answer_label)
 
 
 def _answer(problem: AnyProblem) -> str:

@@ -15,7 +15,7 @@ from tutor.classroom.sheets.content import (
 )
 from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
-from tutor.engine.labels import capitalised, label
+from tutor.entries.kinds import capitalised, label
 from tutor.units import conversion, written
 
 WHY = "The exercise has changed since this was handed out. These values were kept then; answers are marked by them."

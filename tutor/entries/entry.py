@@ -15,9 +15,8 @@ from typing import Any, Literal, TypeAlias
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput, UnexpectedToken
 
-from tutor.answers.everyday import in_plain_terms
-from tutor.answers.faults import NOT_FINITE, ONE_VALUE, WITH_DECIMALS, typical_fault
-from tutor.answers.unit_names import COUNT, conversion_for, doubtful, measured, understood_unit
+from tutor.entries.everyday import NOT_FINITE, ONE_VALUE, WITH_DECIMALS, in_plain_terms, typical_fault
+from tutor.entries.unit_names import COUNT, conversion_for, doubtful, measured, understood_unit
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
