@@ -113,7 +113,7 @@ ATTACKS = {
         '  module_voc: {one_of: ["41 V"]}\n  module_vmp: {one_of: ["50 V"]}\n',
         "passes its screening",
     ),
-    "no draw keeps its bounds": ("[3, 18]", "[59, 60]", "passes its screening"),
+    "no draw keeps its bounds": ("[3, 18]", "[59, 60]", "fail the check of bounds: 'modules_in_series: "),
 }
 
 

@@ -181,7 +181,7 @@ WHEN_PROVED = {
     "mistake too close to the right way": (
         "instead: {cold_voltage: module_voc}",
         "instead: {cold_voltage: module_voc * (1 + voc_coefficient * (record_low - 26 degC))}",
-        "passes its screening",
+        "fail the check of mistakes: the mistake 'cold-left-out' would be marked right",
     ),
     "misreading of what is not there": (
         "swap: {module_voc: module_vmp}",
@@ -199,7 +199,11 @@ WHEN_PROVED = {
         "modules_in_series: [18, 3]",
         "the bounds of 'modules_in_series' are empty",
     ),
-    "bounds out of reach": ("modules_in_series: [3, 18]", "modules_in_series: [90, 95]", "passes its screening"),
+    "bounds out of reach": (
+        "modules_in_series: [3, 18]",
+        "modules_in_series: [90, 95]",
+        "fail the check of bounds: 'modules_in_series: round_down(modules_that_fit)' comes to",
+    ),
     "caution left out": (", local-code-decides]", "]", "the caution 'local-code-decides' is missing"),
     "power too large": ("module_voc * 1.25", "module_voc * 2 ^ 99", "cannot be read from here on"),
     "division by nothing": (

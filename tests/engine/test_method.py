@@ -156,12 +156,25 @@ def test_a_question_without_a_way_is_told_with_its_line(made, relations, asks, w
     assert caught.value.line == 11  # the line of `asks`
 
 
-def test_a_draw_that_can_never_pass_ends_with_an_error(made):
-    question = made(
-        PARTS, {"cold_voltage": "module_voc * 50"}, ["cold_voltage"]
-    )  # 50 times is beyond the glossary's range
-    with pytest.raises(DrawError, match="passes its screening"):
+# Each of these fails one check whatever is drawn; the ranges are those of the glossary, the agreement is that the
+# operating voltage lies below the open-circuit voltage.
+LOW, HIGH = {"module_voc": "{one_of: [30 V]}", "module_vmp": "{one_of: [40 V]}"}, {"module_isc": "{one_of: [10 A]}"}
+NEVER = {
+    "bounds": (PARTS, "cold_voltage", "module_voc * 50", "'cold_voltage: module_voc * 50' comes to"),
+    "values": (PARTS, "cold_voltage", "module_voc * 1 V / (module_voc - module_voc)", "has no value: "),
+    "agreements": (LOW, "cold_voltage", "module_voc + 0.1 * module_vmp", "(module_vmp ≤ module_voc)"),
+    "rounding": (HIGH, "most_modules", "round_down(module_isc * 0.30004 / 1 A)", "'most_modules: round_down("),
+}
+
+
+@pytest.mark.parametrize(("givens", "ask", "relation", "words"), NEVER.values(), ids=NEVER)
+def test_a_draw_that_can_never_pass_ends_with_the_check_and_the_relation(request, made, givens, ask, relation, words):
+    question = made(givens, {ask: relation}, [ask])
+    check = request.node.callspec.id
+    with pytest.raises(DrawError, match=f"passes its screening. 600 of 600 fail the check of {check}: ") as refused:
         draw(question(), 1)
+    assert words in str(refused.value)
+    assert "made-up.yaml, line 9: " in str(refused.value)  # the line of `relations`
 
 
 def test_every_declared_question_is_solved(question):

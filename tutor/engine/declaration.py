@@ -131,7 +131,7 @@ def _prove(library: Library, path: Path) -> None:
                 problem = draw(question, 1)
             except DrawError as error:
                 raise declared.document.fault(
-                    ("asks", question.ask), f"{error}.", "Use wider bounds, or other givens."
+                    error.key, f"{error.fault}.", "Use wider bounds, or other givens."
                 ) from None
             for given in movable(problem):
                 what_if(problem, given)

@@ -7,19 +7,20 @@ whose sequence may change between versions.
 import hashlib
 import math
 import struct
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
-from tutor.engine.agreements import Compiled, binding, broken, contradiction
-from tutor.engine.draw_checks import Ambiguity, ambiguity, fault
-from tutor.engine.problem import Problem
+from tutor.engine.agreements import Compiled, binding, broken, contradiction, in_figures
+from tutor.engine.draw_checks import Ambiguity, Refusal, ambiguity, refusal, relation_text
+from tutor.engine.problem import NO_VALUE, Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
 from tutor.errors import FaultyRequestError
-from tutor.trade.rulebooks import Rulebook, Size, TableError
+from tutor.trade.rulebooks import Rulebook, Size
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, convert, written, written_unit
 
 MAX_ATTEMPTS = 600
@@ -29,7 +30,16 @@ _IMPOSSIBLE = "they lead to no value that could exist"
 
 
 class DrawError(FaultyRequestError, ValueError):
-    """No draw of an exercise passes its screening; a fault of the exercise."""
+    """No draw of an exercise passes its checks, a fault of the exercise; `key` is where it declares what fails most."""
+
+    def __init__(self, question: Question, refusals: Counter[Refusal]) -> None:
+        (worst, count), document = refusals.most_common(1)[0], question.document
+        self.key = worst.key
+        self.fault = (
+            f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening. "
+            f"{count} of {refusals.total()} fail the check of {worst.check}: {worst.why}"
+        )
+        super().__init__(f"{document.path}, line {document.line(worst.key)}: {self.fault}")
 
 
 @dataclass(frozen=True)
@@ -55,7 +65,7 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
     sound = 0
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
-        if isinstance(problem, str) or fault(problem):
+        if isinstance(problem, str) or refusal(problem):
             continue
         found = ambiguity(problem)
         sound += 1
@@ -64,8 +74,36 @@ def draw(question: Question, number: int, own: Mapping[str, Amount] | None = Non
         if best[0] == Ambiguity() or (sound >= ENOUGH_SOUND and not best[0].likeliest_meet):
             break
     if best is None:
-        raise DrawError(f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening")
+        raise DrawError(question, _refusals(question, number))
     return best[1]
+
+
+def _refusals(question: Question, number: int) -> Counter[Refusal]:
+    """Why each attempt at a problem failed; those that fail the same check of the same relation are counted as one."""
+    refusals: dict[tuple[str, tuple[str, ...]], list[Refusal]] = {}
+    for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
+        problem = _problem(question, number, options, {})
+        found = _no_value(question, options) if isinstance(problem, str) else refusal(problem)
+        if found:
+            refusals.setdefault((found.check, found.key), []).append(found)
+    return Counter({alike[0]: len(alike) for alike in refusals.values()})
+
+
+def _no_value(question: Question, options: Mapping[str, Option]) -> Refusal:
+    """Which quantity of an attempt has no value, or one that is out of its bounds."""
+    values = {name: value for option in options.values() for name, value in option.working.items()}
+    for name in (*values, *question.forward.names):
+        key = ("relations" if name in question.relations else "givens", name)
+        try:
+            if name not in values:
+                values[name] = question.relation(question.relations[name])(values)
+        except NO_VALUE as error:
+            return Refusal("values", key, f"{relation_text(question, name)} has no value: {error}")
+        if not _is_within(question, name, values[name]):
+            unit = question.kinds[name].unit
+            value, low, high = (in_figures(end, unit) for end in (values[name], *question.bounds[name]))
+            return Refusal("bounds", key, f"{relation_text(question, name)} comes to {value}, outside {low} to {high}")
+    return Refusal("bounds", ("asks", question.ask), f"turned round, it leads to no {question.ask} within its bounds")
 
 
 def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> Problem:
@@ -86,7 +124,7 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
             refused = told
         elif reason := unprotected(problem):
             refused = refused or f"These numbers cannot be worked with: {reason}."
-        elif not fault(problem):
+        elif not refusal(problem):
             return problem
         elif first is None:
             first = problem
@@ -160,7 +198,7 @@ def _problem(
             values = question.right.values(known)
             if not own and not _within(question, known, values):
                 return _IMPOSSIBLE
-    except (TableError, ZeroDivisionError, OverflowError) as error:
+    except NO_VALUE as error:
         return str(error)
     if not all(map(math.isfinite, values.values())):
         return _IMPOSSIBLE
@@ -196,12 +234,12 @@ def _kept(question: Question, name: str, value: float, unit: str) -> float:
 
 def _within(question: Question, known: Mapping[str, float], values: Mapping[str, float]) -> bool:
     """Whether every value is plausible, or within the exercise's own narrower bounds."""
-    for numbers in (known, values):
-        for name, value in numbers.items():
-            low, high = question.bounds[name]
-            if not low <= value <= high:
-                return False
-    return True
+    return all(_is_within(question, name, value) for numbers in (known, values) for name, value in numbers.items())
+
+
+def _is_within(question: Question, name: str, value: float) -> bool:
+    low, high = question.bounds[name]
+    return low <= value <= high
 
 
 def _closest(pool: Pool, own: Mapping[str, Amount]) -> Pool:

@@ -1,4 +1,4 @@
-"""Screening a draw: what a problem must not be if its marking is to mean anything.
+"""The checks of a draw: what a problem must not be if its marking is to mean anything.
 
 Among the draws that may be set, the one is preferred whose answers tell the mistakes apart best.
 """
@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from tutor.engine.agreements import binding_draws
 from tutor.engine.problem import Problem
-from tutor.engine.question import WrongWay
-from tutor.engine.rounding import could_change
+from tutor.engine.question import Question, WrongWay
+from tutor.engine.rounding import step_open_to_rounding
 from tutor.engine.ways import NO_VALUE, declared_pairs
+from tutor.expression.notation import PLAIN, plain_leaf
 
 MARGIN_FOR_MISTAKES = 2.0  # a mistake misses even when honest rounding carries it half a per cent towards the answer
 TELLS_APART = 0.002  # two wrong values closer than this (relative) look the same when typed
@@ -31,17 +32,35 @@ class Ambiguity:
     bits: float = 0.0
 
 
-def fault(problem: Problem) -> str:
-    """Why a draw may not be set; '' if it may."""
+@dataclass(frozen=True)
+class Refusal:
+    """Why a draw may not be set: the check that it fails, where the exercise declares what fails, and a sentence."""
+
+    check: str
+    key: tuple[str, ...]
+    why: str
+
+
+def refusal(problem: Problem) -> Refusal | None:
+    """The first check that a drawn problem fails; None if it may be set."""
     lucky = lucky_mistake(problem)
     if lucky is not None:
-        return f"the mistake '{lucky.mistake}' would be marked right"
-    if could_change(problem):
-        return "honest rounding on the way could change the answer"
+        why = f"the mistake '{lucky.mistake}' would be marked right"
+        return Refusal("mistakes", ("mistakes", lucky.mistake), why)
+    if step := step_open_to_rounding(problem):
+        why = f"honest rounding on the way could change {relation_text(problem.question, step)}"
+        return Refusal("rounding", ("relations", step), why)
     for agreement in binding_draws(problem.question):
         if agreement.is_broken(problem.all_values):
-            return f"its numbers break the agreement '{agreement.id}'"
-    return ""
+            why = f"its numbers break the agreement '{agreement.id}' ({PLAIN.write(agreement.tree, plain_leaf)})"
+            return Refusal("agreements", ("relations", agreement.joins[0]), why)
+    return None
+
+
+def relation_text(question: Question, name: str) -> str:
+    """A quantity with the relation that the exercise declares for it, if it is no given."""
+    relation = question.exercise.relations.get(name)
+    return f"'{name}: {relation}'" if relation else f"'{name}'"
 
 
 def lucky_mistake(problem: Problem) -> WrongWay | None:

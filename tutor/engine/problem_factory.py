@@ -8,7 +8,7 @@ from tutor.engine.draw import DrawError, draw
 from tutor.engine.draw_checks import shows
 from tutor.engine.order import OrderProblem, draw_order
 from tutor.engine.problem import Problem
-from tutor.engine.question import Engine, Question, RequestError
+from tutor.engine.question import Engine, RequestError
 
 LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
 
@@ -34,17 +34,12 @@ def make_problem(
 
 def by_other_methods(problem: Problem) -> list[Problem]:
     """The same problem as the exercises set it whose methods are as good; empty where none asks for the same."""
-    question = problem.question
-    book = question.rulebook.id
-    others = [question.library.declared[id_] for id_ in question.exercise.other_methods]
-    found = []
-    for declared in (other.under(book) for other in others if book in other.exercise.rulebooks):
-        if problem.ask in declared.exercise.asks:
-            other = Question(question.library, declared, problem.ask, question.rulebook)
-            own = {name: amount for name, amount in problem.shown.items() if name in other.known}
-            with suppress(RequestError, DrawError):
-                found.append(draw(other, problem.number, own))
-    return found
+    problems = []
+    for question in problem.question.by_other_methods:
+        shared = {name: amount for name, amount in problem.shown.items() if name in question.known}
+        with suppress(RequestError, DrawError):
+            problems.append(draw(question, problem.number, shared))
+    return problems
 
 
 def next_number(

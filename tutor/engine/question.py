@@ -266,6 +266,15 @@ class Question:
         return forwards(self.relations, protection.names, self.exercise.givens, self.functions)
 
     @cached_property
+    def by_other_methods(self) -> list["Question"]:
+        """The same question of the exercises whose methods are as good, where they ask for the same."""
+        exercises = [self.library.declared[id_] for id_ in self.exercise.other_methods]
+        declared = [one.under(self.rulebook.id) for one in exercises if self.rulebook.id in one.exercise.rulebooks]
+        return [
+            Question(self.library, one, self.ask, self.rulebook) for one in declared if self.ask in one.exercise.asks
+        ]
+
+    @cached_property
     def wrong(self) -> list[WrongWay]:
         """The slips that change this question's answer; a slip that leaves its arithmetic alone is left out."""
         ways: list[WrongWay] = []

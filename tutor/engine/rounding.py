@@ -22,11 +22,11 @@ _ANYTHING: Span = (-math.inf, math.inf)
 _NOISE = 1e-9  # a number this close (relative) to one of few figures is that number
 
 
-def could_change(problem: Problem) -> bool:
-    """Whether honest rounding on the way could change a whole number, a table's value or a verdict of this problem."""
+def step_open_to_rounding(problem: Problem) -> str | None:
+    """The first step whose whole number, table value or verdict honest rounding on the way could change."""
     steps = problem.question.right.steps
     if all(step.kind == "solve" for step in steps):
-        return False
+        return None
     spans = {name: _told(problem, name) for name in problem.question.right.inputs}
     for step in steps:
         tree, value = problem.tree_of(step), problem.values[step.name]
@@ -35,10 +35,10 @@ def could_change(problem: Problem) -> bool:
         elif not isinstance(tree, Comparison) and not _is_discrete(tree):
             spans[step.name] = span(tree, spans)
         elif _open(problem, tree, value, spans):
-            return True
+            return step.name
         else:
             spans[step.name] = (value, value)
-    return False
+    return None
 
 
 def _is_discrete(tree: Node) -> bool:
