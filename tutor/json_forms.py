@@ -8,14 +8,14 @@ from tutor.answers.working.judging import Working
 from tutor.content.library import Library
 from tutor.content.models import Amount
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.solution import worked_solution
 from tutor.entries.entry import Entry
 
 _SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source", "near")
 
 
-def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str, Any]:
+def problem_json(problem: AnyProblem, *, solution: bool) -> dict[str, Any]:
     """A problem as told; with `solution` its answer and worked solution too."""
     exercise = problem.question.exercise
     told = {
@@ -36,7 +36,7 @@ def problem_json(problem: Problem | OrderProblem, *, solution: bool) -> dict[str
     return told
 
 
-def answer_json(problem: Problem | OrderProblem) -> dict[str, Any]:
+def answer_json(problem: AnyProblem) -> dict[str, Any]:
     """The right answer."""
     if isinstance(problem, OrderProblem):
         return {"value": problem.answer_text, "unit": "", "text": problem.answer_text}
@@ -44,14 +44,14 @@ def answer_json(problem: Problem | OrderProblem) -> dict[str, Any]:
     return {"value": value, "unit": problem.unit, "text": problem.answer_text}
 
 
-def safety_json(problem: Problem | OrderProblem) -> list[dict[str, str]]:
+def safety_json(problem: AnyProblem) -> list[dict[str, str]]:
     """The cautions that a problem shows."""
     question = problem.question
     cautions = question.library.cautions(question.exercise.safety, question.rulebook.id)
     return [{"id": id_, "text": text} for id_, text in cautions.items()]
 
 
-def marking_json(problem: Problem | OrderProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:
+def marking_json(problem: AnyProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:
     """A marking; the answer itself only with `solution`."""
     told = {
         "exercise": problem.question.exercise.id,
@@ -109,7 +109,7 @@ def _amount(amount: Amount) -> dict[str, Any]:
     return {"value": amount.value, "unit": amount.unit, "text": amount.text}
 
 
-def _entry(problem: Problem | OrderProblem, entry: Entry | None, name: str) -> dict[str, Any] | None:
+def _entry(problem: AnyProblem, entry: Entry | None, name: str) -> dict[str, Any] | None:
     if entry is None:
         return None
     if isinstance(problem, OrderProblem):
@@ -117,7 +117,7 @@ def _entry(problem: Problem | OrderProblem, entry: Entry | None, name: str) -> d
     return {"value": entry.value, "unit": problem.unit_of(name)}
 
 
-def _mark(problem: Problem | OrderProblem, mark: Mark, name: str) -> dict[str, Any]:
+def _mark(problem: AnyProblem, mark: Mark, name: str) -> dict[str, Any]:
     named = mark.named.id if mark.named else None
     entry = _entry(problem, mark.entry, name)
     return {"verdict": mark.verdict, "entry": entry, "named": named, "feedback": mark.feedback}

@@ -5,7 +5,7 @@ from enum import IntEnum
 from tutor.answers.marking import read_answer
 from tutor.answers.naming import in_working_units
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem
 from tutor.entries.entry import EntryError
 
 
@@ -17,7 +17,7 @@ class Harm(IntEnum):
     LIMIT_BROKEN = 2
 
 
-def harm_of(problem: Problem | OrderProblem, answer: str, mistakes: frozenset[str] = frozenset()) -> Harm:
+def harm_of(problem: AnyProblem, answer: str, mistakes: frozenset[str] = frozenset()) -> Harm:
     """The harm that a wrong answer would do; for an order `mistakes` tell which were made in it.
 
     A limit is broken where the answer passes one that it has to respect, or steps into a trap of an order.  Some harm

@@ -13,7 +13,7 @@ from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.entries.entry import Entry, EntryError
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
@@ -22,7 +22,7 @@ ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to fou
 
 
 def mark(
-    problem: Problem | OrderProblem, answer: str, steps: Mapping[str, str] | None = None, *, closed_book: bool = False
+    problem: AnyProblem, answer: str, steps: Mapping[str, str] | None = None, *, closed_book: bool = False
 ) -> Marking:
     """Mark an answer as typed, and those steps that were typed.
 

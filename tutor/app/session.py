@@ -14,8 +14,7 @@ from tutor.app.checking import CAN_BE_ENDED, Checker, CheckerInPlace
 from tutor.app.middleware import BROWSER, token
 from tutor.app.serve import settings, tokens
 from tutor.content.library import Library, load
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem
 from tutor.engine.question import Engine
 from tutor.learner.record import Record
 from tutor.store.database import StoreError
@@ -24,7 +23,6 @@ from tutor.trade.rulebooks import RULEBOOKS
 if TYPE_CHECKING:
     from tutor.classroom.exams import Closed
 
-AnyProblem = Problem | OrderProblem
 store = serve.store
 UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
 

@@ -8,10 +8,10 @@ import streamlit as st
 from tutor.answers.marking import Mark, Marking
 from tutor.app import theme
 from tutor.app.markdown_table import show_table
-from tutor.app.session import AnyProblem, closed_exercises, library, store
+from tutor.app.session import closed_exercises, library, store
 from tutor.diagrams.declared import diagram_of
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.solution import Line
 from tutor.entries.kinds import ORDERS, capitalised
 from tutor.visible import visible

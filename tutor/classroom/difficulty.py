@@ -15,7 +15,7 @@ from tutor.classroom.models import Handed, Item, PracticeSet
 from tutor.classroom.progress import Progress, untold
 from tutor.engine.draw_checks import showing
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
 from tutor.units import conversion
@@ -23,8 +23,6 @@ from tutor.units import conversion
 NUMBERS = 10**12  # problem numbers lie below this
 TRIES = 48  # variants looked at for one that is as difficult as the place asks, which one in fifteen may be
 LOOKED_AT = 9  # draws whose commonest profile becomes that of the place
-
-AnyProblem = Problem | OrderProblem
 
 
 @dataclass(frozen=True, order=True)

@@ -15,7 +15,7 @@ from tutor.content.errors import ContentError
 from tutor.content.library import Library
 from tutor.content.models import Amount
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine, RequestError
 from tutor.trade.rulebooks import TableError
 
@@ -23,7 +23,7 @@ SLACK = 1e-9  # relative; what rounding in floating point may carry a value
 _HALVINGS = 60
 
 
-def handed_from(problem: Problem | OrderProblem, member: Member, place: int, code: str = "", id_: int = 0) -> Handed:
+def handed_from(problem: AnyProblem, member: Member, place: int, code: str = "", id_: int = 0) -> Handed:
     """A problem as it is handed to a member: all that showing and marking it will need."""
     question = problem.question
     return Handed(
@@ -42,7 +42,7 @@ def handed_from(problem: Problem | OrderProblem, member: Member, place: int, cod
     )
 
 
-def expected_of(problem: Problem | OrderProblem) -> dict[str, Any]:
+def expected_of(problem: AnyProblem) -> dict[str, Any]:
     """The right values: what a correction of the exercise may change in a handed problem."""
     if isinstance(problem, OrderProblem):
         return {"expected": {}, "answer": problem.answer_text, "tolerance": 0.0}
@@ -53,7 +53,7 @@ def expected_of(problem: Problem | OrderProblem) -> dict[str, Any]:
     }
 
 
-def rebuild_problem(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
+def rebuild_problem(engine: Engine, handed: Handed) -> AnyProblem | None:
     """The problem as it was handed out; None if the content of today would give it other values.
 
     Its version may be another one, if what has changed makes no difference to this problem.
@@ -68,7 +68,7 @@ def rebuild_problem(engine: Engine, handed: Handed) -> Problem | OrderProblem | 
     return problem if all(close) else None
 
 
-def with_todays_content(engine: Engine, handed: Handed) -> Problem | OrderProblem | None:
+def with_todays_content(engine: Engine, handed: Handed) -> AnyProblem | None:
     """The problem that the kept givens make under the content of today; None if they fit it no more."""
     try:
         if handed.kept.order is not None:

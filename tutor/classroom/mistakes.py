@@ -15,8 +15,7 @@ from tutor.answers.harm import Harm, harm_of
 from tutor.classroom.keeping import rebuild_problem
 from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
 from tutor.content.models import Exercise, OrderExercise, RulebookId
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine
 from tutor.engine.ways import ways
 
@@ -29,7 +28,7 @@ harm, and as six whose answer does none.  Common practice, no source."""
 MOST_EXERCISES = 4
 PROBLEMS_EACH = 2
 
-Again = Callable[[Handed], Problem | OrderProblem | None]
+Again = Callable[[Handed], AnyProblem | None]
 
 
 class _Key(NamedTuple):
@@ -94,9 +93,9 @@ class _Found:
 
 def mistakes_of(outcomes: Sequence[Outcome], engine: Engine, rulebook: RulebookId) -> list[ClassMistake]:
     """The mistakes of a class, those first that most learners make and that are most dangerous."""
-    problems: dict[int, Problem | OrderProblem | None] = {}
+    problems: dict[int, AnyProblem | None] = {}
 
-    def again(handed: Handed) -> Problem | OrderProblem | None:
+    def again(handed: Handed) -> AnyProblem | None:
         if handed.id not in problems:
             problems[handed.id] = rebuild_problem(engine, handed)
         return problems[handed.id]
@@ -187,7 +186,7 @@ def _told(key: _Key, found: _Found, engine: Engine, again: Again, rulebook: Rule
 
 
 def _words(
-    key: _Key, exercise: Exercise | OrderExercise | None, problems: Sequence[Problem | OrderProblem | None]
+    key: _Key, exercise: Exercise | OrderExercise | None, problems: Sequence[AnyProblem | None]
 ) -> tuple[str, str]:
     """A mistake in words, and what is said about it; a derived one has words only where its problem can be set."""
     if exercise and key.id in exercise.mistakes:

@@ -32,8 +32,7 @@ from tutor.classroom.views import (
     place_for_learner,
     told_time,
 )
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem
 from tutor.engine.question import Engine
 from tutor.engine.solution import Line, worked_solution
 from tutor.store.database import Store
@@ -200,7 +199,7 @@ class ClassWork:
 
         return solution_lines(self._engine, self._store.write(work))
 
-    def problem_to_draw(self, place: int) -> Problem | OrderProblem | None:
+    def problem_to_draw(self, place: int) -> AnyProblem | None:
         """The problem itself, for drawing its diagram on the server; it holds the answer and must not leave it.
 
         None if the exercise has changed since the problem was handed out.

@@ -39,7 +39,7 @@ class DrawError(FaultyRequestError, ValueError):
             f"no draw of '{question.exercise.id}', asked for {question.ask}, passes its screening. "
             f"{count} of {refusals.total()} fail the check of {worst.check}: {worst.why}"
         )
-        super().__init__(f"{document.path}, line {document.line(worst.key)}: {self.fault}")
+        super().__init__(f"{document.path.name}, line {document.line(worst.key)}: {self.fault}")
 
 
 @dataclass(frozen=True)

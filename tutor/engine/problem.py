@@ -5,9 +5,11 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeAlias
 
 from tutor.content.models import Amount, filled
 from tutor.engine.method import Step, needed
+from tutor.engine.order import OrderProblem
 from tutor.engine.printing import MOST_FIGURES, RESULT_FIGURES, STEP_FIGURES, roundings, same, telling_figures
 from tutor.engine.question import Question, WrongWay
 from tutor.entries.kinds import MARKING_TOLERANCE, Kind, kind_of, label
@@ -279,3 +281,7 @@ class Problem:
 
     def _filled(self, sentence: str) -> str:
         return filled(sentence, {**self.parts, **{name: amount.text for name, amount in self.shown.items()}})
+
+
+AnyProblem: TypeAlias = Problem | OrderProblem
+"""What may be set: both have a question, a number, an ask, a story, a task, givens shown, an answer and its label."""

@@ -6,8 +6,8 @@ from contextlib import suppress
 from tutor.content.models import Amount
 from tutor.engine.draw import DrawError, draw
 from tutor.engine.draw_checks import shows
-from tutor.engine.order import OrderProblem, draw_order
-from tutor.engine.problem import Problem
+from tutor.engine.order import draw_order
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine, RequestError
 
 LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
@@ -20,7 +20,7 @@ def make_problem(
     number: int = 1,
     rulebook: str = "us",
     own: Mapping[str, Amount] | None = None,
-) -> Problem | OrderProblem:
+) -> AnyProblem:
     """Problem `number` of an exercise, asked for a quantity or an order, with the learner's own givens.
 
     Raises RequestError for what cannot be met, DrawError if no draw passes.

@@ -7,7 +7,7 @@ from tutor.engine.method import Step
 from tutor.engine.near import near_in_relations, near_limit
 from tutor.engine.order import OrderProblem
 from tutor.engine.printing import same
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Limit
 from tutor.expression.notation import LATEX, PLAIN, SPOKEN, Leaf, literal_text, plain_leaf
 from tutor.expression.tree import Call, Comparison, Literal, Name, Node, names, walk
@@ -37,7 +37,7 @@ class Line:
     near: str = ""
 
 
-def worked_solution(problem: Problem | OrderProblem) -> list[Line]:
+def worked_solution(problem: AnyProblem) -> list[Line]:
     """All steps of the right way and, where limits bind the answer, the check of the answer as printed against each."""
     if isinstance(problem, OrderProblem):
         return _order_lines(problem)

@@ -14,7 +14,7 @@ from tutor.app import showing
 from tutor.app.desk.choice import turn_to
 from tutor.app.desk.room import Bar, Chosen, Room
 from tutor.app.markdown_table import show_table
-from tutor.app.session import UNITS, AnyProblem, chosen_rulebook, engine, library
+from tutor.app.session import UNITS, chosen_rulebook, engine, library
 from tutor.app.uploads import DESK, upload
 from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
 from tutor.classroom.exams import LIMITS
@@ -23,6 +23,7 @@ from tutor.classroom.register import LONGEST_NAME
 from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
 from tutor.content.library import Library
 from tutor.engine.order import OrderProblem
+from tutor.engine.problem import AnyProblem
 from tutor.errors import FaultyRequestError
 
 DRAFT = "desk draft"

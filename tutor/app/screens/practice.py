@@ -11,11 +11,11 @@ from tutor.answers.marking import mark, mark_step
 from tutor.app import showing, theme
 from tutor.app.address import Address, read
 from tutor.app.lesson_figures.controls import put_declared
-from tutor.app.session import AnyProblem, closed_exercises, engine, library, record, rulebook_for
+from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.problem_factory import next_number
 from tutor.engine.question import RequestError
 from tutor.engine.solution import worked_solution

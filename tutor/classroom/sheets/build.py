@@ -30,7 +30,7 @@ from tutor.content.models import FOR_ALL
 from tutor.diagrams.declared import diagram_of
 from tutor.diagrams.drawing import Diagram
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine
 from tutor.engine.solution import Line, worked_solution
 from tutor.entries.kinds import capitalised
@@ -39,7 +39,6 @@ from tutor.store.database import Store
 
 _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
 
-AnyProblem: TypeAlias = Problem | OrderProblem
 Coded: TypeAlias = tuple[str, AnyProblem | Changed]
 
 

@@ -5,14 +5,13 @@ bare yes or no is not right without the number that decides, and of an order eve
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import (
     EVIDENCE,
     RESPONSE,
-    BaseType,
     base_value,
     both,
     choose,
@@ -28,7 +27,8 @@ from tutor.classroom.exports.qti.expressions import (
 )
 from tutor.classroom.keeping import accepted_range
 from tutor.engine.order import WHOLE, OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem, Problem
+from tutor.entries.kinds import Kind, YesNo
 from tutor.units import conversion, written_unit
 
 TELLS_APART = 0.002  # so close (relative) a number has to come to what a mistake leads to
@@ -43,95 +43,84 @@ class Asked:
     body: Sequence[Element]
     right: Element
     mistakes: Sequence[tuple[str, Element]] = ()
-    before: Sequence[Element] = field(default_factory=tuple)
+    before: Sequence[Element] = ()
 
 
-def asked(problem: Problem | OrderProblem) -> Asked:
+def asked(problem: AnyProblem) -> Asked:
     """The question of a problem, its right response and the responses that give a mistake away."""
     if isinstance(problem, OrderProblem):
         return _order(problem) if problem.ask == WHOLE else _next_action(problem)
-    match problem.question.library.quantities[problem.ask].kind:
-        case "number":
-            return _number(problem)
-        case "count":
-            return _count(problem)
-        case "size":
-            names = [size.name for size in problem.question.rulebook.sizes]
-            return _choice(problem, names, problem.text_of)
-        case "choice":
-            choices = problem.question.library.quantities[problem.ask].choices
-            return _choice(problem, choices, problem.text_of)
-        case "answer":
-            return _yes_or_no(problem)
+    kind = problem.kind(problem.ask)
+    if isinstance(kind, YesNo):
+        return _yes_or_no(problem, kind)
+    return _choice(problem, kind) if kind.in_words else _typed(problem, kind)
 
 
-def _number(problem: Problem) -> Asked:
-    scale = conversion(problem.unit).scale
-    right = problem.printed_value
-    low, high = accepted_range(problem)
+def _typed(problem: Problem, kind: Kind) -> Asked:
+    """A number to be typed; a count gives a mistake away only where that leads to a whole number."""
+    scale, right, (low, high) = conversion(kind.unit), problem.printed_value, accepted_range(problem)
+    text = str(round(problem.answer.value)) if kind.whole else problem.printed
+    declaration, correct = _number(RESPONSE, kind, text, (right - low) / scale.scale, (high - right) / scale.scale)
 
-    def close_to(value: float) -> Element:
-        shown = conversion(problem.unit).to_shown(value)
+    def is_alike(value: float, other: float) -> bool:
+        if kind.whole:
+            return value == other
+        return abs(value - other) <= 2 * TELLS_APART * max(abs(value), abs(other))
+
+    def gives_away(value: float) -> Element:
+        if kind.whole:
+            return is_value(RESPONSE, "integer", str(round(value)))
+        shown = scale.to_shown(value)
         reach = TELLS_APART * abs(shown)
         return within(RESPONSE, base_value("float", number(shown)), reach, reach)
 
-    found = _mistakes(problem, lambda value, other: abs(value - other) <= 2 * TELLS_APART * max(abs(value), abs(other)))
+    mistakes = [(id_, value) for id_, value in _mistakes(problem, is_alike) if not kind.whole or value == round(value)]
     return Asked(
-        declarations=[response(RESPONSE, "float", [problem.printed])],
-        body=[_entry_line(problem.task, RESPONSE, problem.unit)],
-        right=within(RESPONSE, element("correct", identifier=RESPONSE), (right - low) / scale, (high - right) / scale),
-        mistakes=[(id_, close_to(value)) for id_, value in found],
+        declarations=[declaration],
+        body=[_entry_line(problem.task, RESPONSE, kind.unit)],
+        right=correct,
+        mistakes=[(id_, gives_away(value)) for id_, value in mistakes],
     )
 
 
-def _count(problem: Problem) -> Asked:
-    found = _mistakes(problem, lambda value, other: value == other)
-    return Asked(
-        declarations=[response(RESPONSE, "integer", [str(round(problem.answer.value))])],
-        body=[_entry_line(problem.task, RESPONSE, problem.unit)],
-        right=is_correct(RESPONSE),
-        mistakes=[
-            (id_, is_value(RESPONSE, "integer", str(round(value)))) for id_, value in found if value == round(value)
-        ],
-    )
+def _number(name: str, kind: Kind, text: str, below: float, above: float) -> tuple[Element, Element]:
+    """The declaration of a number as a response, and when it is right: exactly if it counts things, else in a range."""
+    if kind.whole:
+        return response(name, "integer", [text]), is_correct(name)
+    return response(name, "float", [text]), within(name, element("correct", identifier=name), below, above)
 
 
-def _choice(problem: Problem, names: Sequence[str], text_of: Callable[[str, float], str]) -> Asked:
-    id_of = {name: f"choice-{at}" for at, name in enumerate(names, start=1)}
-    found = _mistakes(problem, lambda value, other: text_of(problem.ask, value) == text_of(problem.ask, other))
+def _choice(problem: Problem, kind: Kind) -> Asked:
+    id_of = {name: f"choice-{place}" for place, name in enumerate(kind.options, start=1)}
+
+    def chosen(value: float) -> str:
+        return id_of[problem.text_of(problem.ask, value)]
+
     return Asked(
-        declarations=[response(RESPONSE, "identifier", [id_of[problem.text_of(problem.ask)]])],
+        declarations=[response(RESPONSE, "identifier", [chosen(problem.values[problem.ask])])],
         body=[_choices(problem.task, {id_: name for name, id_ in id_of.items()})],
         right=is_correct(RESPONSE),
         mistakes=[
-            (mistake, is_value(RESPONSE, "identifier", id_of[text_of(problem.ask, value)])) for mistake, value in found
+            (mistake, is_value(RESPONSE, "identifier", chosen(value)))
+            for mistake, value in _mistakes(problem, lambda value, other: chosen(value) == chosen(other))
         ],
     )
 
 
-def _yes_or_no(problem: Problem) -> Asked:
-    answer = "yes" if problem.values[problem.ask] else "no"
-    choices = _choices(problem.task, {"yes": "yes", "no": "no"})
-    declared = [response(RESPONSE, "identifier", [answer])]
-    evidence = problem.question.evidence
-    if evidence is None:
-        return Asked(declarations=declared, body=[choices], right=is_correct(RESPONSE))
-    quantity, unit = problem.question.library.quantities[evidence], problem.unit_of(evidence)
-    value = problem.values[evidence]
-    base: BaseType = "integer" if quantity.kind == "count" else "float"
-    shown = conversion(unit).to_shown(value)
-    reach = problem.tolerance(evidence) / conversion(unit).scale
-    proved = (
-        is_correct(EVIDENCE)
-        if base == "integer"
-        else within(EVIDENCE, element("correct", identifier=EVIDENCE), reach, reach)
-    )
-    told = str(round(shown)) if base == "integer" else number(shown)
-    return Asked(
-        declarations=[*declared, response(EVIDENCE, base, [told])],
-        body=[choices, _entry_line(f"The number that decides, the {quantity.words}:", EVIDENCE, unit)],
-        right=both(is_correct(RESPONSE), proved),
-    )
+def _yes_or_no(problem: Problem, kind: YesNo) -> Asked:
+    """A yes or no with the number that decides, where there is one: alone it may be luck."""
+    body, right = [_choices(problem.task, {name: name for name in kind.options})], is_correct(RESPONSE)
+    declarations = [response(RESPONSE, "identifier", [problem.answer_text])]
+    if evidence := problem.question.evidence:
+        deciding, words = problem.kind(evidence), problem.question.library.quantities[evidence].words
+        shown = conversion(deciding.unit).to_shown(problem.values[evidence])
+        reach = problem.tolerance(evidence) / conversion(deciding.unit).scale
+        text = str(round(shown)) if deciding.whole else number(shown)
+        declaration, proved = _number(EVIDENCE, deciding, text, reach, reach)
+        declarations.append(declaration)
+        body.append(_entry_line(f"The number that decides, the {words}:", EVIDENCE, deciding.unit))
+        right = both(right, proved)
+    return Asked(declarations=declarations, body=body, right=right)
 
 
 def _order(problem: OrderProblem) -> Asked:
@@ -144,11 +133,12 @@ def _order(problem: OrderProblem) -> Asked:
         for then in problem.to_order
         if problem.question.reason(first, then)
     ]
+    positions = range(1, len(right) + 1)
     places = [
-        choose([(_at_place(place, letter), [give(_place(letter), "integer", str(place))]) for place in _up_to(right)])
+        choose([(_at_place(place, letter), [give(_place(letter), "integer", str(place))]) for place in positions])
         for letter in right
     ]
-    kept = [element("lt", variable(_place(first)), variable(_place(then))) for first, then in reasons]
+    ordered = [element("lt", variable(_place(first)), variable(_place(then))) for first, then in reasons]
     none_left = [element("gt", variable(_place(letter)), base_value("integer", "0")) for letter in right]
     size = element("match", element("containerSize", variable(RESPONSE)), base_value("integer", str(len(right))))
     ordering = element(
@@ -166,7 +156,7 @@ def _order(problem: OrderProblem) -> Asked:
             *(outcome(_place(letter), "integer", "0") for letter in right),
         ],
         body=[ordering],
-        right=both(size, *none_left, *kept),
+        right=both(size, *none_left, *ordered),
         mistakes=[
             (problem.letters[one], element("member", base_value("identifier", one), variable(RESPONSE)))
             for one in letters
@@ -177,16 +167,15 @@ def _order(problem: OrderProblem) -> Asked:
 
 
 def _next_action(problem: OrderProblem) -> Asked:
-    ready = [
-        problem.letter_of(action) for action in problem.to_order if problem.must_wait(action, problem.to_order) is None
-    ]
+    """The letter of an action that nothing has to come before; another one gives its arrow, or the trap, away."""
+    waits_for = {letter: problem.must_wait(action, problem.to_order) for letter, action in problem.letters.items()}
+    ready = [problem.letter_of(action) for action in problem.to_order if not waits_for[problem.letter_of(action)]]
     mistakes = []
     for letter, action in problem.letters.items():
-        first = problem.must_wait(action, problem.to_order)
+        first = waits_for[letter]
         arrow = problem.question.reason(first, action) if first else None
-        id_ = arrow.id if arrow else action
         if letter not in ready:
-            mistakes.append((id_, is_value(RESPONSE, "identifier", letter)))
+            mistakes.append((arrow.id if arrow else action, is_value(RESPONSE, "identifier", letter)))
     return Asked(
         declarations=[response(RESPONSE, "identifier", ready[:1])],
         body=[_choices(problem.task, {letter: problem.words(action) for letter, action in problem.letters.items()})],
@@ -202,10 +191,6 @@ def _place(letter: str) -> str:
 def _at_place(place: int, letter: str) -> Element:
     at = element("index", variable(RESPONSE), n=str(place))
     return element("match", at, base_value("identifier", letter))
-
-
-def _up_to(right: Sequence[str]) -> range:
-    return range(1, len(right) + 1)
 
 
 def _entry_line(words: str, name: str, unit: str) -> Element:

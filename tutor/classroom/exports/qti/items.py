@@ -7,18 +7,18 @@ from tutor.classroom.exports.qti.asking import asked
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, give, outcome
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem
 
 RIGHT, WRONG = "right", "wrong"
 
 
-def identifier(problem: Problem | OrderProblem) -> str:
+def identifier(problem: AnyProblem) -> str:
     """The item's name: exercise, quantity, rulebook and number say which problem it is, here too."""
     question = problem.question
     return f"{question.exercise.id}.{problem.ask}.{question.rulebook.id}.{problem.number}"
 
 
-def item(problem: Problem | OrderProblem) -> Element:
+def item(problem: AnyProblem) -> Element:
     """The item under its 2.1 names; a right response scores 1, any other 0, and says which mistake it gives away."""
     question = problem.question
     parts = asked(problem)
@@ -42,13 +42,13 @@ def item(problem: Problem | OrderProblem) -> Element:
     )
 
 
-def _cautions(problem: Problem | OrderProblem) -> Element:
+def _cautions(problem: AnyProblem) -> Element:
     question = problem.question
     cautions = question.library.cautions(question.exercise.safety, question.rulebook.id)
     return element("div", *(element("p", text) for text in cautions.values()))
 
 
-def _told(problem: Problem | OrderProblem, mistakes: list[str]) -> list[Element]:
+def _told(problem: AnyProblem, mistakes: list[str]) -> list[Element]:
     exercise = problem.question.exercise
     if isinstance(problem, OrderProblem):
         right = "Right."

@@ -9,8 +9,7 @@ from tutor.classroom.exports.qti.elements import XSI, Version, element, written,
 from tutor.classroom.exports.qti.items import identifier, item
 from tutor.classroom.exports.tables import zip_bytes
 from tutor.classroom.models import PracticeSet
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
+from tutor.engine.problem import AnyProblem
 from tutor.engine.question import Engine
 
 _NAMESPACE: dict[Version, str] = {
@@ -27,9 +26,7 @@ _KIND: dict[Version, tuple[str, str, str]] = {
 }
 
 
-def variants_of(
-    engine: Engine, practice_set: PracticeSet, count: int, secret: str | None = None
-) -> list[Problem | OrderProblem]:
+def variants_of(engine: Engine, practice_set: PracticeSet, count: int, secret: str | None = None) -> list[AnyProblem]:
     """So many variants of each place of a set, equally difficult and screened; without a secret others each time."""
     variants = Variants(engine, practice_set, secret or secrets.token_hex(32))
     drawn = [problem for at in range(count) for problem in variants.of_learner(f"variant {at}")]
@@ -37,7 +34,7 @@ def variants_of(
     return [by_name[name] for name in sorted(by_name)]
 
 
-def package(practice_set: PracticeSet, problems: Iterable[Problem | OrderProblem], version: Version) -> bytes:
+def package(practice_set: PracticeSet, problems: Iterable[AnyProblem], version: Version) -> bytes:
     """Write a package with one item a problem; the same problems give the same bytes."""
     files = {f"items/{identifier(one)}.xml": written_item(item(one), version) for one in problems}
     manifest = _manifest(practice_set, list(files), version)
