@@ -7,9 +7,8 @@ from typing import Any
 
 import click
 
-from tutor.classroom.commands import CLASS_COMMANDS
-from tutor.shell import Commands, Fault, content_option, json_option, print_json, told_plainly
-from tutor.store.commands import backup, restore
+from tutor.operations import CLASS_COMMANDS
+from tutor.shell import Commands, Fault, content_option, json_option, print_json, report_errors
 
 LARGEST_WORKING = 20_000
 
@@ -42,7 +41,7 @@ def problem_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @content_option
 @click.version_option(package_name="coldmorning")
 @click.pass_context
-@told_plainly
+@report_errors
 def main(
     context: click.Context,
     port: int | None,
@@ -63,7 +62,7 @@ def main(
 @main.command()
 @content_option
 @json_option
-@told_plainly
+@report_errors
 def exercises(content: Path | None, as_json: bool) -> None:
     """List the exercises."""
     from tutor.engine.declaration import load_proved
@@ -81,7 +80,7 @@ def exercises(content: Path | None, as_json: bool) -> None:
 @problem_options
 @click.option("--solution", is_flag=True, help="Show the answer and the worked solution.")
 @json_option
-@told_plainly
+@report_errors
 def problem(solution: bool, as_json: bool, **which: Any) -> None:
     """Draw a problem, or set it with your own numbers."""
     from tutor.json_forms import problem_json
@@ -105,7 +104,7 @@ def problem(solution: bool, as_json: bool, **which: Any) -> None:
 @click.option("--step", "steps", multiple=True, metavar="NAME=TEXT", help="A step on the way, as you would type it.")
 @click.option("--solution", is_flag=True, help="Show the right answer too.")
 @json_option
-@told_plainly
+@report_errors
 def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **which: Any) -> None:
     """Mark an answer, name the mistake."""
     from tutor.answers.marking import mark as mark_answer
@@ -132,7 +131,7 @@ def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **w
 @problem_options
 @click.argument("file", type=click.File("rb"))
 @json_option
-@told_plainly
+@report_errors
 def working(file: Any, as_json: bool, **which: Any) -> None:
     """Check the lines of a working, from a file or from '-', the standard input."""
     from tutor.answers.working.judging import check_working
@@ -158,7 +157,7 @@ def working(file: Any, as_json: bool, **which: Any) -> None:
 @click.argument("name", required=False)
 @click.option("--rulebook", "book", default="us", help="us or iec.")
 @json_option
-@told_plainly
+@report_errors
 def tables(name: str | None, book: str, as_json: bool) -> None:
     """List the tables of a rulebook, or print one: `editions` says what other editions change."""
     from tutor.trade.rulebooks import RULEBOOKS, rulebook
@@ -185,7 +184,7 @@ def tables(name: str | None, book: str, as_json: bool) -> None:
 @click.option("--draws", type=click.IntRange(1, 10**6), default=200, help="How many problems to draw of each question.")
 @content_option
 @json_option
-@told_plainly
+@report_errors
 def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: bool) -> None:
     """Check every exercise over its draws, or those of the files and folders named."""
     from tutor.verify import verify_all
@@ -205,7 +204,7 @@ def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: b
 @click.option("--learners", type=click.IntRange(1, 10**4), default=12, help="Simulated learners of each kind.")
 @content_option
 @json_option
-@told_plainly
+@report_errors
 def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
     """Try how well mistakes are recognised, on simulated learners whose mistakes are known."""
     from tutor.diagnosis import diagnose_all, of_all, of_single_mistakes, report
@@ -222,7 +221,7 @@ def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
         click.echo(line)
 
 
-for command in (*CLASS_COMMANDS, backup, restore):
+for command in CLASS_COMMANDS.commands.values():
     main.add_command(command)
 
 

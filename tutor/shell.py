@@ -27,7 +27,7 @@ class Fault(click.ClickException):
         click.echo(visible(f"coldmorning: {' '.join(self.message.split())}"), file=file or sys.stderr)
 
 
-def told_plainly(command: Callable[..., Any]) -> Callable[..., Any]:
+def report_errors(command: Callable[..., Any]) -> Callable[..., Any]:
     """Turn the errors of a request into one line and exit code 2."""
 
     @wraps(command)

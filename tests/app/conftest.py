@@ -10,7 +10,7 @@ from types import ModuleType
 import pytest
 
 from tutor.app.figures.sweep import sweep
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.engine.draw import Option
 from tutor.engine.sweep import figure_question, traced
 from tutor.looks import LIGHT
@@ -42,7 +42,7 @@ def attacked(tmp_path_factory: pytest.TempPathFactory) -> Iterator:
     """A server of the module's own, whose desk has a passphrase; `memory()` (MB) and `descriptors()` look at it."""
     running = _load("browser/server.py").Server(tmp_path_factory.mktemp("attacked"))
     with closing(Store.open(running.store)) as store:
-        Desk(store).set_passphrase(PASSPHRASE)
+        InstructorAuth(store).set_passphrase(PASSPHRASE)
     running.start()
     process = Path(f"/proc/{running.process.pid}")
     running.memory = lambda: int((process / "statm").read_text().split()[1]) * 4096 / 1e6

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 import tutor.app
 from tutor.app import serve, session
 from tutor.classroom.claims import Claims
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exams import LIMITS, Exams
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
@@ -133,9 +133,9 @@ def desk_tab(name: str, class_name: str) -> None:
 
     from tutor.app import session
     from tutor.app.desk.room import Chosen, Room
-    from tutor.classroom.desk import Desk
+    from tutor.classroom.desk import InstructorAuth
 
-    room = Room(Desk(session.store()).begin_for_owner(datetime.now(UTC)))
+    room = Room(InstructorAuth(session.store()).begin_for_owner(datetime.now(UTC)))
     import_module(f"tutor.app.desk.{name}").show(room, Chosen(class_name, room.register.sets(class_name)[0]))
 
 
@@ -190,7 +190,7 @@ def test_a_lessons_example_is_closed_only_where_it_is_the_answer_itself(of):
 
 
 def test_the_desk_says_on_every_tab_that_the_switch_is_on(of):
-    Desk(session.store()).set_passphrase("four words before dawn")
+    InstructorAuth(session.store()).set_passphrase("four words before dawn")
     app = opened("class_desk")
     app.text_input[0].input("four words before dawn")
     app.button[0].click().run()

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from tutor.classroom.claims import NO_MATCH
-from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.classroom.tries import NAMES
@@ -70,11 +70,11 @@ def test_a_strangers_wrong_passphrases_keep_no_instructor_out(store, told):
     later = datetime.now(UTC) + timedelta(seconds=1)
     for tries in range(5):  # each as soon as the one before lets it be looked at
         with suppress(DeskError):
-            Desk(store, address=THIEF).enter("nor this", later)
+            InstructorAuth(store, address=THIEF).enter("nor this", later)
         later += timedelta(seconds=2 ** (tries + 1))
     assert "wrong try just now" in enter(THIEF, "nor that")
     assert "Leave the desk" in enter(SCHOOL, PASSPHRASE)
     assert "wrong try just now" in enter(THIEF, PASSPHRASE)
-    code = Desk(store).new_entry_code()
+    code = InstructorAuth(store).new_entry_code()
     assert "Leave the desk" in enter(THIEF, code)
     assert "Leave the desk" not in enter(HOME, code)

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 from tutor.app.middleware import COOKIE
 from tutor.classroom.claims import Claims
-from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, Outcome, PracticeSet, StoredSet
 from tutor.classroom.register import Register
@@ -47,7 +47,7 @@ class School:
     def set_passphrase(address: str) -> None:
         """Give the desk its passphrase; all sessions end."""
         with closing(Store.open(address)) as store:
-            Desk(store).set_passphrase(PASSPHRASE)
+            InstructorAuth(store).set_passphrase(PASSPHRASE)
 
     @staticmethod
     def wrong_passphrases(address: str, tries: int) -> None:
@@ -56,7 +56,7 @@ class School:
         with closing(Store.open(address)) as store:
             for at in range(tries):
                 with suppress(DeskError):
-                    Desk(store).enter("wrong every time", moment)
+                    InstructorAuth(store).enter("wrong every time", moment)
                 moment += timedelta(seconds=2 ** (at + 1))
 
     def cookie(self, at: int, server: str) -> dict[str, str]:

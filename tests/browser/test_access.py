@@ -15,7 +15,7 @@ import pytest
 
 from tutor.app import desk
 from tutor.classroom.claims import Claims
-from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.classroom.errors import ClassError
 from tutor.classroom.exams import Exams
 from tutor.classroom.models import Member, PracticeSet
@@ -374,19 +374,19 @@ THIEF, SCHOOL, HOME = "203.0.113.9", "198.51.100.7", "192.0.2.4"  # addresses fo
 def test_who_enters_the_desk_by_browser_and_address_while_a_thief_tries(tmp_path, browser, address, typed, enters):
     noon = datetime(2026, 3, 2, 12, tzinfo=UTC)
     with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
-        Desk(store).set_passphrase("four words before dawn", noon)
-        Desk(store, "the instructor's", SCHOOL).enter("four words before dawn", noon)
+        InstructorAuth(store).set_passphrase("four words before dawn", noon)
+        InstructorAuth(store, "the instructor's", SCHOOL).enter("four words before dawn", noon)
         for second in (0, 1, 3, 7):
             with pytest.raises(DeskError, match="This is not the passphrase"):
-                Desk(store, "a thief's", THIEF).enter("wrong every time", noon + timedelta(seconds=second))
-        codes = [Desk(store).new_entry_code(noon) for _ in range(2)]
+                InstructorAuth(store, "a thief's", THIEF).enter("wrong every time", noon + timedelta(seconds=second))
+        codes = [InstructorAuth(store).new_entry_code(noon) for _ in range(2)]
         what = {
             "passphrase": "four words before dawn",
             "one-time code": codes[1],
             "earlier one-time code": codes[0],
         }[typed]
         try:
-            entered = bool(Desk(store, browser, address).enter(what, noon + timedelta(seconds=8)))
+            entered = bool(InstructorAuth(store, browser, address).enter(what, noon + timedelta(seconds=8)))
         except DeskError:
             entered = False
     assert entered == enters

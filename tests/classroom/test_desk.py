@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import func, select, update
 
 from tutor.classroom import desk as desk_module
-from tutor.classroom.desk import COST, ENTRY_CODE, SESSION, Desk, DeskError
+from tutor.classroom.desk import COST, ENTRY_CODE, SESSION, DeskError, InstructorAuth
 from tutor.classroom.tries import DESK
 from tutor.store import tables
 from tutor.store.database import Store
@@ -25,7 +25,7 @@ SECOND = timedelta(seconds=1)
 
 @pytest.fixture
 def desk(store):
-    return Desk(store)
+    return InstructorAuth(store)
 
 
 @pytest.fixture
@@ -117,12 +117,12 @@ def test_waiting_outlives_the_process(shut, store_address, noon):
         closing(Store.open(store_address)) as again,
         pytest.raises(DeskError, match="just now"),
     ):
-        Desk(again).enter(PASSPHRASE, noon)
+        InstructorAuth(again).enter(PASSPHRASE, noon)
 
 
 def test_a_clock_that_is_set_back_keeps_nobody_waiting(shut, store, noon):
     wrong = "a wrong passphrase"
-    for desk in (shut, Desk(store, "the instructor's browser")):
+    for desk in (shut, InstructorAuth(store, "the instructor's browser")):
         with pytest.raises(DeskError, match="Wait 1 s"):
             desk.enter(wrong, noon + timedelta(days=400))
         assert desk.enter(PASSPHRASE, noon)
@@ -167,14 +167,14 @@ def test_a_login_that_has_left_is_let_in_no_more_and_forgotten_in_the_end(desk, 
 
 
 def test_wrong_tries_of_others_do_not_keep_out_who_has_been_inside(shut, store, noon):
-    mine, thief = Desk(store, "the instructor's browser"), Desk(store, "another browser")
+    mine, thief = InstructorAuth(store, "the instructor's browser"), InstructorAuth(store, "another browser")
     mine.enter(PASSPHRASE, noon)
     for minute in range(1, 20):
         with pytest.raises(DeskError):
             thief.enter("a wrong passphrase", noon + timedelta(minutes=minute))
     assert mine.enter(PASSPHRASE, noon + timedelta(minutes=19))
     with pytest.raises(DeskError, match="just now"):
-        Desk(store, "a third browser").enter(PASSPHRASE, noon + timedelta(minutes=19))
+        InstructorAuth(store, "a third browser").enter(PASSPHRASE, noon + timedelta(minutes=19))
     with pytest.raises(DeskError, match="Wait 1 s"):
         mine.enter("a wrong passphrase", noon + timedelta(minutes=19))
     with pytest.raises(DeskError, match="just now"):
@@ -198,7 +198,7 @@ def guess(store, noon):
 
     def guess(address, browser="", after=0):
         with pytest.raises(DeskError) as caught:
-            Desk(store, browser, address).enter("a wrong passphrase", noon + after * SECOND)
+            InstructorAuth(store, browser, address).enter("a wrong passphrase", noon + after * SECOND)
         return str(caught.value)
 
     return guess
@@ -206,16 +206,16 @@ def guess(store, noon):
 
 def test_strangers_elsewhere_do_not_keep_the_instructor_out(quick, shut, store, noon, guess):
     """Not of a browser that was inside, nor of a new one where somebody has been inside."""
-    Desk(store, "the instructor's", SCHOOL).enter(PASSPHRASE, noon)
+    InstructorAuth(store, "the instructor's", SCHOOL).enter(PASSPHRASE, noon)
     looked_at = 0
     for second in range(1, 3601):
         looked_at += "not the passphrase" in guess(f"203.0.113.{second % 200}", f"stranger {second}", second)
     assert looked_at <= DESK.free_of_all + 6 + 60
     later = noon + 3600 * SECOND
-    assert Desk(store, "the instructor's", HOME).enter(PASSPHRASE, later)
-    assert Desk(store, "another of the instructor's", SCHOOL).enter(PASSPHRASE, later)
+    assert InstructorAuth(store, "the instructor's", HOME).enter(PASSPHRASE, later)
+    assert InstructorAuth(store, "another of the instructor's", SCHOOL).enter(PASSPHRASE, later)
     with pytest.raises(DeskError, match="just now"):
-        Desk(store, "a stranger's", "203.0.113.250").enter(PASSPHRASE, later)
+        InstructorAuth(store, "a stranger's", "203.0.113.250").enter(PASSPHRASE, later)
 
 
 def test_one_address_makes_few_tries_in_an_hour_whatever_browsers_it_shows(quick, shut, guess):
@@ -226,13 +226,13 @@ def test_one_address_makes_few_tries_in_an_hour_whatever_browsers_it_shows(quick
 def test_a_browser_waits_at_whatever_address(quick, shut, store, noon, guess):
     assert "Wait 1 s" in guess(SCHOOL, "a stranger's")
     assert "just now" in guess(HOME, "a stranger's")
-    assert Desk(store, "another", HOME).enter(PASSPHRASE, noon)
+    assert InstructorAuth(store, "another", HOME).enter(PASSPHRASE, noon)
 
 
 def test_many_at_once_are_looked_at_once(quick, shut, store, noon):
     def try_it(_):
         with pytest.raises(DeskError) as caught:
-            Desk(store, "", SCHOOL).enter("a wrong passphrase", noon)
+            InstructorAuth(store, "", SCHOOL).enter("a wrong passphrase", noon)
         return "not the passphrase" in str(caught.value)
 
     with ThreadPoolExecutor(8) as at_once:
@@ -241,7 +241,7 @@ def test_many_at_once_are_looked_at_once(quick, shut, store, noon):
 
 def test_a_button_pressed_twice_at_once_enters(shut, store, noon):
     """The framework begins the second run while the first one still works, and keeps the last one's."""
-    same = Desk(store, "a browser", "203.0.113.5")
+    same = InstructorAuth(store, "a browser", "203.0.113.5")
     with ThreadPoolExecutor(2) as pool:
         tokens = [one.result() for one in [pool.submit(same.enter, PASSPHRASE, noon) for _ in range(2)]]
     assert all(same.is_inside(token, noon) for token in tokens)
@@ -250,8 +250,8 @@ def test_a_button_pressed_twice_at_once_enters(shut, store, noon):
 def test_a_one_time_code_opens_while_everybody_waits(quick, shut, store, noon, guess):
     for at in range(200):
         guess(SCHOOL, "the instructor's", at)
-    later, mine = noon + 200 * SECOND, Desk(store, "the instructor's", SCHOOL)
-    code = Desk(store).new_entry_code(later)
+    later, mine = noon + 200 * SECOND, InstructorAuth(store, "the instructor's", SCHOOL)
+    code = InstructorAuth(store).new_entry_code(later)
     with pytest.raises(DeskError, match="just now"):
         mine.enter(PASSPHRASE, later)
     token = mine.enter(f" {code.upper()} ", later)
@@ -261,7 +261,7 @@ def test_a_one_time_code_opens_while_everybody_waits(quick, shut, store, noon, g
 
 def test_a_one_time_code_is_good_once_and_soon_and_only_the_last(quick, shut, store, noon):
     earlier, code = shut.new_entry_code(noon), shut.new_entry_code(noon)
-    thieves = [Desk(store, f"browser {at}", f"203.0.113.{at}") for at in range(3)]
+    thieves = [InstructorAuth(store, f"browser {at}", f"203.0.113.{at}") for at in range(3)]
     with pytest.raises(DeskError, match="not the passphrase"):
         thieves[0].enter(earlier, noon)
     with pytest.raises(DeskError, match="not the passphrase"):
@@ -277,7 +277,7 @@ def test_of_many_with_the_same_one_time_code_one_enters(quick, shut, store, noon
 
     def try_it(at):
         try:
-            return Desk(store, f"browser {at}", f"203.0.113.{at}").enter(code, noon)
+            return InstructorAuth(store, f"browser {at}", f"203.0.113.{at}").enter(code, noon)
         except DeskError:
             return None
 
@@ -290,7 +290,7 @@ def test_a_new_passphrase_ends_the_one_time_code_and_all_waiting(quick, shut, st
     guess(SCHOOL)
     shut.set_passphrase("another long passphrase", noon)
     with pytest.raises(DeskError, match="not the passphrase"):
-        Desk(store, "", SCHOOL).enter(code, noon)
+        InstructorAuth(store, "", SCHOOL).enter(code, noon)
 
 
 def test_a_hash_of_earlier_cost_opens_and_is_made_anew(shut, store, noon):

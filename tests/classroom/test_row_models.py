@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy import select
 
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.xapi import statements
 from tutor.classroom.remark import apply, preview_answer
@@ -31,7 +31,7 @@ def worked(school, noon, engine, tmp_path):
     found = preview_answer(store, engine, school.handed[0][1].id, "1")
     apply(store, engine, found, "as an example")
     Outbox(store).put(statements(school.of.declaration, Results(store, school.of).outcomes(), "https://a.example"))
-    Desk(store).set_passphrase("four words make one")
+    InstructorAuth(store).set_passphrase("four words make one")
     record = Record(store, "a learner")
     record.add(Attempt(exercise="e", version="1", number=1, ask="a", rulebook="us", entry="9", verdict="right"))
     record.keep_place({"page": "practice", "query": "exercise=e"})

@@ -32,7 +32,7 @@ from tutor.app import class_drafts, class_script, downloads, health, renewing, t
 from tutor.app.middleware import BROWSER, Door, LearnerCookie, SecurityHeaders, SessionOwner
 from tutor.app.uploads import UPLOADS, UploadsAskedFor
 from tutor.classroom.addresses import origin_named, origin_served
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.errors import FaultyRequestError
 from tutor.learner.tokens import Tokens
 from tutor.store.database import Store, StoreError
@@ -258,7 +258,7 @@ def tell_store_error(error: Exception) -> bool:
 
 def _set_up_code(store: Store) -> str:
     """A code for the first passphrase of the class desk; '' if there is a passphrase."""
-    desk = Desk(store)
+    desk = InstructorAuth(store)
     return "" if desk.has_passphrase() else desk.new_set_up_code()
 
 

@@ -52,7 +52,7 @@ _NAMED = "-".join(map(str, COST))
 _COSTS = {_NAMED: COST, "": _Cost(15, 8, 3)}  # by the name before a kept hash; earlier ones have none
 
 
-class Desk:
+class InstructorAuth:
     """The desk of a store, seen from a browser by the token that it holds, at the address that it comes from.
 
     Every method may raise StoreError.

@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from tutor.app import serve, session
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.store.database import Store
@@ -29,8 +29,8 @@ def shown(tmp_path, monkeypatch):
     """shown(tab, **settings): that tab of a desk whose server was started in that way."""
     address = str(tmp_path / "store.sqlite3")
     with closing(Store.open(address)) as store:
-        Desk(store).set_passphrase(PASSPHRASE)
-        token = Desk(store).enter(PASSPHRASE)
+        InstructorAuth(store).set_passphrase(PASSPHRASE)
+        token = InstructorAuth(store).enter(PASSPHRASE)
         register = Register(store)
         register.enter([Member(id=0, name="Ana")])
         register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))

@@ -5,7 +5,7 @@ from streamlit.testing.v1 import AppTest
 
 from tutor.app import serve, session
 from tutor.classroom.claims import Claims
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.learner.record import new_token
@@ -39,7 +39,7 @@ def register(tmp_path, monkeypatch):
 @pytest.fixture
 def show(register):
     """show(tab): that tab of the desk, from within."""
-    desk = Desk(session.store())
+    desk = InstructorAuth(session.store())
     desk.set_passphrase("four words before dawn")
     token = desk.enter("four words before dawn")
     return lambda name: AppTest.from_function(tab, default_timeout=60, kwargs={"name": name, "token": token}).run()

@@ -8,8 +8,8 @@ import zipfile
 import pytest
 from click.testing import CliRunner
 
-from tutor.classroom.commands.exports import PASSWORD
 from tutor.cli import main
+from tutor.operations.exports import PASSWORD
 
 
 @pytest.fixture

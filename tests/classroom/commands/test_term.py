@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy import update
 
-from tutor.classroom.desk import Desk, DeskError
+from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.cli import main
 from tutor.store.database import Store
 from tutor.store.tables import class_answer
@@ -383,9 +383,9 @@ def test_a_code_from_the_terminal_sets_the_first_passphrase_and_then_opens_the_d
     first = shell("desk-code").stdout.splitlines()
     assert "no passphrase yet" in first[1]
     with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
-        assert Desk(store).set_first("four words make one", first[0])
+        assert InstructorAuth(store).set_first("four words make one", first[0])
         code, told = shell("desk-code").stdout.splitlines()
         assert "good once, for 10 minutes" in told
-        assert Desk(store).enter(code)
+        assert InstructorAuth(store).enter(code)
         with pytest.raises(DeskError):
-            Desk(store).enter(code)
+            InstructorAuth(store).enter(code)

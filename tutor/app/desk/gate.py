@@ -13,7 +13,7 @@ from tutor.app import session
 from tutor.app.desk import login
 from tutor.app.desk.room import Room
 from tutor.app.showing import plain
-from tutor.classroom.desk import FEWEST_CHARACTERS, MOST_CHARACTERS, Desk, DeskError
+from tutor.classroom.desk import FEWEST_CHARACTERS, MOST_CHARACTERS, DeskError, InstructorAuth
 
 _TOKEN = "desk session"
 _TOLD = "desk told"
@@ -21,7 +21,7 @@ _TOLD = "desk told"
 
 def enter() -> Room | None:
     """The room if this tab's session is inside; else the way in is shown."""
-    desk = Desk(session.store(), st.session_state["learner"], session.client_address())
+    desk = InstructorAuth(session.store(), st.session_state["learner"], session.client_address())
     token = st.session_state.get(_TOKEN, "")
     if desk.is_inside(token):
         return Room(token)
@@ -47,7 +47,7 @@ def leave(room: Room) -> None:
     st.session_state[_TOLD] = "You have left the desk."
     if login.is_configured() and st.user.get("is_logged_in"):
         user = st.user.to_dict()
-        Desk(session.store()).end_login(login.key(user), login.since(user))
+        InstructorAuth(session.store()).end_login(login.key(user), login.since(user))
         st.logout()
         st.stop()  # a run begun now would drop the message that leads the browser to the logout
     st.rerun()
@@ -64,7 +64,7 @@ def _begin(token: str) -> None:
     st.rerun()
 
 
-def _by_passphrase(desk: Desk) -> None:
+def _by_passphrase(desk: InstructorAuth) -> None:
     with st.form("enter", border=False):
         typed = st.text_input("Passphrase", type="password", max_chars=MOST_CHARACTERS, autocomplete="current-password")
         sent = st.form_submit_button("Enter the desk", type="primary")
@@ -81,7 +81,7 @@ def _by_passphrase(desk: Desk) -> None:
             st.error(plain(str(error)))
 
 
-def _first_passphrase(desk: Desk) -> None:
+def _first_passphrase(desk: InstructorAuth) -> None:
     st.markdown(
         "The desk has no passphrase yet. The server printed a set-up code in its terminal when it started: type it "
         "here, and choose the passphrase with which you will enter from now on."
@@ -107,7 +107,7 @@ def _first_passphrase(desk: Desk) -> None:
             st.error(plain(str(error)))
 
 
-def _by_login(desk: Desk) -> None:
+def _by_login(desk: InstructorAuth) -> None:
     if not st.user.get("is_logged_in"):
         if st.button("Enter with your school login", type="primary"):
             st.login()

@@ -9,7 +9,7 @@ import streamlit as st
 from tutor.app import session
 from tutor.app.downloads import offer
 from tutor.app.showing import plain
-from tutor.classroom.desk import Desk
+from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exams import Exams
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.register import Register
@@ -34,7 +34,7 @@ class Room:
     def store(self) -> Store:
         """The store. Raises EndedError once the session has ended."""
         store = session.store()
-        if not Desk(store).is_inside(self._token):
+        if not InstructorAuth(store).is_inside(self._token):
             raise EndedError("Your time at the desk has ended. Enter again; nothing that was saved is lost.")
         return store
 
@@ -58,7 +58,7 @@ class Room:
 
     def leave(self) -> None:
         """End the session."""
-        Desk(session.store()).leave(self._token)
+        InstructorAuth(session.store()).leave(self._token)
 
     def download(
         self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
