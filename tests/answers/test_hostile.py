@@ -6,7 +6,6 @@ from random import Random
 
 import pytest
 
-from tutor.answers import size
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.answers.working import judging
@@ -16,7 +15,7 @@ from tutor.engine.order import OrderProblem
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import RequestError
 from tutor.entries.entry import EntryError, read_entry
-from tutor.entries.kinds import read_choice
+from tutor.entries.kinds import read_choice, read_size
 
 DIGITS = "0123456789٣६９𝟗Ⅷ①²⁹½௧"
 _NUMBERS = (
@@ -186,10 +185,10 @@ def line_seconds(monkeypatch):
     spent = {}
     judged = judging._line
 
-    def timed(at, text, *others):
+    def timed(place, text, *others):
         start = time.thread_time()
-        line = judged(at, text, *others)
-        spent[at, text] = spent.get((at, text), 0.0) + time.thread_time() - start
+        line = judged(place, text, *others)
+        spent[place, text] = spent.get((place, text), 0.0) + time.thread_time() - start
         return line
 
     monkeypatch.setattr(judging, "_line", timed)
@@ -226,7 +225,7 @@ def readers(problem):
     quantity = question.library.quantities[problem.ask]
     yield lambda text: mark(problem, text)
     yield lambda text: own_amounts(question, {next(iter(question.known)): text})
-    yield lambda text: size.read_size(text, question.rulebook)
+    yield lambda text: read_size(text, question.rulebook)
     yield lambda text: read_choice(text, quantity.choices or ["source", "load"])
     for unit in ("", "V", "%", "%/K", "mohm", "degC"):
         yield lambda text, unit=unit: read_entry(text, unit)
@@ -307,14 +306,14 @@ def test_sixty_lines_of_ones_end_at_once(engine):
 
 def test_a_fault_of_ours_leaves_one_line_unread_and_is_logged(engine, monkeypatch, caplog):
     problem = make_problem(engine, "most-modules-in-series", None, 3, "us")
-    looked_through = judging._look_through
+    looked_through = judging._looked_through
 
-    def broken(at, line, *others):
-        if "7" in line.text:
+    def broken(place, text, *others):
+        if "7" in text:
             raise TypeError("sqrt expected 1 argument")
-        looked_through(at, line, *others)
+        return looked_through(place, text, *others)
 
-    monkeypatch.setattr(judging, "_look_through", broken)
+    monkeypatch.setattr(judging, "_looked_through", broken)
     working = check_working(problem, "1+1=2\n7+7=14\n1+1=3")
     assert [line.verdict for line in working.lines] == ["holds", "unread", "arithmetic"]
     assert len([record for record in caplog.records if record.exc_info]) == len(caplog.records) >= 1

@@ -124,7 +124,7 @@ def _matches(
     last = problem.step_names.index(wrong)
     to_shown = conversion(problem.unit_of(wrong)).to_shown
     is_number = not _is_discrete(problem, wrong, entry)
-    half_width = _half_width(entry) if is_number else 1e-3 * abs(entry.value)
+    width = counted_half_width(entry) if is_number else 1e-3 * abs(entry.value)
     for way in some.all:
         if way.departs > last:
             continue
@@ -132,7 +132,7 @@ def _matches(
             found = way.follow(problem, values, own, wrong)
         except NO_VALUE:
             continue
-        fit = _fit(to_shown(found[wrong]), entry.value, half_width, is_number)
+        fit = _fit(to_shown(found[wrong]), entry.value, width, is_number)
         if fit and not _same(found[wrong], values[wrong]) and way.could_be(problem, found):
             fit *= HALF_DONE if any(name in own for name in way.changed) else 1.0
             yield _Match(way, fit, _expression(way, found, wrong, is_number))
@@ -161,7 +161,7 @@ def _fit(shown: float, typed: float, half_width: float, is_number: bool) -> floa
     return 0.0
 
 
-def _half_width(entry: Entry) -> float:
+def counted_half_width(entry: Entry) -> float:
     """Half of the last place that counts: of '1090' the zero may only fill the place, but three figures do count."""
     half_width = entry.half_width
     for _ in range(entry.digits - 3):
@@ -213,7 +213,7 @@ def _chance(problem: Problem, wrong: str, entry: Entry) -> float:
     kind = problem.question.library.quantities[wrong].kind
     if _is_discrete(problem, wrong, entry):
         return CHANCE.get(kind, CHANCE_OF_A_RATING)
-    return 2 * _half_width(entry) / (abs(entry.value) * SPREAD) if entry.value else 1e-3
+    return 2 * counted_half_width(entry) / (abs(entry.value) * SPREAD) if entry.value else 1e-3
 
 
 def _all_same(some: Sequence[float], others: Sequence[float]) -> bool:

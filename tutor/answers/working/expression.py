@@ -1,16 +1,21 @@
 """Expressions of a working: their parts, their values, and how far the typed digits leave the value open."""
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from operator import mul
 from typing import Any
 
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput
 from lark.lexer import Lexer
 
-HIGHEST_POWER = 12
+from tutor.entries.unit_names import COUNT
+from tutor.expression.evaluate import ROUND, Functions, Numeric, in_a_row
+from tutor.expression.tree import Call, Name, Negative, Node, Operation, walk
+
+HIGHEST_POWER = 12  # above all that a working raises to, and far below what takes long
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,16 @@ class Number:
         """Whether it was typed without decimals."""
         return self.half_width >= 0.5
 
+    @property
+    def measured_in(self) -> str:
+        """The unit typed, if it measures something; '' for a bare number and a count."""
+        return "" if self.unit in (None, COUNT) else str(self.unit)
+
+    @property
+    def bare(self) -> "Number":
+        """The same number without its unit."""
+        return replace(self, unit=None)
+
 
 @dataclass(frozen=True)
 class Symbol:
@@ -42,49 +57,36 @@ _ONE = Number(1.0, 0.0, 15, None, "1")
 
 
 @dataclass(frozen=True)
-class At:
-    """The leaf at this place of an expression's leaves."""
-
-    place: int
-
-
-@dataclass(frozen=True)
-class Applied:
-    """An operation on parts."""
-
-    operation: str
-    parts: tuple["Term", ...]
-
-
-Term = At | Applied
-
-
-@dataclass(frozen=True)
 class Expression:
-    """One side of an equals sign; `remarks` are the words within and behind it that are no part of the calculation."""
+    """One side of an equals sign: a tree whose names are the places of its leaves.
 
-    term: Term
+    `remarks` are the words within and behind it that are no part of the calculation.
+    """
+
+    tree: Node
     leaves: tuple[Leaf, ...]
     text: str
     remarks: str = ""
 
     @cached_property
-    def run(self) -> Callable[..., float]:
+    def run(self) -> Numeric:
         """The calculation as a function of its leaves' values."""
-        leaves = ", ".join(f"n{place}" for place in range(len(self.leaves)))
-        run: Callable[..., float] = eval(f"lambda {leaves}: {_source(self.term)}", _NAMESPACE)
-        return run
+        return in_a_row([str(place) for place in range(len(self.leaves))], {"": self.tree}, _FUNCTIONS)
 
     @property
     def number(self) -> Number | None:
         """The number, signed, if it is nothing but one."""
-        if isinstance(self.term, At):
-            leaf = self.leaves[0]
-            return leaf if isinstance(leaf, Number) else None
-        if self.term == Applied("negate", (At(0),)) and isinstance(self.leaves[0], Number):
-            one = self.leaves[0]
-            return Number(-one.value, one.half_width, one.digits, one.unit, f"−{one.text}")
+        match self.tree, self.leaves[0]:
+            case Name(), Number() as number:
+                return number
+            case Negative(Name()), Number(value, text=text) as number:
+                return replace(number, value=-value, text=f"−{text}")
         return None
+
+    @property
+    def numbers(self) -> list[Number]:
+        """The numbers in it."""
+        return [leaf for leaf in self.leaves if isinstance(leaf, Number)]
 
     @property
     def is_symbolic(self) -> bool:
@@ -94,10 +96,10 @@ class Expression:
     @property
     def first_leaf(self) -> Leaf | None:
         """The leaf at the very left, if nothing but operations between two stand above it."""
-        term = self.term
-        while isinstance(term, Applied) and term.operation in ("add", "subtract", "multiply", "measured", "divide"):
-            term = term.parts[0]
-        return self.leaves[term.place] if isinstance(term, At) else None
+        node = self.tree
+        while isinstance(node, Operation) or (isinstance(node, Call) and node.function == "measured"):
+            node = node.left if isinstance(node, Operation) else node.arguments[0]
+        return self.leaves[int(node.id)] if isinstance(node, Name) else None
 
 
 class UnreadError(ValueError):
@@ -113,33 +115,15 @@ def _power(base: float, exponent: float) -> float:
     return float(result)
 
 
-# Python for each operation: a calculation is tried with many numbers, and compiled it is tried a hundred times faster.
-_SOURCES: Mapping[str, str] = {
-    "add": "({} + {})",
-    "subtract": "({} - {})",
-    "multiply": "({} * {})",
-    "measured": "({} * {})",
-    "divide": "({} / {})",
-    "negate": "-{}",
-    "raise_to": "power({}, {})",
-    "square root": "sqrt({})",
-    "round down": "float(floor({} + 1e-9))",
-    "round up": "float(ceil({} - 1e-9))",
-    "least": "min(({},))",
-    "greatest": "max(({},))",
-}
 OF_SEVERAL = frozenset({"least", "greatest"})
-_NAMESPACE = {"power": _power, "sqrt": math.sqrt, "floor": math.floor, "ceil": math.ceil}
-
-
-def _source(term: Term) -> str:
-    """Python for a term; leaves become numbered names, so that nothing of what was typed can get in."""
-    if isinstance(term, At):
-        return f"n{term.place}"
-    inside = [_source(part) for part in term.parts]
-    if term.operation in OF_SEVERAL:
-        return _SOURCES[term.operation].format(", ".join(inside))
-    return _SOURCES[term.operation].format(*inside)
+_FUNCTIONS: Functions = {
+    **ROUND,
+    "least": lambda *values: min(values),
+    "greatest": lambda *values: max(values),
+    "sqrt": math.sqrt,
+    "power": _power,
+    "measured": mul,  # a bracket with a unit behind it
+}
 
 
 def value_of(expression: Expression, numbers: Sequence[float]) -> float:
@@ -147,7 +131,7 @@ def value_of(expression: Expression, numbers: Sequence[float]) -> float:
 
     Raises ZeroDivisionError, OverflowError or ValueError where there is none.
     """
-    value = expression.run(*numbers)
+    value = expression.run(*numbers)[0]
     if not math.isfinite(value):
         raise OverflowError
     return value
@@ -159,13 +143,13 @@ def spread_of(expression: Expression, numbers: Sequence[float], half_widths: Seq
     spread = 0.0
     for place, half_width in enumerate(half_widths):
         if half_width:
-            moved = [*numbers]
-            moved[place] += half_width
-            spread += abs(value_of(expression, moved) - middle)
+            shifted = [*numbers]
+            shifted[place] += half_width
+            spread += abs(value_of(expression, shifted) - middle)
     return spread
 
 
-class _Given(Lexer):
+class _Ready(Lexer):
     """Hands on tokens that are made already."""
 
     def __init__(self, _conf: Any) -> None:
@@ -178,11 +162,11 @@ class _Given(Lexer):
 
 @lru_cache(maxsize=1)
 def _parser() -> Lark:
-    return Lark.open("working.lark", rel_to=__file__, parser="lalr", lexer=_Given)
+    return Lark.open("working.lark", rel_to=__file__, parser="lalr", lexer=_Ready)
 
 
 def parsed(tokens: Sequence[Token], leaves: Sequence[Leaf], text: str) -> Expression | None:
-    """The expression that the tokens make; None if they make none.
+    """The expression that the tokens make, those of leaves holding their places; None if they make none.
 
     Raises UnreadError, with a sentence, where a function has more arguments than it takes.
     """
@@ -190,46 +174,45 @@ def parsed(tokens: Sequence[Token], leaves: Sequence[Leaf], text: str) -> Expres
         tree = _parser().parse(tokens)
     except (UnexpectedInput, RecursionError):
         return None
-    found: list[Leaf] = []
-    return Expression(_term(tree.children[0], leaves, found), tuple(found), text)
+    all_leaves = [*leaves]
+    return Expression(_node(tree.children[0], all_leaves), tuple(all_leaves), text)
 
 
-def _term(branch: Tree[Any] | Any, leaves: Sequence[Leaf], found: list[Leaf]) -> Term:
-    if branch.data == "leaf":
-        found.append(leaves[int(str(branch.children[0]))])
-        return At(len(found) - 1)
-    if branch.data == "measured":
-        inner = _term(branch.children[0], leaves, found)
-        found.append(leaves[int(str(branch.children[1]))])
-        return Applied("measured", (inner, At(len(found) - 1)))
-    if branch.data == "call":
-        function, *arguments = branch.children
-        if function not in OF_SEVERAL and len(arguments) > 1:
-            raise UnreadError(
-                f"The function “{function}” works with one number, and {len(arguments)} stand in its parentheses. "
-                "Write each calculation on its own."
-            )
-        return Applied(str(function), tuple(_term(one, leaves, found) for one in arguments))
-    parts = tuple(_term(one, leaves, found) for one in branch.children)
-    if branch.data in ("add", "subtract") and _is_share_of_it(parts[0], parts[1], found):
-        found.append(_ONE)
-        return Applied("multiply", (parts[0], Applied(branch.data, (At(len(found) - 1), parts[1]))))
-    return Applied(branch.data, parts)
+_SIGNS = {"add": "+", "subtract": "-", "multiply": "*", "divide": "/"}
 
 
-def _is_share_of_it(whole: Term, part: Term, leaves: Sequence[Leaf]) -> bool:
+def _node(branch: Tree[Any] | Any, leaves: list[Leaf]) -> Node:
+    """A parsed branch as a tree of relations; what per cent of a whole are taken of joins the leaves."""
+    if isinstance(branch, Token):
+        return Name(str(branch))
+    function, *children = branch.children if branch.data == "call" else (branch.data, *branch.children)
+    if branch.data == "call" and function not in OF_SEVERAL and len(children) > 1:
+        name = "square root" if function == "sqrt" else str(function).replace("_", " ")
+        raise UnreadError(
+            f"The function “{name}” works with one number, and {len(children)} stand in its parentheses. "
+            "Write each calculation on its own."
+        )
+    parts = tuple(_node(child, leaves) for child in children)
+    match branch.data:
+        case "leaf":
+            return parts[0]
+        case "negate":
+            return Negative(parts[0])
+        case "call" | "power" | "measured":
+            return Call(str(function), parts)
+    sign, (left, right) = _SIGNS[branch.data], parts
+    if sign in "+-" and _is_share_of(left, right, leaves):
+        leaves.append(_ONE)
+        return Operation("*", left, Operation(sign, Name(str(len(leaves) - 1)), right))
+    return Operation(sign, left, right)
+
+
+def _is_share_of(whole: Node, part: Node, leaves: Sequence[Leaf]) -> bool:
     """Whether a part in per cent is meant of the whole before it, as a calculator takes 40 V + 12 %; not of 1."""
-    if not isinstance(part, At) or not (isinstance(share := leaves[part.place], Number) and share.unit == "%"):
+    if not (isinstance(part, Name) and getattr(leaves[int(part.id)], "unit", None) == "%"):
         return False
-    if isinstance(whole, At) and isinstance(leaf := leaves[whole.place], Number) and leaf.unit is None:
+    within = [leaves[int(node.id)] for node in walk(whole) if isinstance(node, Name)]
+    if isinstance(whole, Name) and isinstance(leaf := within[0], Number) and leaf.unit is None:
         return leaf.value > 1
-    units = {leaf.unit for leaf in _leaves_of(whole, leaves) if isinstance(leaf, Number)}
-    return "%" not in units and bool(units - {None, "count"})
-
-
-def _leaves_of(term: Term, leaves: Sequence[Leaf]) -> Iterator[Leaf]:
-    if isinstance(term, At):
-        yield leaves[term.place]
-    else:
-        for part in term.parts:
-            yield from _leaves_of(part, leaves)
+    units = {leaf.unit for leaf in within if isinstance(leaf, Number)}
+    return "%" not in units and bool(units - {None, COUNT})

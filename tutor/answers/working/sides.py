@@ -1,185 +1,148 @@
-"""Judging the sides of a statement against each other, and then what they are."""
+"""Whether one side of an equals sign is the other, at the precision written, and whether they measure the same."""
 
-from collections.abc import Sequence
-from dataclasses import replace
-from itertools import pairwise
+import math
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Literal
 
-from tutor.answers.working.arithmetic import MODES, Arithmetic, Side, agreeing, compares, is_measured, same_dimensions
-from tutor.answers.working.calculations import Calculations
-from tutor.answers.working.expression import At, Expression, Number
-from tutor.answers.working.knowledge import Finding, Judge, Knowledge
-from tutor.answers.working.reading import COMPARED, Statement
-from tutor.answers.working.values import Values
+from tutor.answers.working.dimensions import PURE, Dimensions, MismatchError, dimension_of, dimensions_of
+from tutor.answers.working.expression import Expression, Leaf, Number, Symbol, spread_of, value_of
+from tutor.answers.working.numbers import NumberInterpretations
+from tutor.units import conversion
+
+CUT_OFF = 0.005  # digits cut off instead of rounded do no harm up to this share
+OPEN_SYMBOL = 1e-3  # how far (relative) a quantity's own value may be off that stands by its symbol
+NO_NUMBER = (ZeroDivisionError, OverflowError, ValueError)
+
+Mode = Literal["typed", "working"]
+MODES: tuple[Mode, ...] = ("working", "typed")
 
 
-def _is_of(side: Side) -> bool:
-    """Whether a side is a share, or a number of things."""
-    number = side.expression.number
-    return number is not None and number.unit in ("%", "count")
+@dataclass(frozen=True)
+class Side:
+    """A side with its values by mode (none where there is no value), how far each is open, and its dimensions."""
+
+    expression: Expression
+    values: Mapping[Mode, float]
+    open_by: Mapping[Mode, float]
+    dimensions: Dimensions = None
+    mismatch: bool = False
+
+    @property
+    def number(self) -> Number | None:
+        """The number, if the side is nothing but one."""
+        return self.expression.number
+
+    @property
+    def value(self) -> float | None:
+        """Its value as typed, or where that is none in working units."""
+        return self.values.get("typed", self.values.get("working"))
+
+    @property
+    def units(self) -> set[str | None]:
+        """The units of its numbers."""
+        return {number.unit for number in self.expression.numbers}
 
 
-class Sides(Judge):
-    """Judges statements."""
+class SideEvaluator:
+    """Evaluates sides; `values` are those that symbols stand for, in working units."""
 
-    def __init__(self, known: Knowledge) -> None:
-        super().__init__(known)
-        self.calculations, self.values = Calculations(known), Values(known)
+    def __init__(self, numbers: NumberInterpretations, values: Mapping[str, float]) -> None:
+        self.numbers, self.values = numbers, values
 
-    def statement(self, statement: Statement) -> list[Finding]:
-        """What is found about a statement: about each of its sides in turn, up to the first that is wrong."""
-        arithmetic = Arithmetic(self.sources, self.own.known())
-        sides = [arithmetic.side(side) if side is not None else None for side in statement.sides]
-        chain: list[Side] = [side for side in sides[:1] if side is not None]
-        found: list[Finding] = []
-        for at, sign in enumerate(statement.signs):
-            left, right = sides[at], sides[at + 1]
-            if right is None:
-                continue
-            if sign in COMPARED:
-                if left is not None and not compares(left, sign, right):
-                    found += self._chain(statement, chain)
-                    found.append(Finding("arithmetic", words=self.teller.not_so(left, sign, right)))
-                    return found
-                break
-            if left is not None and self._runs_on(left, right):
-                found += self._chain(
-                    replace(statement, names=(), label=""), [*chain, self._first_of(right, arithmetic)]
-                )
-                chain = []
-            elif left is not None and self._tells_anew(left, right):
-                found += self._chain(statement, chain) if len(chain) > 1 or not _is_of(left) else []
-                statement, chain = replace(statement, names=(), label=""), []
-            chain.append(right)
-        return found + self._chain(statement, chain)
-
-    def _runs_on(self, left: Side, right: Side) -> bool:
-        """Whether a right side goes on from the left one's value, as in 5 × 2 = 10 + 3 = 13."""
-        leaf = right.expression.first_leaf
-        if right.expression.number is not None or not isinstance(leaf, Number) or agreeing(left, right):
-            return False
-        value = left.values.get("typed")
-        return value is not None and abs(leaf.value - value) <= max(1.05 * leaf.half_width, 1e-9 * abs(value))
-
-    def _tells_anew(self, left: Side, right: Side) -> bool:
-        """Whether a right side says another thing of the left one, as in '2 strings = 19.5 A' or '3.99 V = 16.6 %'."""
-        numbers = left.expression.number, right.expression.number
-        if not all(number is not None and number.unit for number in numbers):
-            return False
-        return _is_of(left) != _is_of(right) and not same_dimensions(left, right)
-
-    def _first_of(self, side: Side, arithmetic: Arithmetic) -> Side:
-        leaf = side.expression.first_leaf
-        assert isinstance(leaf, Number)
-        return arithmetic.side(Expression(At(0), (leaf,), leaf.text))
-
-    def _chain(self, statement: Statement, chain: Sequence[Side]) -> list[Finding]:
-        """Judge sides that all are to be the same."""
-        if not chain:
-            return []
-        last = chain[-1].expression.number
-        calculated = [side for side in chain if side.expression.number is None]
-        numeric = [side for side in calculated if not side.expression.is_symbolic]
-        for at, (left, right) in enumerate(pairwise(chain)):
-            if (fault := self._against(left, right, statement, exact=bool(numeric))) is not None:
-                if any(one.is_wrong for one in fault) and self._is_no_claim(left, right, first=at == 0):
-                    self.sources.keep_unread(leaf.value for leaf in right.expression.leaves if isinstance(leaf, Number))
-                    return [Finding("unread", words=self.teller.no_claim(), loose=True)]
-                return fault
-        if not calculated:
-            numbers = [side for side in chain if side.expression.number is not None]
-            return [self.values.bare(statement, numbers)]
-        return [self.calculations.among(statement, numeric or calculated, chain, last)]
-
-    def _is_no_claim(self, left: Side, right: Side, *, first: bool) -> bool:
-        """Whether two sides that differ need not be meant as the same.
-
-        So it is with an entry of a table, as '8 AWG = 55 A' or '118 °F = 0.82', and with a side whose words may say
-        what its numbers alone do not, as '25 to -21'.
-        """
-        if left.expression.remarks:
-            return True
-        one, other = left.expression.number, right.expression.number
-        if not first or one is None or other is None or one.unit is None:
-            return False
-        return other.unit in (None, one.unit) or not same_dimensions(left, right)
-
-    def _against(self, left: Side, right: Side, statement: Statement, *, exact: bool) -> list[Finding] | None:
-        """What is wrong between two sides, if anything."""
-        symbolic = left.expression.is_symbolic or right.expression.is_symbolic
-        if symbolic and (exact or not (left.values and right.values)):
-            return None
-        if not (left.values and right.values):
-            return None
-        modes = agreeing(left, right)
-        if left.mismatch or right.mismatch:
-            side = left if left.mismatch else right
-            return [self._unlike(statement, left, right, self.teller.unlike(side))]
-        if not same_dimensions(left, right) and not self._per_cent(left, right):
-            return [self._unlike(statement, left, right, self.teller.other_dimension(left, right))]
-        if modes:
-            lost = modes == ["typed"] and is_measured(left, self.sources) and right.expression.number is not None
-            if lost and right.expression.number and right.expression.number.unit and not self._per_cent(left, right):
-                return [self._unlike(statement, left, right, self.teller.other_size(left, right))]
-            return None
-        if self._per_cent_agrees(left, right):
-            return None
-        if symbolic:
-            return None
-        number = right.expression.number
-        if number is not None and number.is_whole and (rounded := self._rounded(statement, left, number)) is not None:
-            return rounded
-        return [self._miscalculated(statement, left, right)]
-
-    def _per_cent(self, left: Side, right: Side) -> bool:
-        units = {leaf.unit for side in (left, right) for leaf in side.expression.leaves if isinstance(leaf, Number)}
-        return bool(units & {"%", "%/K"})
-
-    def _per_cent_agrees(self, left: Side, right: Side) -> bool:
-        """Whether a share was told in per cent without its sign, and a step is told so."""
-        told = any(self.problem.unit_of(name).startswith("%") for name in self.worlds.steps)
-        number = right.expression.number
-        if number is None or number.unit not in (None, "%", "%/K") or not (told or number.unit):
-            return False
+    def side(self, expression: Expression) -> Side:
+        """Evaluate a side."""
+        values: dict[Mode, float] = {}
+        open_by: dict[Mode, float] = {}
+        leaves = expression.leaves
         for mode in MODES:
-            if left.values.get(mode):
-                room = 100 * left.open_by[mode] + number.half_width
-                if abs(100 * left.values[mode] - number.value) <= 1.05 * room:
-                    return True
-        return False
+            with suppress(*NO_NUMBER, KeyError):
+                numbers = [self._number(leaf, mode) for leaf in leaves]
+                value = value_of(expression, numbers)
+                open_by[mode] = spread_of(expression, numbers, [self._half_width(leaf, mode) for leaf in leaves])
+                values[mode] = value
+        if (number := expression.number) is not None and number.unit is None:
+            return Side(expression, values, open_by)
+        bare = [place for place, leaf in enumerate(leaves) if self.numbers.is_bare(leaf)]
+        try:
+            dimensions = dimensions_of(expression.tree, list(map(self._dimensions, leaves)), bare)
+        except MismatchError:
+            return Side(expression, values, open_by, mismatch=True)
+        return Side(expression, values, open_by, dimensions)
 
-    def _rounded(self, statement: Statement, left: Side, number: Number) -> list[Finding] | None:
-        """The findings for a whole number that a result was rounded to in the same breath."""
-        value = left.values.get("typed")
-        rounds = [name for name, step in self.worlds.steps.items() if step.kind == "round"]
-        if value is None or not rounds or abs(value - number.value) >= 1 or number.unit not in (None, "count"):
+    def _number(self, leaf: Leaf, mode: Mode) -> float:
+        if isinstance(leaf, Symbol):
+            if len(leaf.names) != 1:
+                raise KeyError(leaf.text)
+            value = self.values[leaf.names[0]]
+            return value if mode == "working" else conversion(self._unit(leaf)).to_shown(value)
+        return conversion(leaf.measured_in).to_working(leaf.value) if mode == "working" else leaf.value
+
+    def _unit(self, symbol: Symbol) -> str:
+        return self.numbers.problem.unit_of(symbol.names[0])
+
+    def _half_width(self, leaf: Leaf, mode: Mode) -> float:
+        if isinstance(leaf, Symbol):
+            return OPEN_SYMBOL * abs(self._number(leaf, mode))
+        return self.numbers.half_width(leaf) * (conversion(leaf.measured_in).scale if mode == "working" else 1.0)
+
+    def _dimensions(self, leaf: Leaf) -> Dimensions:
+        if isinstance(leaf, Number) and leaf.measured_in not in ("", "%"):
+            return frozenset({dimension_of(leaf.measured_in)})
+        if self.numbers.is_bare(leaf) and not self.numbers.stands_in_the_method(leaf):
             return None
-        match = self.known.match(left.expression, None, (), ())
-        if match.kind == "unknown":
+        dimensions = {reading.dimension for reading in self.numbers.readings(leaf)}
+        if not dimensions or None in dimensions:
             return None
-        unrounded = Number(value, 1e-6 * abs(value), 7, None, f"{value:.6g}")
-        bare = replace(statement, names=(), label="")
-        first = self.calculations.judged(bare, match, left, unrounded)
-        if first.name and first.entry:
-            self.own.keep(first.name, first.entry)
-        self.known.previous = first
-        return [first, self.values.value_only(bare, number)]
+        plain = isinstance(leaf, Number) and self.numbers.is_plain(leaf)
+        return frozenset(dimensions | {PURE} if plain else dimensions)
 
-    def _miscalculated(self, statement: Statement, left: Side, right: Side) -> Finding:
-        match = self.known.match(left.expression, None, (), statement.names)
-        name = match.name if match.kind in ("right", "wrong") else next(iter(self.known.steps_of(statement)), None)
-        finding = Finding(
-            "arithmetic", name, words=self.teller.miscalculated(left, right), number=right.expression.number
-        )
-        self.known.record(right.expression.number, left, match)
-        if name and right.expression.number:
-            finding.entry = next(self.own.entries_for(name, right.expression.number), None)
-        return finding
 
-    def _unlike(self, statement: Statement, left: Side, right: Side, words: str) -> Finding:
-        match = self.known.match(left.expression, None, (), statement.names)
-        self.known.record(right.expression.number, left, match)
-        name = match.name if match.kind == "right" else next(iter(self.known.steps_of(statement)), None)
-        finding = Finding("dimension", name, words=words, number=right.expression.number)
-        if name and right.expression.number:
-            finding.entry = next(self.own.entries_for(name, replace(right.expression.number, unit=None)), None)
-        return finding
+def same_dimensions(left: Side, right: Side) -> bool:
+    """Whether two sides may measure the same."""
+    return left.dimensions is None or right.dimensions is None or bool(left.dimensions & right.dimensions)
+
+
+def agreeing(left: Side, right: Side) -> list[Mode]:
+    """The modes in which the right side is the left one, rounded or cut off as written."""
+    return [mode for mode in MODES if mode in left.values and mode in right.values and _agree(left, right, mode)]
+
+
+def _agree(left: Side, right: Side, mode: Mode) -> bool:
+    value, result = left.values[mode], right.values[mode]
+    room = left.open_by[mode] + right.open_by[mode] + _last_place(right, mode)
+    apart = abs(value - result)
+    if apart <= 1.02 * room + 1e-9 * max(abs(value), abs(result)):
+        return True
+    cut_off = abs(value) > abs(result) and value * result > 0
+    return cut_off and apart <= min(2 * room + left.open_by[mode], CUT_OFF * abs(value))
+
+
+def _last_place(side: Side, mode: Mode) -> float:
+    """Half of the last typed place of a side that is one whole number; decimals count already."""
+    number = side.number
+    if number is None or side.open_by[mode] or not math.isfinite(number.half_width):
+        return 0.0
+    few = number.half_width >= 0.06 * abs(number.value)
+    half_place = min(number.half_width, 0.05 * abs(number.value)) if few else number.half_width
+    return half_place * (conversion(number.measured_in).scale if mode == "working" else 1.0)
+
+
+def compares(left: Side, sign: str, right: Side) -> bool:
+    """Whether a comparison holds in some mode, at the precision written."""
+    modes = left.values.keys() & right.values.keys()
+    for mode in modes:
+        room = left.open_by[mode] + right.open_by[mode] + 1e-9 * abs(right.values[mode])
+        above = left.values[mode] - right.values[mode]
+        if (above <= room) if sign in "<≤" else (above >= -room):
+            return True
+    return not modes
+
+
+def is_measured(side: Side, numbers: NumberInterpretations) -> bool:
+    """Whether every number of a side carries its unit or is a plain factor."""
+    typed = any(number.measured_in for number in side.expression.numbers)
+    in_fahrenheit = any("degF" in (unit or "") for unit in side.units)
+    plain = all(number.unit or numbers.is_plain(number) for number in side.expression.numbers)
+    return typed and plain and not in_fahrenheit and not side.expression.is_symbolic

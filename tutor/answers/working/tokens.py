@@ -4,29 +4,26 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
+from typing import Any
 
+import yaml
+
+from tutor.answers.naming import counted_half_width
 from tutor.answers.working.expression import Leaf, Number, Symbol, UnreadError
 from tutor.answers.working.symbols import MOST_WORDS, Symbols
-from tutor.entries.entry import Entry, EntryError, read_entry, read_unit
+from tutor.entries.entry import EntryError, read_entry, read_unit
 from tutor.entries.kinds import read_size
 from tutor.entries.unit_names import COUNT
 from tutor.trade.rulebooks import Rulebook, rulebook
 
-SIGNS = {
-    "(": "LPAR",
-    ")": "RPAR",
-    "+": "PLUS",
-    "-": "MINUS",
-    "*": "STAR",
-    "/": "SLASH",
-    "^": "CIRCUMFLEX",
-    ",": "COMMA",
-}
+PHRASES: dict[str, Any] = yaml.safe_load(Path(__file__).with_name("phrases.yaml").read_text(encoding="utf-8"))
+_TERMINALS = ("LPAR", "RPAR", "PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX", "COMMA")
+SIGNS = dict(zip("()+-*/^,", _TERMINALS, strict=True))
 OPERATORS = frozenset({"PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX"})
 OPERANDS = frozenset({"NUMBER", "SYMBOL", "UNIT", "RPAR"})
-FIGURES = 3
-_CONDITIONS = "at for with below above under in to from by over than not as within of about near per on @"
-BEFORE_A_CONDITION = frozenset(_CONDITIONS.split(" "))
+BEFORE_A_CONDITION = frozenset(PHRASES["conditions"].split())
+_FUNCTIONS = [(re.compile(pattern, re.IGNORECASE), function) for pattern, function in PHRASES["functions"]]
 _NUMBER = re.compile(r"(?:\d|[.,](?=\d))(?:[\d.,]|(?<=\d)[ '](?=\d{3}(?!\d)))*(?:[eE][+-]?\d+(?![A-Za-z]))?")
 _SIZE = re.compile(
     r"(?:#|AWG ?#?|no\. ?)\d{1,2}(?:/0)?(?![\d.,])|[1-4]/0(?: ?AWG\b)?(?![\d.])|\d{1,2} ?AWG\b"
@@ -38,16 +35,6 @@ _FACTOR = r"[A-Za-zΩµ°%'\"]+(?:\^-?[1-4]|(?<=m)[23](?![\d.,]))?"
 _UNIT = re.compile(rf" ?-?{_FACTOR}(?: [A-Za-z°Ω%]+){{0,3}}(?: ?(?:[/*]|per) ?{_FACTOR})*")
 _EACH = re.compile(
     r" ?(?:/|per|each|a) ?(?:module|panel|string|batter(?:y|ies)|circuit|conductor|cell|section|row|one)s?\b"
-)
-_FUNCTIONS = (
-    (re.compile(r"(?:sqrt|square root of|root of)\b ?|√ ?", re.IGNORECASE), "square root"),
-    (re.compile(r"(?:round(?:ed)? down|floor|int) ?(?=\()", re.IGNORECASE), "round down"),
-    (re.compile(r"(?:round(?:ed)? up|ceil(?:ing)?) ?(?=\()", re.IGNORECASE), "round up"),
-    (re.compile(r"(?:min(?:imum)?|least(?: of)?|smaller of|smallest of|lower of) ?(?=\()", re.IGNORECASE), "least"),
-    (
-        re.compile(r"(?:max(?:imum)?|greatest(?: of)?|larger of|largest of|greater of) ?(?=\()", re.IGNORECASE),
-        "greatest",
-    ),
 )
 _COUNTED_IN_WORDS = re.compile(
     r"(two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|"
@@ -79,41 +66,39 @@ class Reader:
 
     def pieces(self, text: str) -> list[Piece]:
         """The pieces of a text in plain signs."""
-        found: list[Piece] = []
-        at = 0
-        while at < len(text):
-            if text[at] == " ":
-                at += 1
+        pieces: list[Piece] = []
+        position = 0
+        while position < len(text):
+            if text[position] == " ":
+                position += 1
                 continue
-            piece, length = self._piece(text[at:], found)
+            piece, length = self._piece(text[position:], pieces[-1].kind if pieces else "")
             if piece is not None:
-                found.append(piece)
-            at += length
-        return found
+                pieces.append(piece)
+            position += length
+        return pieces
 
-    def _piece(self, rest: str, before: list[Piece]) -> tuple[Piece | None, int]:
-        last = before[-1].kind if before else ""
-        if (size := _SIZE.match(rest)) and (leaf := self._size(size[0])):
+    def _piece(self, text: str, previous: str) -> tuple[Piece | None, int]:
+        """The piece at the beginning of a text, behind one of the `previous` kind, and its length."""
+        if (size := _SIZE.match(text)) and (leaf := self._size(size[0])):
             return Piece("NUMBER", size[0], leaf), len(size[0])
-        if number := _NUMBER.match(rest):
-            digits = number[0].rstrip(".,")
-            return self._number(rest, digits)
-        if last in OPERANDS and re.match(r"[xX](?![^\W\d])", rest):
+        if number := _NUMBER.match(text):
+            return self._number(text, number[0].rstrip(".,"))
+        if previous in OPERANDS and re.match(r"[xX](?![^\W\d])", text):
             return Piece("STAR", "*"), 1
-        if rest[0] in SIGNS:
-            return Piece(SIGNS[rest[0]], rest[0]), 1
+        if text[0] in SIGNS:
+            return Piece(SIGNS[text[0]], text[0]), 1
         for pattern, function in _FUNCTIONS:
-            if match := pattern.match(rest):
+            if match := pattern.match(text):
                 return Piece("FUNCTION", function), len(match[0])
-        if last == "RPAR" and (unit := self._unit_at(rest)) and unit[1] != COUNT:
+        if previous == "RPAR" and (unit := self._unit(text)) and unit[1] != COUNT:
             leaf = Number(1.0, 0.0, 15, unit[1], unit[0].strip())
-            return Piece("UNIT", unit[0], leaf), len(unit[0]) + _each(rest[len(unit[0]) :])
-        if named := self._named(rest):
-            return Piece("SYMBOL", named.text, named), len(named.text)
-        if counted := _COUNTED_IN_WORDS.match(rest):
-            piece, length = self._number(rest, counted[1])
-            return piece, length
-        word = _WORD.match(rest)
+            return Piece("UNIT", unit[0], leaf), len(unit[0]) + _each(text[len(unit[0]) :])
+        if symbol := self._symbol(text):
+            return Piece("SYMBOL", symbol.text, symbol), len(symbol.text)
+        if counted := _COUNTED_IN_WORDS.match(text):
+            return self._number(text, counted[1])
+        word = _WORD.match(text)
         return (Piece("WORD", word[0]), len(word[0])) if word else (None, 1)
 
     def _size(self, text: str) -> Number | None:
@@ -123,83 +108,67 @@ class Reader:
             books.append(rulebook("us"))
         return next((leaf for book in books if (leaf := _size(text, book))), None)
 
-    def _named(self, rest: str) -> Symbol | None:
+    def _symbol(self, text: str) -> Symbol | None:
         """The longest run of words that names a quantity."""
-        ends = list(_ends(rest))[:MOST_WORDS]
-        for end in reversed(ends):
-            last = rest[:end].rpartition(" ")[2].casefold()
-            if last not in BEFORE_A_CONDITION and (names := self.symbols.named(rest[:end])):
-                return Symbol(names, rest[:end])
+        for end in reversed(list(_word_ends(text))[:MOST_WORDS]):
+            last = text[:end].rpartition(" ")[2].casefold()
+            if last not in BEFORE_A_CONDITION and (names := self.symbols.named(text[:end])):
+                return Symbol(names, text[:end])
         return None
 
-    def _unit_at(self, rest: str) -> tuple[str, str] | None:
-        unit = unit_at(rest)
+    def _unit(self, text: str) -> tuple[str, str] | None:
+        unit = unit_at(text)
         return (unit[0], "F") if self.farads and unit and unit[0].strip() == "F" else unit
 
-    def _number(self, rest: str, digits: str) -> tuple[Piece, int]:
+    def _number(self, text: str, digits: str) -> tuple[Piece, int]:
         try:
             entry = read_entry(digits, "")
         except EntryError as error:
             if not error.readings:
                 raise UnreadError(str(error)) from None
             entry = error.readings[0 if self.decimal_comma else -1]
-        unit = self._unit_at(rest[len(digits) :])
-        length = len(digits) + (len(unit[0]) if unit else 0)
-        leaf = Number(entry.value, _half_width(entry), entry.digits, unit[1] if unit else None, rest[:length].strip())
-        return Piece("NUMBER", leaf.text, leaf), length + (_each(rest[length:]) if unit else 0)
+        typed, unit = self._unit(text[len(digits) :]) or ("", None)
+        length = len(digits) + len(typed)
+        leaf = Number(entry.value, counted_half_width(entry), entry.digits, unit, text[:length].strip())
+        return Piece("NUMBER", leaf.text, leaf), length + (_each(text[length:]) if unit is not None else 0)
 
 
-def _ends(rest: str) -> Iterator[int]:
+def _word_ends(text: str) -> Iterator[int]:
     """Where the first word ends, the second, and so on, as long as one blank parts them."""
-    at = 0
-    while word := _WORD.match(rest, at):
+    position = 0
+    while word := _WORD.match(text, position):
         yield word.end()
-        at = word.end()
-        if rest[at : at + 1] != " ":
+        if text[word.end() : word.end() + 1] != " ":
             return
-        at += 1
+        position = word.end() + 1
 
 
-def _half_width(entry: Entry) -> float:
-    """Half of the last place that counts: of '10110' the zero may only fill the place, but three figures do count."""
-    half_width = entry.half_width
-    for _ in range(entry.digits - FIGURES):
-        if half_width < 0.5 or entry.value % (20 * half_width):
-            break
-        half_width *= 10
-    return half_width
-
-
-def _each(rest: str) -> int:
+def _each(text: str) -> int:
     """The length of what only says that a value holds for each of several things."""
-    each = _EACH.match(rest)
+    each = _EACH.match(text)
     return len(each[0]) if each else 0
 
 
 def _size(text: str, book: Rulebook) -> Number | None:
     try:
-        entry = read_size(text, book)
+        return Number(read_size(text, book).value, 0.0, 3, "mm^2", text)
     except EntryError:
         return None
-    return Number(entry.value, 0.0, 3, "mm^2", text)
 
 
 @lru_cache(maxsize=4096)
-def unit_at(rest: str) -> tuple[str, str] | None:
+def unit_at(text: str) -> tuple[str, str] | None:
     """The longest unit at the beginning of a text, as written and in the spelling of tutor.units."""
-    match = _UNIT.match(rest)
-    if match is None:
-        return None
-    text = match[0]
-    while text.strip(" -"):
-        if (unit := _known_unit(text.strip(" -"))) and not (unit == "in" and re.match(r" ?in [a-z]", rest)):
-            return text, unit
-        text = re.sub(r"(?:(?: ?(?:/|\*)| per)? ?[^\s/*]+)$", "", text)
+    typed = match[0] if (match := _UNIT.match(text)) else ""
+    while typed.strip(" -"):
+        if (unit := _spelled(typed.strip(" -"))) and not (unit == "in" and re.match(r" ?in [a-z]", text)):
+            return typed, unit
+        typed = re.sub(r"(?:(?: ?(?:/|\*)| per)? ?[^\s/*]+)$", "", typed)
     return None
 
 
 @lru_cache(maxsize=4096)
-def _known_unit(text: str) -> str | None:
+def _spelled(text: str) -> str | None:
     try:
         unit = read_unit(text)
     except EntryError:

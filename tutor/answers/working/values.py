@@ -1,194 +1,183 @@
 """Judging a value without a calculation: the step or the given that it is, by its name or by its size."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from tutor.answers.naming import in_working_units
-from tutor.answers.working.arithmetic import Side
-from tutor.answers.working.dims import dimension_of
+from tutor.answers.working.context import TELLING_DIGITS, Finding, Judge
+from tutor.answers.working.dimensions import dimension_of
 from tutor.answers.working.expression import Number
-from tutor.answers.working.knowledge import TELLING_DIGITS, Finding, Judge
+from tutor.answers.working.numbers import EXACT, Result
 from tutor.answers.working.reading import Statement
-from tutor.answers.working.sources import EXACT, Result
-from tutor.answers.working.worlds import HOW_MANY
+from tutor.answers.working.samples import SAMPLE_COUNT
 from tutor.engine.ways import Way
 from tutor.entries.entry import Entry
+from tutor.entries.unit_names import COUNT
 
 AS_WORKED_OUT = 1e-3  # how far a result may lie off, for what was rounded before it
 
 
-class Values(Judge):
+class ValueJudge(Judge):
     """Judges values."""
 
-    def bare(self, statement: Statement, numbers: Sequence[Side]) -> Finding:
+    def bare(self, statement: Statement, numbers: Sequence[Number]) -> Finding:
         """A value, perhaps told in several units."""
-        if (given := self._brought_over([one for side in numbers if (one := side.expression.number)])) is not None:
+        if (given := self._brought_over(numbers)) is not None:
             return given
-        findings = [
-            self.value_only(statement, number) for side in numbers if (number := side.expression.number) is not None
-        ]
-        wrong = [one for one in findings if one.is_wrong]
-        return next(iter(wrong or [one for one in findings if one.name] or findings))
+        findings = [self.value(statement, number) for number in numbers]
+        wrong = [finding for finding in findings if finding.is_wrong]
+        return next(iter(wrong or [finding for finding in findings if finding.name] or findings))
 
     def _brought_over(self, numbers: Sequence[Number]) -> Finding | None:
-        """A given told in another unit."""
-        for name in self.problem.shown if len(numbers) > 1 else ():
-            entries = [next(self.own.entries_for(name, number), None) for number in numbers]
-            first, known = entries[0], self.problem.known[name]
-            if first is None or numbers[0].unit in (None, "count"):
-                continue
-            if abs(in_working_units(self.problem, name, first) - known) <= EXACT * abs(known):
+        """A given in another unit."""
+        problem = self.context.problem
+        for name in problem.shown if len(numbers) > 1 and numbers[0].measured_in else ():
+            entries = [self.context.learner.entry_for(name, number) for number in numbers]
+            value = problem.known[name]
+            first = entries[0]
+            if first is not None and abs(in_working_units(problem, name, first) - value) <= EXACT * abs(value):
                 for number, entry in zip(numbers, entries, strict=True):
                     if entry is not None:
-                        self.known.record_step(number, name, entry)
-                return Finding(number=numbers[-1], words=self.teller.given(name))
+                        self.context.record_step(number, name, entry)
+                return Finding(number=numbers[-1], words=self.context.messages.say("given", name))
         return None
 
-    def value_only(self, statement: Statement, number: Number) -> Finding:
+    def value(self, statement: Statement, number: Number) -> Finding:
         """One value with the name before it, or without."""
-        named = [name for name in statement.names if name in self.worlds.steps]
-        givens = [name for name in statement.names if name in self.problem.known]
+        context = self.context
+        named = context.steps_of(statement)
+        givens = [name for name in statement.names if name in context.problem.known]
         for name in named or self._likely(number):
-            entry = self.own.first_that_follows(name, number if named else self._as_worked_out(number))
+            entry = context.learner.entry_that_follows(name, number if named else self._as_worked_out(number))
             if entry is not None and (named or self.tells(number, name)):
-                self.known.record_step(number, name, entry)
-                return replace(self.known.held(name, entry, number), guessed=not named)
-        if givens and (found := self._restated(statement, givens, number)) is not None:
-            return found
+                context.record_step(number, name, entry)
+                return replace(context.holding(name, entry, number), matched_by_value=not named)
+        if givens and (restated := self._restated(statement, givens, number)) is not None:
+            return restated
         if named and statement.exact:
             return self._named_value(named, number)
         if self.is_familiar(number):
-            return Finding(number=number, words=self.teller.familiar())
-        if (found := self._as_suspected(number) or self._linked(number)) is not None:
-            return found
-        if (found := self.declared(number, named or self.own.open_steps())) is not None:
-            return found
-        if (other := self._in_another_unit(number)) is not None:
-            alike = dimension_of(str(number.unit)) == dimension_of(self.problem.unit_of(other))
-            words = self.teller.factor_lost(other, number) if alike else self.teller.wrong_unit(other, number)
-            return Finding("dimension", other, words=words, number=number)
-        self.sources.keep(Result(number, number.value, (number.value,) * HOW_MANY, None))
-        return Finding("unread", words=self.teller.which_quantity(number), number=number, loose=True)
+            return Finding(number=number, words=context.messages.say("familiar"))
+        finding = self._as_suspected(number) or self._linked(number)
+        finding = finding or self.declared(number, named or context.learner.open_steps())
+        return finding or self._in_another_unit(number) or self._unknown(number)
+
+    def _unknown(self, number: Number) -> Finding:
+        self.context.numbers.remember(Result(number, number.value, (number.value,) * SAMPLE_COUNT, None))
+        words = self.context.messages.say("which_quantity", number=number)
+        return Finding("unread", words=words, number=number, unrecognized=True)
 
     def _likely(self, number: Number) -> list[str]:
         """The steps that a value without a name may be: what is open, then those that have a value."""
-        steps = [*self.own.open_steps(), *(name for name in self.worlds.steps if name in self.own.entries)]
-        if number.unit == "count":
-            kinds = self.problem.question.library.quantities
-            return [name for name in steps if kinds[name].kind == "count"]
-        return steps
+        learner = self.context.learner
+        steps = [*learner.open_steps(), *(name for name in learner.order if name in learner.entries)]
+        return [name for name in steps if number.unit != COUNT or learner.kind(name) == "count"]
 
     def _as_worked_out(self, number: Number) -> Number:
         """A number that repeats an earlier result, as precise as that was."""
-        for result in self.sources.results:
+        for result in self.context.numbers.results:
             if result.number.value == number.value and abs(result.value - number.value) <= number.half_width:
                 return replace(number, value=result.value, half_width=AS_WORKED_OUT * abs(result.value))
         return number
 
     def tells(self, number: Number, name: str) -> bool:
         """Whether a number says enough to be taken for a step by its value alone."""
-        if name in self.problem.question.discrete or number.unit not in (None, "count"):
+        if name in self.context.problem.question.discrete or number.measured_in:
             return True
-        few = TELLING_DIGITS if number.is_whole else TELLING_DIGITS - 1
-        return number.digits >= few
+        return number.digits >= (TELLING_DIGITS if number.is_whole else TELLING_DIGITS - 1)
 
     def _restated(self, statement: Statement, givens: Sequence[str], number: Number) -> Finding | None:
+        context = self.context
         for name in givens:
-            for entry in self.own.entries_for(name, number):
-                if self.own.is_value(name, entry, self.problem.known[name]) or self._is_negative_of(name, entry):
-                    return Finding(name=None, number=number, words=self.teller.given(name))
+            value = context.problem.known[name]
+            # A fall may be written without its minus.
+            coefficient = context.problem.question.library.quantities[name].share_of is not None
+            if context.learner.entry_with(name, number, (value, -value) if coefficient else (value,)) is not None:
+                return Finding(number=number, words=context.messages.say("given", name))
         if not statement.exact or len(givens) > 1 or self.is_familiar(number):
             return None
         name = givens[0]
-        told = next(self.own.entries_for(name, number), None)
-        if told is None:
-            return Finding("dimension", name, words=self.teller.wrong_unit(name, number), number=number)
-        self.known.record_step(number, name, told)
-        return Finding("departs", name, words=self.teller.not_given(name), number=number, entry=told)
-
-    def _is_negative_of(self, name: str, entry: Entry) -> bool:
-        """Whether only the sign differs: a fall told without its minus."""
-        turned = replace(entry, value=-entry.value)
-        return self.own.is_value(name, turned, self.problem.known[name]) and "coefficient" in name
+        entry = context.learner.entry_for(name, number)
+        if entry is None:
+            return context.in_wrong_unit(name, number)
+        context.record_step(number, name, entry)
+        words = context.messages.say("not_given", name, shown=context.problem.text_of(name))
+        return Finding("departs", name, words=words, number=number, entry=entry)
 
     def _named_value(self, named: Sequence[str], number: Number) -> Finding:
+        context, learner = self.context, self.context.learner
         for name in named:
-            entry = next(self.own.entries_for(name, number), None)
+            entry = learner.entry_for(name, number)
             if entry is not None:
-                others = [one for one in self.own.open_steps() if one != name]
-                self.known.record_step(number, name, entry)
-                finding = self.known.departing(name, entry, None, number=number)
-                finding.strong = any(self.own.first_that_follows(one, number, closely=True) for one in others)
-                return finding
-        bare = next(self.own.entries_for(named[0], replace(number, unit=None)), None)
-        return Finding("dimension", named[0], words=self.teller.wrong_unit(named[0], number), number=number, entry=bare)
+                open_steps = [step for step in learner.open_steps() if step != name]
+                context.record_step(number, name, entry)
+                finding = context.departing(name, entry, None, number)
+                mislabelled = any(learner.entry_that_follows(step, number, closely=True) for step in open_steps)
+                return replace(finding, label_mismatch_only=mislabelled)
+        return context.in_wrong_unit(named[0], number, learner.entry_for(named[0], number.bare))
 
     def is_familiar(self, number: Number) -> bool:
         """Whether a number is a given, an earlier result, or a part of the method as it stands."""
-        readings = [one for one in self.sources.readings(number) if one.tag is None]
-        varying = any(len(set(one.typed)) > 1 for one in readings)
-        return varying and (number.digits >= TELLING_DIGITS or number.unit not in (None, "count"))
+        varies = any(reading.varies for reading in self.context.numbers.readings(number) if reading.tag is None)
+        return varies and (number.digits >= TELLING_DIGITS or bool(number.measured_in))
 
     def _as_suspected(self, number: Number) -> Finding | None:
         """What follows on a wrong way that the result before is suspected of."""
-        for way, _ in self.known.previous.suspected if self.known.previous is not None else ():
-            values = self.sources.values_on(way)
-            for name in (one for one in self.own.open_steps() if one in values):
-                for entry in self.own.entries_for(name, number):
-                    if self.own.is_value(name, entry, values[name]):
-                        return self._wrong_value(way, name, entry, number)
+        previous, open_steps = self.context.previous, self.context.learner.open_steps()
+        for way, _ in previous.suspected if previous is not None else ():
+            wrong = self._on_a_way(self.context.numbers.values_on(way), open_steps, number)
+            for name, entry in wrong:
+                return self._wrong_value(way, name, entry, number)
         return None
+
+    def _on_a_way(self, values: dict[str, float], names: Iterable[str], number: Number) -> Iterator[tuple[str, Entry]]:
+        """The steps among `names` that a number may be on a wrong way, with the number as their entry."""
+        for name in names:
+            if name in values and (entry := self.context.learner.entry_with(name, number, [values[name]])) is not None:
+                yield name, entry
 
     def _linked(self, number: Number) -> Finding | None:
         """A whole number or a size right behind what it is rounded or chosen from."""
-        last = self.known.previous
-        quantities = self.problem.question.library.quantities
-        for name in self.own.open_steps():
-            step = self.worlds.steps[name]
+        learner, previous = self.context.learner, self.context.previous
+        for name in learner.open_steps():
+            step, kind = self.context.samples.steps[name], learner.kind(name)
             if step.kind not in ("round", "choose", "compare", "look up"):
                 continue
-            entry = next(self.own.entries_for(name, number), None)
-            if entry is None or (not number.is_whole and quantities[name].kind != "size"):
+            entry = learner.entry_for(name, number)
+            if entry is None or (not number.is_whole and kind != "size"):
                 continue
-            near = (
-                step.kind == "round"
-                and last is not None
-                and last.number is not None
-                and abs(last.number.value - number.value) <= 1.0 + 1e-9
-            )
-            from_last = last is not None and last.name in step.uses
-            counted = number.unit == "count" and quantities[name].kind == "count"
-            sized = quantities[name].kind == "size" and number.unit == "mm^2"
-            if near or from_last or counted or sized:
-                self.known.record_step(number, name, entry)
-                return self.known.departing(name, entry, None, number=number)
+            before = previous.number if previous is not None and step.kind == "round" else None
+            near = before is not None and abs(before.value - number.value) <= 1.0 + EXACT
+            from_previous = previous is not None and previous.name in step.uses
+            if near or from_previous or (number.unit, kind) in ((COUNT, "count"), ("mm^2", "size")):
+                self.context.record_step(number, name, entry)
+                return self.context.departing(name, entry, None, number)
         return None
 
     def declared(self, number: Number, names: Sequence[str]) -> Finding | None:
         """What a declared wrong way leads to, recognised by its value alone."""
-        if number.digits < TELLING_DIGITS and number.unit in (None, "count"):
+        if number.digits < (TELLING_DIGITS - 1 if number.measured_in else TELLING_DIGITS):
             return None
-        for way, values in self.sources.wrong_values:
-            for name in names:
-                if name in values:
-                    for entry in self.own.entries_for(name, number):
-                        if self.own.is_value(name, entry, values[name]) and number.digits >= TELLING_DIGITS - 1:
-                            return self._wrong_value(way, name, entry, number)
+        for way, values in self.context.numbers.wrong_values:
+            for name, entry in self._on_a_way(values, names, number):
+                return self._wrong_value(way, name, entry, number)
         return None
 
     def _wrong_value(self, way: Way, name: str, entry: Entry, number: Number) -> Finding:
-        self.known.record_step(number, name, entry)
-        if way.id in self.known.blamed:
-            return Finding(name=name, entry=entry, number=number, words=self.teller.holds(name, carried=True))
-        return self.known.departing(name, entry, way if number.digits >= TELLING_DIGITS else None, number=number)
+        self.context.record_step(number, name, entry)
+        if way.id in self.context.blamed:
+            return self.context.carried(name, entry, number)
+        return self.context.departing(name, entry, way if number.digits >= TELLING_DIGITS else None, number)
 
-    def _in_another_unit(self, number: Number) -> str | None:
-        """The step whose value a number with a unit that does not fit is."""
-        if number.unit in (None, "count") or number.digits <= TELLING_DIGITS:
+    def _in_another_unit(self, number: Number) -> Finding | None:
+        """A step's value in a unit that does not fit."""
+        if not number.measured_in or number.digits <= TELLING_DIGITS:
             return None
-        bare = replace(number, unit=None)
-        for name in self.own.open_steps():
-            entry = next(self.own.entries_for(name, bare), None)
-            if entry is not None and self.own.follows(name, entry):
-                return name
+        learner, messages = self.context.learner, self.context.messages
+        for name in learner.open_steps():
+            entry = learner.entry_for(name, number.bare)
+            if entry is not None and learner.follows(name, entry):
+                alike = dimension_of(number.measured_in) == dimension_of(self.context.problem.unit_of(name))
+                words = messages.say("factor_lost", name, number) if alike else messages.wrong_unit(name, number)
+                return Finding("dimension", name, words=words, number=number)
         return None

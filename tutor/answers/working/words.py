@@ -1,10 +1,10 @@
 """Answers in words within a working: yes or no, or one of a few choices."""
 
 import re
+from collections.abc import Sequence
 
 from tutor.answers.naming import in_working_units
-from tutor.answers.working.own import Own
-from tutor.engine.problem import Problem
+from tutor.answers.working.context import Finding, WorkingContext
 from tutor.entries.entry import Entry, EntryError, read_entry
 from tutor.entries.kinds import read_choice
 
@@ -22,19 +22,32 @@ def before_yes_or_no(plain: str) -> str:
     return before if re.search(r"\d.*[<>≤≥].*\d", before) else ""
 
 
-def word_answer(plain: str, problem: Problem, own: Own) -> tuple[str, Entry, bool] | None:
-    """The step that a line answers in words, the entry, and whether it is right or follows; None for another line."""
-    quantities = problem.question.library.quantities
-    for name in own.open_steps() or [problem.ask]:
-        if quantities[name].kind == "answer" and (match := _YES_OR_NO.match(plain)):
-            return _judged(name, read_entry(match[2], "", "yes-or-no"), problem, own)
-    for name in own.open_steps() or [problem.ask]:
-        if quantities[name].kind == "choice" and (entry := _choice(plain, quantities[name].choices)) is not None:
-            return _judged(name, entry, problem, own)
+def word_answer(plain: str, context: WorkingContext) -> Finding | None:
+    """What is found about a line that answers a step in words; None for another line."""
+    learner, problem = context.learner, context.problem
+    names = learner.open_steps() or [problem.ask]
+    entries = [
+        *((name, _yes_or_no(plain)) for name in names if learner.kind(name) == "answer"),
+        *(
+            (name, _choice(plain, problem.question.library.quantities[name].choices))
+            for name in names
+            if learner.kind(name) == "choice"
+        ),
+    ]
+    for name, entry in entries:
+        if entry is not None:
+            if in_working_units(problem, name, entry) in learner.expected(name):
+                return Finding(name=name, entry=entry, words=context.messages.say("step", name))
+            return context.departing(name, entry, None)
     return None
 
 
-def _choice(plain: str, choices: list[str]) -> Entry | None:
+def _yes_or_no(plain: str) -> Entry | None:
+    match = _YES_OR_NO.match(plain)
+    return read_entry(match[2], "", "yes-or-no") if match else None
+
+
+def _choice(plain: str, choices: Sequence[str]) -> Entry | None:
     while plain:
         try:
             return read_choice(plain, choices)
@@ -44,8 +57,3 @@ def _choice(plain: str, choices: list[str]) -> Entry | None:
                 return None
             plain = shorter
     return None
-
-
-def _judged(name: str, entry: Entry, problem: Problem, own: Own) -> tuple[str, Entry, bool]:
-    value = in_working_units(problem, name, entry)
-    return name, entry, any(value == expected for expected in own.expected(name))
