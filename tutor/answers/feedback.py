@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 
 from tutor.answers.naming import OFFERED
-from tutor.answers.verdicts import Candidate
+from tutor.answers.verdicts import Candidate, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.problem import Problem
@@ -83,67 +83,58 @@ def step_wrong(problem: Problem, step: Step, mistake: Candidate | None) -> str:
 
 def wrong(
     problem: Problem,
-    entry: Entry,
-    answer: Entry,
+    marking: Marking,
+    explaining: Sequence[Candidate],
     value: float,
-    found: Sequence[Candidate],
-    named: Candidate | None,
-    first: str,
     *,
-    further: Candidate | None,
-    separating: str | None,
     carried: bool,
-    breaks_limit: bool,
     closed_book: bool,
 ) -> str:
     """The answer is wrong: the mistake if it may be claimed, the ways that lead there, or what its size tells.
 
-    `entry` is that of the `first` quantity that departs, `value` that of the `answer`; `further` a mistake made after
-    it, on the way to the answer.
+    `explaining` are the ways that may have led to the first quantity that departs, `value` is the answer's.
     """
-    if not found and first == problem.question.evidence:
-        told = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
+    first = next((name for name, mark in marking.steps.items() if mark.verdict == "wrong"), problem.ask)
+    named, further = claimed(explaining), claimed(marking.answer)
+    if not explaining and first == problem.question.evidence:
+        sentences = [f"Not proved yet: the {_words(problem, first)}, which decides, is not right."]
+    elif named is not None:
+        sentences = [_says(problem, named), _beside(problem, named, None)]
     else:
-        told = [_cause(problem, entry, value, found, named, first, separating)]
+        sentences = _not_named(problem, marking, first, explaining, value)
     if further is not None:
-        told.append(f"From there on: {_says(problem, further)} {_beside(problem, further, None)}".strip())
+        sentences += [f"From there on: {_says(problem, further)}", _beside(problem, further, None)]
     if carried:
-        told.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
-    told.append(_consequence(problem, answer, value))
-    if breaks_limit:
-        told += _broken(problem, value, closed_book=closed_book)
-    told.append(_next_goal(problem, first, named))
-    return " ".join(part for part in told if part)
+        sentences.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
+    sentences.append(_consequence(problem, marking.entry, value))
+    if problem.breaks_limit(value):
+        sentences += _broken(problem, value, closed_book=closed_book)
+    return " ".join(filter(None, (*sentences, _next_goal(problem, first, named))))
 
 
-def _cause(
-    problem: Problem,
-    entry: Entry,
-    value: float,
-    found: Sequence[Candidate],
-    named: Candidate | None,
-    first: str,
-    separating: str | None,
-) -> str:
-    if named is not None:
-        return f"{_says(problem, named)} {_beside(problem, named, None)}".strip()
-    if not found:
-        size = _size(problem, entry, value) if first == problem.ask else ""
-        return f"Not yet. How {entry.text} came about is not identified. {size}".strip()
-    ways = "; ".join(candidate.words for candidate in found[:OFFERED])
-    asked = "Which was yours?"
-    if separating:
-        asked += f" What did you get for the {_words(problem, separating)}?"
-    if len(found) == 1:
-        return f"Not yet. One way to {entry.text} with these numbers: {ways}. Was it yours?"
-    return f"Not yet. With these numbers more than one way can lead to {entry.text}: {ways}. {asked}"
+def _not_named(
+    problem: Problem, marking: Marking, first: str, explaining: Sequence[Candidate], value: float
+) -> list[str]:
+    """What is said of a first wrong entry that no single mistake explains."""
+    entry = marking.entry if first == problem.ask else marking.steps[first].entry
+    text = entry.text if entry else ""
+    if not explaining:
+        return [
+            f"Not yet. How {text} came about is not identified.",
+            _size(problem, value) if first == problem.ask else "",
+        ]
+    ways = "; ".join(candidate.words for candidate in explaining[:OFFERED])
+    if len(explaining) == 1:
+        return [f"Not yet. One way to {text} with these numbers: {ways}. Was it yours?"]
+    asked = f"What did you get for the {_words(problem, marking.separating)}?" if marking.separating else ""
+    return [f"Not yet. With these numbers more than one way can lead to {text}: {ways}. Which was yours?", asked]
 
 
-def _size(problem: Problem, entry: Entry, value: float) -> str:
+def _size(problem: Problem, value: float) -> str:
     kind, answer = problem.kind(problem.ask), problem.values[problem.ask]
     if not kind.ranked:
         return ""
-    if kind.whole and entry.value != round(entry.value):
+    if kind.whole and value != round(value):
         return "A number of parts is a whole number."
     if kind.measured and answer != 0:
         for factor in (1000, 100, 10):
@@ -155,11 +146,9 @@ def _size(problem: Problem, entry: Entry, value: float) -> str:
 
 
 def _next_goal(problem: Problem, first: str, named: Candidate | None) -> str:
-    steps = problem.question.right.steps
-    goal = first
+    steps, goal = problem.question.right.steps, first
     if first == problem.ask:
-        changed = _first_changed(problem, named) if named else None
-        goal = changed or steps[0].name
+        goal = (_first_changed(problem, named) if named else None) or steps[0].name
     return f"Next: work out the {_words(problem, goal)} again." if len(steps) > 1 else ""
 
 
@@ -203,11 +192,11 @@ def _holds(problem: Problem, limit: Limit) -> bool:
         return False
 
 
-def _consequence(problem: Problem, entry: Entry, value: float) -> str:
+def _consequence(problem: Problem, entry: Entry | None, value: float) -> str:
     """What a wrong value would do in the real system."""
     quantity = problem.question.library.quantities[problem.ask]
     sentence = quantity.too_low if value < problem.values[problem.ask] else quantity.too_high
-    return sentence.replace("{entry}", as_typed(problem, entry, value)) if sentence else ""
+    return sentence.replace("{entry}", as_typed(problem, entry, value)) if sentence and entry else ""
 
 
 def _broken(problem: Problem, value: float, *, closed_book: bool) -> list[str]:

@@ -4,6 +4,7 @@ A step is also marked from the learner's own earlier values, so that one error i
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from tutor.answers import feedback
 from tutor.answers.coefficient import read_asked_coefficient
@@ -13,11 +14,11 @@ from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem, Problem
+from tutor.engine.problem import NO_VALUE, SLACK, AnyProblem, Problem
 from tutor.entries.entry import Entry, EntryError
-from tutor.trade.rulebooks import TableError
 from tutor.units import conversion
 
+FEWEST_FIGURES = 3  # with two, an honest answer may lie five per cent off
 ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to four figures takes up
 
 
@@ -43,12 +44,11 @@ def mark(
     proved = not evidence or marks[evidence].verdict == "right"
     if proved and problem.is_near(problem.ask, value):
         if problem.breaks_limit(value):
-            told = feedback.past_the_limit(problem, value)
-            return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, told, steps=marks)
-        told = feedback.right(problem, feedback.as_typed(problem, entry, value), value)
-        near = tuple(near_limits(problem, value))
-        return Marking("right", entry, told, steps=marks, near=near)
-    if _rounded_too_far(problem, entry):
+            words = feedback.past_the_limit(problem, value)
+            return Marking("unclear" if _only_rounded(problem, entry) else "wrong", entry, words, steps=marks)
+        words = feedback.right(problem, feedback.as_typed(problem, entry, value), value)
+        return Marking("right", entry, words, steps=marks, near=tuple(near_limits(problem, value)))
+    if entry.digits < FEWEST_FIGURES and _only_rounded(problem, entry):
         return Marking("unclear", entry, feedback.rounded_too_far(entry), steps=marks)
     return _wrong(problem, entry, value, marks, closed_book=closed_book)
 
@@ -71,10 +71,6 @@ def _only_rounded(problem: Problem, entry: Entry) -> bool:
     on_the_way = ON_THE_WAY * problem.tolerance(problem.ask) / conversion(problem.unit).scale
     apart = abs(entry.value - problem.answer.value)
     return problem.kind(problem.ask).measured and apart <= max(1.05 * entry.half_width, on_the_way)
-
-
-def _rounded_too_far(problem: Problem, entry: Entry) -> bool:
-    return entry.digits < 3 and _only_rounded(problem, entry)
 
 
 def _mark_steps(problem: Problem, texts: Mapping[str, str]) -> dict[str, Mark]:
@@ -108,40 +104,27 @@ def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, En
 
 def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, Entry]) -> bool:
     """Whether a value is what the step's relation gives for the learner's own earlier values."""
-    own = carried_on(problem, {name: in_working_units(problem, name, entry) for name, entry in earlier.items()})
+    typed = carried_on(problem, {name: in_working_units(problem, name, entry) for name, entry in earlier.items()})
     try:
-        expected = [problem.evaluate(tree, own) for tree in step.trees]
-    except (TableError, ZeroDivisionError, OverflowError):
+        expected = [problem.evaluate(tree, typed) for tree in step.trees]
+    except NO_VALUE:
         return False
-    return any(abs(value - one) <= problem.tolerance(step.name, one) + 1e-9 * max(1.0, abs(one)) for one in expected)
+    return any(
+        abs(value - root) <= problem.tolerance(step.name, root) + SLACK * max(1.0, abs(root)) for root in expected
+    )
 
 
 def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark], *, closed_book: bool) -> Marking:
     entries = {name: mark.entry for name, mark in marks.items() if mark.entry is not None}
-    first = next((name for name, mark in marks.items() if mark.verdict == "wrong"), problem.ask)
-    carried = first != problem.ask and _follows(problem, problem.question.right.steps[-1], value, entries)
-    of_answer: list[Candidate] = []
-    if not carried:
-        of_answer = candidates(problem, {**entries, problem.ask: entry}, problem.ask)
-    found = of_answer if first == problem.ask else list(marks[first].candidates)
-    named, further = claimed(found), claimed(of_answer) if first != problem.ask else None
-    separating = None if named or not found else separating_step(problem, found, entries)
-    told = feedback.wrong(
-        problem,
-        entry if first == problem.ask else entries[first],
-        entry,
-        value,
-        found,
-        named,
-        first,
-        further=further,
-        separating=separating,
-        carried=carried,
-        breaks_limit=problem.breaks_limit(value),
-        closed_book=closed_book,
-    )
-    of_answer = [] if first == problem.ask else of_answer
-    return Marking("wrong", entry, told, tuple(found), named, separating, marks, tuple(of_answer))
+    departed = next((mark for mark in marks.values() if mark.verdict == "wrong"), None)
+    carried = departed is not None and _follows(problem, problem.question.right.steps[-1], value, entries)
+    of_answer: list[Candidate] = [] if carried else candidates(problem, {**entries, problem.ask: entry}, problem.ask)
+    explaining, further = (departed.candidates, tuple(of_answer)) if departed else (tuple(of_answer), ())
+    named = claimed(explaining)
+    separating = None if named or not explaining else separating_step(problem, explaining, entries)
+    marking = Marking("wrong", entry, "", explaining, named, separating, marks, further)
+    words = feedback.wrong(problem, marking, explaining, value, carried=carried, closed_book=closed_book)
+    return replace(marking, feedback=words)
 
 
 __all__ = ["Mark", "Marking", "mark", "mark_step", "read_answer"]

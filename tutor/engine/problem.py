@@ -19,7 +19,7 @@ from tutor.units import conversion, decimals_of, plain_number, with_unit
 
 NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
 MOST_OF_A_MARGIN = 0.5  # so much (relative) an answer may miss a margin, that its sign and its size are never in doubt
-_SLACK = 1e-9  # what rounding in floating point may carry a value
+SLACK = 1e-9  # what rounding in floating point may carry a value
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ class Problem:
         """Whether a value in working units is close enough to the right one; of limits nothing is said."""
         right = self.values[name]
         below, above = self.reach if name == self.ask else (self.tolerance(name),) * 2
-        slack = _SLACK * max(1.0, abs(right))
+        slack = SLACK * max(1.0, abs(right))
         return -below - slack <= value - right <= above + slack
 
     def breaks_limit(self, value: float) -> bool:
