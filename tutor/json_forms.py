@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Any
 
-from tutor.answers.marking import Mark, Marking
+from tutor.answers.verdicts import Mark, Marking
 from tutor.answers.working.judging import Working
 from tutor.content.library import Library
 from tutor.content.models import Amount
@@ -18,7 +18,7 @@ _SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit",
 def problem_json(problem: AnyProblem, *, solution: bool) -> dict[str, Any]:
     """A problem as told; with `solution` its answer and worked solution too."""
     exercise = problem.question.exercise
-    told = {
+    fields = {
         "exercise": exercise.id,
         "version": problem.question.version,
         "number": problem.number,
@@ -31,17 +31,14 @@ def problem_json(problem: AnyProblem, *, solution: bool) -> dict[str, Any]:
         "safety": safety_json(problem),
     }
     if solution:
-        told["answer"] = answer_json(problem)
-        told["solution"] = [{key: asdict(line)[key] for key in _SOLUTION_KEYS} for line in worked_solution(problem)]
-    return told
+        fields["answer"] = answer_json(problem)
+        fields["solution"] = [{key: asdict(line)[key] for key in _SOLUTION_KEYS} for line in worked_solution(problem)]
+    return fields
 
 
 def answer_json(problem: AnyProblem) -> dict[str, Any]:
     """The right answer."""
-    if isinstance(problem, OrderProblem):
-        return {"value": problem.answer_text, "unit": "", "text": problem.answer_text}
-    value = problem.kind(problem.ask).plain(problem.values[problem.ask])
-    return {"value": value, "unit": problem.unit, "text": problem.answer_text}
+    return {"value": problem.answer_value, "unit": problem.unit, "text": problem.answer_text}
 
 
 def safety_json(problem: AnyProblem) -> list[dict[str, str]]:
@@ -53,7 +50,7 @@ def safety_json(problem: AnyProblem) -> list[dict[str, str]]:
 
 def marking_json(problem: AnyProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:
     """A marking; the answer itself only with `solution`."""
-    told = {
+    fields = {
         "exercise": problem.question.exercise.id,
         "number": problem.number,
         "ask": problem.ask,
@@ -69,8 +66,8 @@ def marking_json(problem: AnyProblem, marking: Marking, *, solution: bool) -> di
         "safety": safety_json(problem),
     }
     if solution:
-        told["answer"] = answer_json(problem)
-    return told
+        fields["answer"] = answer_json(problem)
+    return fields
 
 
 def working_json(problem: Problem, working: Working) -> dict[str, Any]:

@@ -8,8 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tutor.answers.harm import Harm, harm_of
-from tutor.answers.marking import mark
+from tutor.answers.marking import Harm, harm_of, mark
 from tutor.classroom.exports.gradebook import gradebook
 from tutor.classroom.exports.oneroster import SchoolIds, oneroster
 from tutor.classroom.exports.xapi import statements

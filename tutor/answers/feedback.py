@@ -106,7 +106,8 @@ def wrong(
         sentences += [f"From there on: {_says(problem, further)}", _beside(problem, further, None)]
     if carried:
         sentences.append(f"Your last step is right for your own {_words(problem, first)}; mend that one first.")
-    sentences.append(_consequence(problem, marking.entry, value))
+    if marking.entry:
+        sentences.append(consequence(problem, value).replace("{entry}", as_typed(problem, marking.entry, value)))
     if problem.breaks_limit(value):
         sentences += _broken(problem, value, closed_book=closed_book)
     return " ".join(filter(None, (*sentences, _next_goal(problem, first, named))))
@@ -192,11 +193,10 @@ def _holds(problem: Problem, limit: Limit) -> bool:
         return False
 
 
-def _consequence(problem: Problem, entry: Entry | None, value: float) -> str:
-    """What a wrong value would do in the real system."""
-    quantity = problem.question.library.quantities[problem.ask]
-    sentence = quantity.too_low if value < problem.values[problem.ask] else quantity.too_high
-    return sentence.replace("{entry}", as_typed(problem, entry, value)) if sentence and entry else ""
+def consequence(problem: Problem, value: float) -> str:
+    """What a wrong value would do in the real system; '{entry}' stands for it."""
+    quantity, right = problem.question.library.quantities[problem.ask], problem.values[problem.ask]
+    return (quantity.too_low if value < right else quantity.too_high if value > right else None) or ""
 
 
 def _broken(problem: Problem, value: float, *, closed_book: bool) -> list[str]:

@@ -5,6 +5,7 @@ A step is also marked from the learner's own earlier values, so that one error i
 
 from collections.abc import Mapping
 from dataclasses import replace
+from enum import IntEnum
 
 from tutor.answers import feedback
 from tutor.answers.coefficient import read_asked_coefficient
@@ -20,6 +21,14 @@ from tutor.units import conversion
 
 FEWEST_FIGURES = 3  # with two, an honest answer may lie five per cent off
 ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to four figures takes up
+
+
+class Harm(IntEnum):
+    """What a wrong answer would do to those who built by it."""
+
+    NONE = 0
+    SOME = 1
+    LIMIT_BROKEN = 2
 
 
 def mark(
@@ -127,4 +136,21 @@ def _wrong(problem: Problem, entry: Entry, value: float, marks: dict[str, Mark],
     return replace(marking, feedback=words)
 
 
-__all__ = ["Mark", "Marking", "mark", "mark_step", "read_answer"]
+def harm_of(problem: AnyProblem, answer: str, mistakes: frozenset[str] = frozenset()) -> Harm:
+    """The harm that a wrong answer would do; for an order `mistakes` tell which were made in it.
+
+    A limit is broken where the answer passes one that it has to respect, or steps into a trap of an order.  Some harm
+    is done where the quantity's glossary entry says what a value on that side does, or an order has its steps turned
+    round.
+    """
+    if isinstance(problem, OrderProblem):
+        if mistakes & problem.question.exercise.traps.keys():
+            return Harm.LIMIT_BROKEN
+        return Harm.SOME if mistakes else Harm.NONE
+    try:
+        value = in_working_units(problem, problem.ask, read_answer(problem, problem.ask, answer))
+    except EntryError:
+        return Harm.NONE
+    if problem.breaks_limit(value):
+        return Harm.LIMIT_BROKEN
+    return Harm.SOME if feedback.consequence(problem, value) else Harm.NONE

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import streamlit as st
 
-from tutor.answers.marking import Mark, Marking
+from tutor.answers.verdicts import Mark, Marking
 from tutor.app import theme
 from tutor.app.markdown_table import show_table
 from tutor.app.session import closed_exercises, library, store

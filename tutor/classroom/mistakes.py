@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from tutor.answers.harm import Harm, harm_of
+from tutor.answers.marking import Harm, harm_of
 from tutor.classroom.keeping import rebuild_problem
 from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
 from tutor.content.models import Exercise, OrderExercise, RulebookId

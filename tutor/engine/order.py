@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from string import ascii_uppercase
-from typing import Literal
+from typing import ClassVar, Literal
 
 from tutor.content.files import Document
 from tutor.content.library import Library
@@ -159,6 +159,9 @@ class OrderProblem:
         """One right answer in letters."""
         letters = [self.letter_of(action) for action in self.right_order]
         return " ".join(letters) if self.ask == WHOLE else letters[0]
+
+    answer_value = answer_text
+    unit: ClassVar = ""
 
 
 def draw_order(question: OrderQuestion, number: int) -> OrderProblem:

@@ -262,6 +262,11 @@ class Problem:
         return self.text_of(self.ask)
 
     @property
+    def answer_value(self) -> float | bool | str:
+        """The right answer as JSON holds it."""
+        return self.kind(self.ask).plain(self.values[self.ask])
+
+    @property
     def listed(self) -> list[str]:
         """Nothing is to be put in order."""
         return []

@@ -8,6 +8,7 @@ too; "1,234" has two readings and is asked about, never guessed.
 import math
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal, TypeAlias
@@ -118,7 +119,7 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
         return _read_yes_or_no(plain, typed)
     if _RAISED_DOT.search(text):
         decimal, product = (_RAISED_DOT.sub(rf"\1{sign}", text) for sign in (".", " * "))
-        raise _unclear(typed, read_entry(decimal, unit, form), read_entry(product, unit, form), unit)
+        raise _unclear_in(unit, typed, read_entry(decimal, unit, form), read_entry(product, unit, form))
     meant = in_plain_terms(plain, unit, counted=form == "count")
     if fault := typical_fault(meant):
         raise EntryError(f"{quoted(plain)} {fault}")
@@ -133,23 +134,22 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     if form == "count" and first.unit:
         raise EntryError(f"{quoted(plain)} is a share, not a number of things: type a whole number, as 12.")
     if first != second:
-        ways = " or as ".join(
-            f"{amount.value:.15g} {written_unit(typed_unit)}".strip() for amount, typed_unit in amounts
-        )
-        raise EntryError(
-            f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
-        )
+        texts = (f"{amount.value:.15g} {written_unit(typed_unit)}" for amount, typed_unit in amounts)
+        raise _unclear(plain, (first, second), texts)
     if not first.unit and unit in _PARTS:
         _ask_for_the_unit(plain, first, unit)
     return first
 
 
-def _unclear(plain: str, first: Entry, second: Entry, asked: str) -> EntryError:
-    """The question which of two readings in the asked unit is meant."""
-    ways = " or as ".join(f"{one.value:.15g} {written_unit(asked)}".strip() for one in (first, second))
-    return EntryError(
-        f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", (first, second)
-    )
+def _unclear(plain: str, readings: tuple[Entry, ...], texts: Iterable[str]) -> EntryError:
+    """The question which of the readings, told as `texts`, is meant."""
+    ways = " or as ".join(text.strip() for text in texts)
+    return EntryError(f"{quoted(plain)} can be read as {ways}: type it in one of these ways.", "unclear", readings)
+
+
+def _unclear_in(unit: str, plain: str, *readings: Entry) -> EntryError:
+    """The same where all readings are in one unit."""
+    return _unclear(plain, readings, (f"{reading.value:.15g} {written_unit(unit)}" for reading in readings))
 
 
 def _ask_for_the_unit(plain: str, entry: Entry, asked: str) -> None:
@@ -161,7 +161,7 @@ def _ask_for_the_unit(plain: str, entry: Entry, asked: str) -> None:
     if 0 < abs(entry.value) < most:
         scale = conversion(whole).scale / conversion(asked).scale
         other = replace(entry, value=entry.value * scale, half_width=entry.half_width * scale)
-        raise _unclear(plain, entry, other, asked)
+        raise _unclear_in(asked, plain, entry, other)
 
 
 def read_unit(text: str) -> str:
