@@ -24,10 +24,12 @@ def read_coefficient(text: str, quantity: Quantity, quantities: Mapping[str, Qua
         entry = _per_kelvin(text, quantity, quantities)
         if quantity.share_of is None or entry is None:
             raise
-    whole = quantities[quantity.share_of]
+    reference = quantities[quantity.share_of]
     if quantity.share_of not in label:
-        raise EntryError(f"To use a coefficient in {whole.unit}/K, enter the {whole.words} from the same label too.")
-    return _as_share(entry, quantity, whole, label[quantity.share_of])
+        raise EntryError(
+            f"To use a coefficient in {reference.unit}/K, enter the {reference.words} from the same label too."
+        )
+    return _as_share(entry, quantity, reference, label[quantity.share_of])
 
 
 def read_asked_coefficient(problem: Problem, name: str, text: str) -> Entry | None:
@@ -37,11 +39,11 @@ def read_asked_coefficient(problem: Problem, name: str, text: str) -> Entry | No
     """
     quantities = problem.question.library.quantities
     quantity = quantities[name]
-    whole = problem.known.get(quantity.share_of) if quantity.share_of else None
-    if whole is None or any(quantities[one].unit.endswith("V/K") for one in problem.all_values):
+    label_value = problem.known.get(quantity.share_of) if quantity.share_of else None
+    if label_value is None or any(quantities[name_here].unit.endswith("V/K") for name_here in problem.all_values):
         return None
     entry = _per_kelvin(text, quantity, quantities)
-    return _as_share(entry, quantity, quantities[str(quantity.share_of)], whole) if entry else None
+    return _as_share(entry, quantity, quantities[str(quantity.share_of)], label_value) if entry else None
 
 
 def _per_kelvin(text: str, quantity: Quantity, quantities: Mapping[str, Quantity]) -> Entry | None:
@@ -54,7 +56,7 @@ def _per_kelvin(text: str, quantity: Quantity, quantities: Mapping[str, Quantity
     return entry if entry.unit else None
 
 
-def _as_share(entry: Entry, quantity: Quantity, whole: Quantity, value: float) -> Entry:
-    per_kelvin = conversion(f"{whole.unit}/K").to_working(1.0) / value
+def _as_share(entry: Entry, quantity: Quantity, reference: Quantity, value: float) -> Entry:
+    per_kelvin = conversion(f"{reference.unit}/K").to_working(1.0) / value
     to_unit = convert(per_kelvin, "1/K", quantity.unit)
     return replace(entry, value=entry.value * to_unit, half_width=entry.half_width * abs(to_unit))

@@ -24,8 +24,8 @@ _NUMBER_AND_UNIT = re.compile(r"[-+−]?\d[\d.,]*( ?[^\W\d][^\d+*×÷()]*| ?[%°
 def right(problem: Problem, text: str, value: float) -> str:
     """The answer, told as `text`, is right; says which limit it respects, and which it is too near to."""
     checks = _checks(problem, value)
-    told = f"Right: the {_words(problem, problem.ask)} is {text}."
-    return " ".join([told, *(f"Check: {check}." for check in checks), *near_limits(problem, value)])
+    sentence = f"Right: the {_words(problem, problem.ask)} is {text}."
+    return " ".join([sentence, *(f"Check: {check}." for check in checks), *near_limits(problem, value)])
 
 
 def as_typed(problem: Problem, entry: Entry, value: float) -> str:
@@ -39,7 +39,7 @@ def as_typed(problem: Problem, entry: Entry, value: float) -> str:
 def past_the_limit(problem: Problem, value: float) -> str:
     """Right arithmetic, but rounding carried the answer over a limit, or no answer keeps it with these numbers."""
     checks = " ".join(f"Check: {check}." for check in _checks(problem, value))
-    if not all(_holds(problem, limit) for limit in problem.question.limits):
+    if not all(_keeps_limit(problem, limit) for limit in problem.question.limits):
         return (
             f"The arithmetic is right, but with these numbers no answer keeps the limits. {checks} "
             "Nothing may be built so: other parts are needed."
@@ -127,8 +127,8 @@ def _not_named(
     ways = "; ".join(candidate.words for candidate in explaining[:OFFERED])
     if len(explaining) == 1:
         return [f"Not yet. One way to {text} with these numbers: {ways}. Was it yours?"]
-    asked = f"What did you get for the {_words(problem, marking.separating)}?" if marking.separating else ""
-    return [f"Not yet. With these numbers more than one way can lead to {text}: {ways}. Which was yours?", asked]
+    question = f"What did you get for the {_words(problem, marking.separating)}?" if marking.separating else ""
+    return [f"Not yet. With these numbers more than one way can lead to {text}: {ways}. Which was yours?", question]
 
 
 def _size(problem: Problem, value: float) -> str:
@@ -161,11 +161,11 @@ def _first_changed(problem: Problem, mistake: Candidate) -> str | None:
 def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
     """The learner's own wrong line beside the right relation."""
     name = name or _first_changed(problem, mistake)
-    own = next((step for step in mistake.way.steps if step.name == name), None)
+    wrong_step = next((step for step in mistake.way.steps if step.name == name), None)
     step = next((step for step in problem.question.right.steps if step.name == name), None)
-    if own is None or step is None or own.trees == step.trees or step.kind == "trace":
+    if wrong_step is None or step is None or wrong_step.trees == step.trees or step.kind == "trace":
         return ""
-    return f"Your line: {_line(own)}. {_relation(step)}"
+    return f"Your line: {_line(wrong_step)}. {_relation(step)}"
 
 
 def _relation(step: Step) -> str:
@@ -185,7 +185,7 @@ def _checks(problem: Problem, value: float) -> list[str]:
     return [check_line(problem, limit, value).text for limit in problem.question.limits]
 
 
-def _holds(problem: Problem, limit: Limit) -> bool:
+def _keeps_limit(problem: Problem, limit: Limit) -> bool:
     """Whether the right answer keeps a limit; one that cannot be worked out is not kept."""
     try:
         return limit.holds(problem.all_values)
@@ -202,25 +202,25 @@ def consequence(problem: Problem, value: float) -> str:
 def _broken(problem: Problem, value: float, *, closed_book: bool) -> list[str]:
     """What the answer would do: each limit that it breaks, in words and, where they give nothing away, in numbers."""
     values = {**problem.all_values, problem.ask: value}
-    told = []
+    sentences = []
     for limit in problem.question.limits:
         try:
             if not limit.holds(values):
                 broken = f"it no longer holds that {spoken(limit.tree, problem)}"
                 if not (closed_book or _gives_away(problem, limit)):
                     broken += f": {check_line(problem, limit, value).text}"
-                told.append(f"As it stands the answer breaks a limit: {broken}.")
+                sentences.append(f"As it stands the answer breaks a limit: {broken}.")
         except NO_VALUE:
-            told.append(f"As it stands it cannot be shown that {spoken(limit.tree, problem)}.")
-    return told
+            sentences.append(f"As it stands it cannot be shown that {spoken(limit.tree, problem)}.")
+    return sentences
 
 
 def _gives_away(problem: Problem, limit: Limit) -> bool:
     """Whether a side of a limit that the answer has no part in is worked out: it may be the right answer or a step."""
     for side in (limit.tree.left, limit.tree.right):
         used = set(names(side))
-        told = isinstance(side, Name | Literal) and not used & problem.values.keys()
-        if problem.ask not in used and not told:
+        is_given = isinstance(side, Name | Literal) and not used & problem.values.keys()
+        if problem.ask not in used and not is_given:
             return True
     return False
 

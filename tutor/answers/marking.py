@@ -107,8 +107,8 @@ def _mark_step(problem: Problem, step: Step, text: str, earlier: Mapping[str, En
         return Mark("right", entry, feedback.step_right(problem, step.name))
     if earlier and _follows(problem, step, value, earlier):
         return Mark("carried", entry, feedback.step_carried(problem, step.name))
-    found = candidates(problem, {**earlier, step.name: entry}, step.name)
-    return Mark("wrong", entry, feedback.step_wrong(problem, step, claimed(found)), tuple(found))
+    explaining = candidates(problem, {**earlier, step.name: entry}, step.name)
+    return Mark("wrong", entry, feedback.step_wrong(problem, step, claimed(explaining)), tuple(explaining))
 
 
 def _follows(problem: Problem, step: Step, value: float, earlier: Mapping[str, Entry]) -> bool:

@@ -18,8 +18,8 @@ def mark_order(problem: OrderProblem, answer: str) -> Marking:
     if wrong is not None:
         id_, says = wrong
         words = problem.question.exercise.mistakes[id_].words
-        found = Explanation(id_, words, 1.0)
-        return Marking("wrong", entry, says, (found,), found)
+        mistake = Explanation(id_, words, 1.0)
+        return Marking("wrong", entry, says, (mistake,), mistake)
     if problem.ask == WHOLE and len(actions) < len(problem.to_order):
         left = len(problem.to_order) - len(actions)
         missing = counted(left, "of the steps is", "of the steps are")
@@ -51,7 +51,7 @@ def _broken_arrow(problem: OrderProblem, actions: list[str]) -> tuple[str, str] 
             assert arrow is not None
             early, before = problem.letter_of(action), problem.letter_of(waiting_for)
             return arrow.id, f"Step {early} comes too early: {before} has to come first. {arrow.why}"
-        left = [other for other in left if other != action]
+        left = [remaining for remaining in left if remaining != action]
     return None
 
 

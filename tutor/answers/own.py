@@ -43,16 +43,16 @@ def _listed(question: Question, name: str, text: str) -> Amount | None:
     """The value of the exercise's own list that is told by this text, such as a way of switching the neutral."""
     given = question.exercise.givens.get(name)
     listed = given.one_of if isinstance(given, ChoiceGiven) else []
-    return next((one for one in listed if one.label and plain_text(one.label) == plain_text(text)), None)
+    return next((amount for amount in listed if amount.label and plain_text(amount.label) == plain_text(text)), None)
 
 
-def _amount(question: Question, quantity: Quantity, text: str, others: Mapping[str, Amount]) -> Amount:
+def _amount(question: Question, quantity: Quantity, text: str, amounts: Mapping[str, Amount]) -> Amount:
     if quantity.kind == "size":
         return _size(question, text)
     if quantity.kind == "choice":
         place = read_choice(text, quantity.choices).value
         return Amount(value=place, label=quantity.choices[int(place)])
-    label = {name: amount.working for name, amount in others.items()}
+    label = {name: amount.working for name, amount in amounts.items()}
     entry = read_coefficient(text, quantity, question.library.quantities, label)
     unit = _shown_unit(entry, quantity)
     figures = 12 if unit == entry.unit or not quantity.share_of else _FIGURES_OF_A_SHARE
@@ -98,5 +98,5 @@ def _shown_unit(entry: Entry, quantity: Quantity) -> str:
     """The typed unit where a data sheet could print it, else the glossary's."""
     if not entry.unit or len(entry.unit) > LONGEST_UNIT:
         return quantity.unit
-    same = conversion(entry.unit).dimension == conversion(quantity.unit).dimension
-    return entry.unit if same else quantity.unit
+    alike = conversion(entry.unit).dimension == conversion(quantity.unit).dimension
+    return entry.unit if alike else quantity.unit

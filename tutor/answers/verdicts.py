@@ -27,9 +27,9 @@ class Candidate(Explanation):
     certain: bool
 
 
-def claimed(found: Sequence[Candidate]) -> Candidate | None:
+def claimed(explaining: Sequence[Candidate]) -> Candidate | None:
     """The candidate that may be named, if there is one."""
-    return found[0] if found and found[0].certain else None
+    return explaining[0] if explaining and explaining[0].certain else None
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class Marking:
     def all_named(self) -> list[Explanation]:
         """All mistakes that are named, in the order in which they were made."""
         named = [mark.named for mark in self.steps.values()] + [claimed(self.answer), self.named]
-        by_id = {one.id: one for one in named if one is not None}
+        by_id = {explanation.id: explanation for explanation in named if explanation is not None}
         return list(by_id.values())
 
     @property

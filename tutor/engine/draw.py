@@ -54,23 +54,23 @@ class Option:
 Pool = tuple[str, Sequence[Option]]
 
 
-def draw(question: Question, number: int, own: Mapping[str, Amount] | None = None) -> Problem:
+def draw(question: Question, number: int, typed: Mapping[str, Amount] | None = None) -> Problem:
     """Draw problem `number`; `own` holds givens set by the learner, for which nothing is screened out.
 
     Raises DrawError if no draw passes, RequestError if the learner's own numbers cannot be worked with.
     """
-    if own:
-        return _draw_around(question, number, _checked(question, own))
+    if typed:
+        return _draw_around(question, number, _checked(question, typed))
     best: tuple[Ambiguity, Problem] | None = None
     sound = 0
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
         if isinstance(problem, str) or refusal(problem):
             continue
-        found = ambiguity(problem)
+        openness = ambiguity(problem)
         sound += 1
-        if best is None or found < best[0]:
-            best = (found, problem)
+        if best is None or openness < best[0]:
+            best = (openness, problem)
         if best[0] == Ambiguity() or (sound >= ENOUGH_SOUND and not best[0].likeliest_meet):
             break
     if best is None:
@@ -83,9 +83,9 @@ def _refusals(question: Question, number: int) -> Counter[Refusal]:
     refusals: dict[tuple[str, tuple[str, ...]], list[Refusal]] = {}
     for options in _attempts(question, number, pools(question), MAX_ATTEMPTS):
         problem = _problem(question, number, options, {})
-        found = _no_value(question, options) if isinstance(problem, str) else refusal(problem)
-        if found:
-            refusals.setdefault((found.check, found.key), []).append(found)
+        reason = _no_value(question, options) if isinstance(problem, str) else refusal(problem)
+        if reason:
+            refusals.setdefault((reason.check, reason.key), []).append(reason)
     return Counter({alike[0]: len(alike) for alike in refusals.values()})
 
 
@@ -106,22 +106,22 @@ def _no_value(question: Question, options: Mapping[str, Option]) -> Refusal:
     return Refusal("bounds", ("asks", question.ask), f"turned round, it leads to no {question.ask} within its bounds")
 
 
-def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> Problem:
+def _draw_around(question: Question, number: int, typed: Mapping[str, Amount]) -> Problem:
     closest: list[Pool] = []
     for role, pool in pools(question):
-        taken = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
-        left = [option for option in pool if option.name not in taken]
-        _, chosen = _closest((role, _agreeing(question, left, own)), own)
-        closest.append((role, [_fitted(question, option, own) for option in chosen]))
+        drawn_parts = {chosen[0].name for _, chosen in closest if len(chosen) == 1} - {""}
+        left = [option for option in pool if option.name not in drawn_parts]
+        _, chosen = _closest((role, _agreeing(question, left, typed)), typed)
+        closest.append((role, [_fitted(question, option, typed) for option in chosen]))
     first: Problem | None = None
     refused = ""
     for options in _attempts(question, number, closest, ATTEMPTS_WITH_OWN_NUMBERS):
-        problem = _problem(question, number, options, own)
+        problem = _problem(question, number, options, typed)
         if isinstance(problem, str):
-            told = contradiction(_unsolved(question, number, options, own), own)
-            refused = told or refused or f"These numbers cannot be worked with: {problem}."
-        elif told := contradiction(problem, own):
-            refused = told
+            sentence = contradiction(_unsolved(question, number, options, typed), typed)
+            refused = sentence or refused or f"These numbers cannot be worked with: {problem}."
+        elif sentence := contradiction(problem, typed):
+            refused = sentence
         elif reason := unprotected(problem):
             refused = refused or f"These numbers cannot be worked with: {reason}."
         elif not refusal(problem):
@@ -133,13 +133,13 @@ def _draw_around(question: Question, number: int, own: Mapping[str, Amount]) -> 
     return first
 
 
-def _agreeing(question: Question, options: Sequence[Option], own: Mapping[str, Amount]) -> Sequence[Option]:
+def _agreeing(question: Question, options: Sequence[Option], typed: Mapping[str, Amount]) -> Sequence[Option]:
     """The options that agree with the learner's own numbers; all of them where none does, so that it can be told."""
-    return [option for option in options if _agrees(question, option, own)] or options
+    return [option for option in options if _agrees(question, option, typed)] or options
 
 
-def _agrees(question: Question, option: Option, own: Mapping[str, Amount]) -> bool:
-    return not any(_contradicted(question, option, own))
+def _agrees(question: Question, option: Option, typed: Mapping[str, Amount]) -> bool:
+    return not any(_contradicted(question, option, typed))
 
 
 def _contradicted(question: Question, option: Option, own: Mapping[str, Amount]) -> Iterator[Compiled]:
@@ -148,25 +148,26 @@ def _contradicted(question: Question, option: Option, own: Mapping[str, Amount])
     return broken(binding(question), {**option.working, **typed})
 
 
-def _fitted(question: Question, option: Option, own: Mapping[str, Amount]) -> Option:
+def _fitted(question: Question, option: Option, typed: Mapping[str, Amount]) -> Option:
     """An option that agrees with the learner's own numbers, as far as the answer does not rest on it.
 
     A part's values are changed in proportion: the label of a module of 5 V that comes without its open-circuit voltage
     gets one of about 6 V.  A value by itself becomes what it contradicts: a battery's nominal voltage its lowest one.
     """
-    joined = {name for one in _contradicted(question, option, own) for name in one.joins} & own.keys()
+    joined = {name for agreement in _contradicted(question, option, typed) for name in agreement.joins} & typed.keys()
     if not joined:
         return option
-    near = own.keys() & option.shown.keys() if option.name else joined
+    near = typed.keys() & option.shown.keys() if option.name else joined
     units = {name: question.library.quantities[name].unit for name in (*option.shown, *near)}
     shown = dict(option.shown)
-    for name in option.shown.keys() - own.keys() - set(question.right.inputs):
-        alike = sorted(one for one in near if units[one] == units[name] and units[name] not in ABSOLUTE_TEMPERATURES)
+    for name in option.shown.keys() - typed.keys() - set(question.right.inputs):
+        unit = units[name]
+        alike = sorted(near_name for near_name in near if units[near_name] == unit not in ABSOLUTE_TEMPERATURES)
         if alike and option.name:
-            value = shown[name].value * own[alike[0]].working / option.working[alike[0]]
+            value = shown[name].value * typed[alike[0]].working / option.working[alike[0]]
             shown[name] = Amount(value=float(f"{value:.4g}"), unit=shown[name].unit)
         elif alike:
-            shown[name] = own[alike[0]]
+            shown[name] = typed[alike[0]]
     return _option(option.name, shown)
 
 
@@ -180,51 +181,51 @@ def _attempts(question: Question, number: int, pools: Sequence[Pool], count: int
 
 
 def _problem(
-    question: Question, number: int, options: Mapping[str, Option], own: Mapping[str, Amount]
+    question: Question, number: int, options: Mapping[str, Option], typed: Mapping[str, Amount]
 ) -> Problem | str:
     """The problem of one attempt, or what is impossible about it; the learner's own numbers are held to no bounds."""
-    known: dict[str, float] = {}
+    givens: dict[str, float] = {}
     for option in options.values():
-        known.update(option.working)
-    known.update((name, amount.working) for name, amount in own.items())
+        givens.update(option.working)
+    givens.update((name, amount.working) for name, amount in typed.items())
     try:
-        values = question.forward.values(known)
-        if not own and not _within(question, known, values):
+        values = question.forward.values(givens)
+        if not typed and not _within(question, givens, values):
             return _IMPOSSIBLE
-        shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
-        unit = question.shown_unit(question.ask, {} if own and question.reversed else shown)
+        shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(typed)
+        unit = question.shown_unit(question.ask, {} if typed and question.reversed else shown)
         if question.reversed:
-            _turn_round(question, known, shown, values)
-            values = question.right.values(known)
-            if not own and not _within(question, known, values):
+            _turn_round(question, givens, shown, values)
+            values = question.right.values(givens)
+            if not typed and not _within(question, givens, values):
                 return _IMPOSSIBLE
     except NO_VALUE as error:
         return str(error)
     if not all(map(math.isfinite, values.values())):
         return _IMPOSSIBLE
     parts = {role.replace(" ", "_"): option.name for role, option in options.items() if option.name}
-    return Problem(question, number, parts, {name: shown[name] for name in question.known}, known, values, unit)
+    return Problem(question, number, parts, {name: shown[name] for name in question.known}, givens, values, unit)
 
 
-def _unsolved(question: Question, number: int, options: Mapping[str, Option], own: Mapping[str, Amount]) -> Problem:
+def _unsolved(question: Question, number: int, options: Mapping[str, Option], typed: Mapping[str, Amount]) -> Problem:
     """The givens alone, where they lead to no value: what they contradict can be told all the same."""
-    shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(own)
+    shown = {name: amount for option in options.values() for name, amount in option.shown.items()} | dict(typed)
     shown = {name: amount for name, amount in shown.items() if name in question.known}
     return Problem(question, number, {}, shown, {name: amount.working for name, amount in shown.items()}, {}, "")
 
 
 def _turn_round(
-    question: Question, known: dict[str, float], shown: dict[str, Amount], values: Mapping[str, float]
+    question: Question, givens: dict[str, float], shown: dict[str, Amount], values: Mapping[str, float]
 ) -> None:
     """Make the final quantity a given, as it is told, and take away the given that is asked for."""
-    del known[question.ask], shown[question.ask]
+    del givens[question.ask], shown[question.ask]
     if question.final not in shown:
         unit = question.shown_unit(question.final, shown)
-        amount = Amount(value=_kept(question, question.final, values[question.final], unit), unit=unit)
-        shown[question.final], known[question.final] = amount, amount.working
+        amount = Amount(value=_as_given(question, question.final, values[question.final], unit), unit=unit)
+        shown[question.final], givens[question.final] = amount, amount.working
 
 
-def _kept(question: Question, name: str, value: float, unit: str) -> float:
+def _as_given(question: Question, name: str, value: float, unit: str) -> float:
     """A worked-out value as it is told as a given: counts whole, numbers to four figures."""
     if question.kinds[name].whole:
         return value
@@ -232,9 +233,9 @@ def _kept(question: Question, name: str, value: float, unit: str) -> float:
     return float(text.replace("−", "-"))
 
 
-def _within(question: Question, known: Mapping[str, float], values: Mapping[str, float]) -> bool:
+def _within(question: Question, givens: Mapping[str, float], values: Mapping[str, float]) -> bool:
     """Whether every value is plausible, or within the exercise's own narrower bounds."""
-    return all(_is_within(question, name, value) for numbers in (known, values) for name, value in numbers.items())
+    return all(_is_within(question, name, value) for numbers in (givens, values) for name, value in numbers.items())
 
 
 def _is_within(question: Question, name: str, value: float) -> bool:
@@ -242,21 +243,23 @@ def _is_within(question: Question, name: str, value: float) -> bool:
     return low <= value <= high
 
 
-def _closest(pool: Pool, own: Mapping[str, Amount]) -> Pool:
+def _closest(pool: Pool, typed: Mapping[str, Amount]) -> Pool:
     """The one option of a pool that comes closest to the learner's own numbers, so that the rest fits them."""
     role, options = pool
-    shared = [name for name in options[0].working if name in own]
+    shared = [name for name in options[0].working if name in typed]
     if not shared or len(options) == 1:
         return pool
 
     def distance(option: Option) -> float:
-        return sum(abs(option.working[name] - own[name].working) / (abs(own[name].working) + 1e-12) for name in shared)
+        return sum(
+            abs(option.working[name] - typed[name].working) / (abs(typed[name].working) + 1e-12) for name in shared
+        )
 
     return role, [min(options, key=distance)]
 
 
-def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]:
-    for name, amount in own.items():
+def _checked(question: Question, typed: Mapping[str, Amount]) -> dict[str, Amount]:
+    for name, amount in typed.items():
         if name == question.ask:
             raise RequestError(f"{name} is what is asked for; give the others, or ask for another quantity.")
         if name not in question.known:
@@ -286,7 +289,7 @@ def _checked(question: Question, own: Mapping[str, Amount]) -> dict[str, Amount]
                     f"{words} can't be {amount} here: this exercise applies from {first} to {last}. "
                     "Beyond that, another rule applies. Ask a licensed electrician."
                 )
-    return dict(own)
+    return dict(typed)
 
 
 def _ends(given: Bounds | SizeGiven, book: Rulebook) -> tuple[Amount, Amount]:
@@ -305,20 +308,20 @@ def pools(question: Question) -> list[Pool]:
         "charger": library.chargers,
         "place": library.places,
     }
-    taken: dict[str, dict[str, str]] = {}
-    made: list[Pool] = []
+    fields_of: dict[str, dict[str, str]] = {}
+    drawn_from: list[Pool] = []
     for name, given in question.exercise.givens.items():
         if isinstance(given, PartGiven):
-            taken.setdefault(given.source, {})[name] = given.take or name
+            fields_of.setdefault(given.source, {})[name] = given.take or name
         else:
             amounts = _amounts(given, question.rulebook)
             if choices := library.quantities[name].choices:
                 amounts = [amount.model_copy(update={"label": choices[int(amount.value)]}) for amount in amounts]
-            made.append((name, [_option("", {name: amount}) for amount in amounts]))
-    for role, fields in taken.items():
+            drawn_from.append((name, [_option("", {name: amount}) for amount in amounts]))
+    for role, fields in fields_of.items():
         options = [_part_option(part, fields) for part in shelves[role].values()]
-        made.append((role, options))
-    return made
+        drawn_from.append((role, options))
+    return drawn_from
 
 
 def _part_option(part: Any, fields: Mapping[str, str]) -> Option:
@@ -347,4 +350,4 @@ def range_amounts(given: RangeGiven) -> list[Amount]:
     """What a given may be that is drawn evenly from its lowest to its highest."""
     count = round((given.highest.value - given.lowest.value) / given.step.value)
     lowest, unit = given.lowest.value, given.lowest.unit
-    return [Amount(value=round(lowest + at * given.step.value, 9), unit=unit) for at in range(count + 1)]
+    return [Amount(value=round(lowest + step * given.step.value, 9), unit=unit) for step in range(count + 1)]

@@ -94,23 +94,23 @@ def showing(problem: Problem) -> set[str]:
 
 def _left_open(problem: Problem) -> tuple[bool, float]:
     mistakes = problem.question.exercise.mistakes
-    found = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
-    whole = sum(mistakes[id_].weight for id_ in {id_ for _, id_ in found})
+    answers = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
+    total = sum(mistakes[id_].weight for id_ in {id_ for _, id_ in answers})
     bits, meet = 0.0, False
-    for group in _alike(found):
+    for group in _alike(answers):
         weights = sorted(mistakes[id_].weight for id_ in group)
         if len(weights) > 1:
-            here = sum(weights)
-            bits -= sum(weight / whole * math.log2(weight / here) for weight in weights)
+            weight_of_group = sum(weights)
+            bits -= sum(weight / total * math.log2(weight / weight_of_group) for weight in weights)
             meet = meet or weights[-1] * weights[-2] >= problem.question.likeliest_pair
     return meet, bits
 
 
-def _alike(found: Sequence[tuple[float, str]]) -> list[set[str]]:
+def _alike(answers: Sequence[tuple[float, str]]) -> list[set[str]]:
     """The mistakes in groups whose values look the same when typed with the usual figures; `found` is sorted."""
     groups: list[set[str]] = []
     before = math.nan
-    for value, id_ in found:
+    for value, id_ in answers:
         if groups and abs(value - before) <= TELLS_APART * max(abs(value), abs(before), 1e-12):
             groups[-1].add(id_)
         else:

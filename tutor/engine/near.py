@@ -13,8 +13,8 @@ _MOST_DECIMALS = 9
 def near_limits(problem: Problem, value: float) -> list[str]:
     """The sentences about all limits that an answer, in working units, comes too near to."""
     trees = [limit.tree for limit in problem.question.limits]
-    told = (near_limit(problem, tree, problem.with_answer(tree, value)) for tree in trees)
-    return list(dict.fromkeys(filter(None, (*told, near_in_relations(problem, value)))))
+    sentences = (near_limit(problem, tree, problem.with_answer(tree, value)) for tree in trees)
+    return list(dict.fromkeys(filter(None, (*sentences, near_in_relations(problem, value)))))
 
 
 def near_in_relations(problem: Problem, value: float) -> str:
@@ -22,8 +22,8 @@ def near_in_relations(problem: Problem, value: float) -> str:
     for tree in problem.question.relations.values():
         if any(_sides(tree)):
             values = problem.with_answer(tree, value)
-            if names(tree) <= values.keys() and (told := near_limit(problem, tree, values)):
-                return told
+            if names(tree) <= values.keys() and (sentence := near_limit(problem, tree, values)):
+                return sentence
     return ""
 
 

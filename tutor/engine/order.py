@@ -36,8 +36,8 @@ class OrderQuestion:
 
     def __post_init__(self) -> None:
         """Raise ContentError if a problem could show two actions without the reason why one comes first."""
-        for first, then in self._untold():
-            fault = f"'{then}' waits for '{first}' only by way of actions that a problem may leave out."
+        for first, second in self._untold():
+            fault = f"'{second}' waits for '{first}' only by way of actions that a problem may leave out."
             raise self.document.fault(("arrows",), fault, "Add an arrow between the two, with its reason.")
 
     @cached_property
@@ -62,7 +62,7 @@ class OrderQuestion:
         """All the actions, also those that a problem leaves out, in one right order."""
         left, order = list(self.exercise.actions), []
         while left:
-            following = next(action for action in left if not any(self.reason(other, action) for other in left))
+            following = next(action for action in left if not any(self.reason(earlier, action) for earlier in left))
             left.remove(following)
             order.append(following)
         return tuple(order)
@@ -75,10 +75,12 @@ class OrderQuestion:
         """Two actions of which one has to wait for the other only by way of actions that a problem may leave out."""
         after = {action: self.exercise.after(action) for action in self.exercise.actions}
         for first, waiting in after.items():
-            for then in sorted(waiting):
-                told = any(between in waiting and then in after[between] for between in self.exercise.indispensable)
-                if not told and self.reason(first, then) is None:
-                    yield first, then
+            for second in sorted(waiting):
+                explained = any(
+                    between in waiting and second in after[between] for between in self.exercise.indispensable
+                )
+                if not explained and self.reason(first, second) is None:
+                    yield first, second
 
 
 @dataclass(frozen=True)
@@ -114,10 +116,10 @@ class OrderProblem:
     @property
     def story(self) -> list[str]:
         """The story, and what has been done already."""
-        told = list(self.question.exercise.story)
+        sentences = list(self.question.exercise.story)
         if self.done:
-            told.append("Done already, in this order: " + " ".join(self.words(action) for action in self.done))
-        return told
+            sentences.append("Done already, in this order: " + " ".join(self.words(action) for action in self.done))
+        return sentences
 
     @property
     def listed(self) -> list[str]:
@@ -142,7 +144,7 @@ class OrderProblem:
 
     def must_wait(self, action: str, left: Sequence[str]) -> str | None:
         """Another of the actions left that has to come before this one."""
-        return next((other for other in left if self.question.reason(other, action)), None)
+        return next((earlier for earlier in left if self.question.reason(earlier, action)), None)
 
     @property
     def missing(self) -> list[str]:
@@ -179,9 +181,9 @@ def draw_order(question: OrderQuestion, number: int) -> OrderProblem:
     chosen = [*exercise.indispensable, *shuffled(sometimes, "which")[:room]]
     traps = shuffled(list(exercise.traps), "trap")[: 1 + number % 2]
     listed = shuffled([*chosen, *traps], "letter")
-    done: tuple[str, ...] = ()
+    taken_before: tuple[str, ...] = ()
     if question.ask == NEXT:
-        whole = OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), (), {}).right_order
-        done = tuple(whole[: number % (len(whole) - 1)])
-        listed = [action for action in listed if action not in done]
-    return OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), done, {})
+        procedure = OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), (), {}).right_order
+        taken_before = tuple(procedure[: number % (len(procedure) - 1)])
+        listed = [action for action in listed if action not in taken_before]
+    return OrderProblem(question, number, dict(zip(ascii_uppercase, listed, strict=False)), taken_before, {})

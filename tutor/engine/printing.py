@@ -31,7 +31,8 @@ def telling_figures(left: float, right: float) -> int:
     if abs(left - right) <= _SAME * max(abs(left), abs(right)):
         return STEP_FIGURES
     return next(
-        (figures for figures in range(STEP_FIGURES, MOST_FIGURES) if _tells(left, right, figures)), MOST_FIGURES
+        (figures for figures in range(STEP_FIGURES, MOST_FIGURES) if _differ_alike(left, right, figures)),
+        MOST_FIGURES,
     )
 
 
@@ -40,6 +41,6 @@ def same(left: float, right: float) -> bool:
     return math.isclose(left, right, rel_tol=_SAME)
 
 
-def _tells(left: float, right: float, figures: int) -> bool:
+def _differ_alike(left: float, right: float, figures: int) -> bool:
     first, second = (float(plain_number(value, decimals_of(value, figures))) for value in (left, right))
     return (first < second) == (left < right) and first != second

@@ -115,8 +115,8 @@ class Problem:
         """
         value, reach = self.values[self.ask], self.tolerance(self.ask)
         quantity = self.question.library.quantities[self.ask]
-        few = quantity.tolerance is not None or self.ask in self.question.discrete
-        if few or not self.question.limits or not value:
+        discrete = quantity.tolerance is not None or self.ask in self.question.discrete
+        if discrete or not self.question.limits or not value:
             return reach, reach
         shown = abs(self.answer.value)
         place = 10.0 ** (math.floor(math.log10(shown)) - RESULT_FIGURES + 1) * conversion(self.unit).scale
@@ -250,11 +250,11 @@ class Problem:
         """
         if value is None and name in self.shown:
             return self.shown[name].text
-        own, value = value is None, self.all_values[name] if value is None else value
+        is_printed, value = value is None, self.all_values[name] if value is None else value
         kind = self.kind(name)
-        if own and name == self.ask and kind.measured:
+        if is_printed and name == self.ask and kind.measured:
             return with_unit(self.printed, kind.unit)
-        return kind.text(value, self.step_figures if own and not kind.in_words else figures)
+        return kind.text(value, self.step_figures if is_printed and not kind.in_words else figures)
 
     @property
     def answer_text(self) -> str:
@@ -274,15 +274,15 @@ class Problem:
     @property
     def story(self) -> list[str]:
         """The sentences of the story for which everything is known."""
-        told = (self._filled(sentence) for sentence in self.question.exercise.story)
-        return [sentence for sentence in told if sentence]
+        sentences = (self._filled(sentence) for sentence in self.question.exercise.story)
+        return [sentence for sentence in sentences if sentence]
 
     @property
     def task(self) -> str:
         """The sentence that asks."""
         words = self.question.library.quantities[self.ask].words
-        asked = self.question.exercise.asks.get(self.ask, f"Find the {words}.")
-        return self._filled(asked) or asked
+        sentence = self.question.exercise.asks.get(self.ask, f"Find the {words}.")
+        return self._filled(sentence) or sentence
 
     def _filled(self, sentence: str) -> str:
         return filled(sentence, {**self.parts, **{name: amount.text for name, amount in self.shown.items()}})

@@ -52,4 +52,4 @@ def next_number(
     if mistake not in {way.mistake for way in question.wrong}:
         return number + 1
     ahead = range(number + 1, number + 1 + LOOKED_AHEAD)
-    return next((one for one in ahead if shows(draw(question, one), mistake)), number + 1)
+    return next((candidate for candidate in ahead if shows(draw(question, candidate), mistake)), number + 1)

@@ -50,20 +50,20 @@ class WrongWay:
     method: Method
     judged: int = -1
 
-    def numbers(self, known: Mapping[str, float], shown: Mapping[str, Amount]) -> Sequence[float] | None:
+    def numbers(self, givens: Mapping[str, float], shown: Mapping[str, Amount]) -> Sequence[float] | None:
         """The values of the steps in order when this slip is made; None if it changes nothing for these givens.
 
         Raises TableError, ZeroDivisionError or OverflowError where this wrong way leads to no value.
         """
         if self.slip.misread:
-            changed = dict(known)
+            changed = dict(givens)
             for name, unit in self.slip.misread.items():
                 if name in shown and name in self.method.inputs:
                     changed[name] = conversion(unit).to_working(shown[name].value)
-            if changed == known:
+            if changed == givens:
                 return None
-            known = changed
-        return self.method.numbers(known)
+            givens = changed
+        return self.method.numbers(givens)
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ class Question:
         self.relations = {
             name: self.parsed(("relations", name), text) for name, text in self.exercise.relations.items()
         }
-        self.limits_declared = [self._limit(at, text) for at, text in enumerate(self.exercise.limits)]
+        self.limits_declared = [self._limit(place, text) for place, text in enumerate(self.exercise.limits)]
         self.right = self._method(("asks", ask), self.relations)
         self._trees: dict[Node, Relation] = {}
         self._namespace: dict[str, Any] = {"__builtins__": {}, **self.functions}
@@ -152,13 +152,13 @@ class Question:
     @cached_property
     def discrete(self) -> frozenset[str]:
         """The steps that can only come out at a few values: whole numbers, sizes, what a table or a choice holds."""
-        found: set[str] = set()
+        steps: set[str] = set()
         for step in self.right.steps:
-            of_discrete = step.kind == "compare" and step.uses <= found
-            few = step.kind in ("round", "look up", "choose", "trace") or of_discrete
-            if few or not self.kinds[step.name].measured:
-                found.add(step.name)
-        return frozenset(found)
+            of_discrete = step.kind == "compare" and step.uses <= steps
+            discrete = step.kind in ("round", "look up", "choose", "trace") or of_discrete
+            if discrete or not self.kinds[step.name].measured:
+                steps.add(step.name)
+        return frozenset(steps)
 
     @cached_property
     def to_final(self) -> tuple[str, ...]:
@@ -186,7 +186,7 @@ class Question:
     def margins(self) -> dict[str, tuple[str, ...]]:
         """The quantities whose sign decides, and for each the quantities of its kind that its relation uses."""
         return {
-            name: tuple(sorted(other for other in names(tree) if self._dimension(other) == self._dimension(name)))
+            name: tuple(sorted(term for term in names(tree) if self._dimension(term) == self._dimension(name)))
             for name, tree in self.relations.items()
             if self._is_margin(name)
         }
@@ -205,8 +205,8 @@ class Question:
         if name in shown:
             return shown[name].unit
         quantity = self.library.quantities[name]
-        own = (told for id_, told in quantity.unit_in.items() if id_ == self.rulebook.id)
-        unit: str = next(own, quantity.unit)
+        declared_units = (declared for id_, declared in quantity.unit_in.items() if id_ == self.rulebook.id)
+        unit: str = next(declared_units, quantity.unit)
         if unit in ABSOLUTE_TEMPERATURES:
             sites = (amount.unit for amount in shown.values() if amount.unit in ABSOLUTE_TEMPERATURES)
             return next(sites, unit)
@@ -218,8 +218,8 @@ class Question:
         Raises TableError outside a table.
         """
         if tree.table:
-            found: float = getattr(self.rulebook.tables[tree.table], tree.function)(*values)
-            return found
+            result: float = getattr(self.rulebook.tables[tree.table], tree.function)(*values)
+            return result
         return ROUND[tree.function](*values)
 
     def relation(self, tree: Node) -> Relation:
@@ -268,10 +268,10 @@ class Question:
     @cached_property
     def by_other_methods(self) -> list["Question"]:
         """The same question of the exercises whose methods are as good, where they ask for the same."""
-        exercises = [self.library.declared[id_] for id_ in self.exercise.other_methods]
-        declared = [one.under(self.rulebook.id) for one in exercises if self.rulebook.id in one.exercise.rulebooks]
+        book, sources = self.rulebook, [self.library.declared[id_] for id_ in self.exercise.other_methods]
+        declared = [source.under(book.id) for source in sources if book.id in source.exercise.rulebooks]
         return [
-            Question(self.library, one, self.ask, self.rulebook) for one in declared if self.ask in one.exercise.asks
+            Question(self.library, source, self.ask, book) for source in declared if self.ask in source.exercise.asks
         ]
 
     @cached_property
@@ -282,18 +282,18 @@ class Question:
             for slip in mistake.slips:
                 way = self._wrong_way(id_, slip)
                 if way is not None and not any(
-                    way.method.same_as(other.method) and way.slip == other.slip for other in ways
+                    way.method.same_as(earlier.method) and way.slip == earlier.slip for earlier in ways
                 ):
                     ways.append(way)
         return ways
 
     def each_wrong_way(
-        self, known: Mapping[str, float], shown: Mapping[str, Amount]
+        self, givens: Mapping[str, float], shown: Mapping[str, Amount]
     ) -> Iterator[tuple[WrongWay, Sequence[float]]]:
         """What each slip leads to with these givens: the values of its steps in order, the last one its answer."""
         for way in self.wrong:
             try:
-                numbers = way.numbers(known, shown)
+                numbers = way.numbers(givens, shown)
             except (TableError, ZeroDivisionError, OverflowError):
                 continue
             if numbers is not None:
@@ -346,9 +346,9 @@ class Question:
         """
         key = ("mistakes", id_, "instead")
         relations = dict(self.relations)
-        for field_name, known in (("swap", {*self.exercise.givens, *relations}), ("misread", {*self.exercise.givens})):
+        for field_name, usable in (("swap", {*self.exercise.givens, *relations}), ("misread", {*self.exercise.givens})):
             for name in getattr(slip, field_name):
-                if name not in known:
+                if name not in usable:
                     fault = f"{field_name}: '{name}' is not used in this exercise."
                     raise self.document.fault(("mistakes", id_, field_name, name), fault, "Check its spelling.")
         for name, text in slip.instead.items():
@@ -384,28 +384,28 @@ class Question:
                 )
         return tree
 
-    def _completed(self, found: Name | Rule | Call) -> Node:
+    def _completed(self, leaf: Name | Rule | Call) -> Node:
         """The rulebook's own figure in the place of a rule; a trace with all that its day rests on."""
-        if isinstance(found, Name):
-            return found
-        if isinstance(found, Call):
-            return found if found.function != "trace" else self._whole_trace(found)
-        if found.figure not in self.rulebook.figures:
-            known = ", ".join(sorted(self.rulebook.figures))
-            raise RelationError(f"the rulebook has no figure '{found.figure}'; it has {known}")
-        row = self.rulebook.figures[found.figure].row
+        if isinstance(leaf, Name):
+            return leaf
+        if isinstance(leaf, Call):
+            return leaf if leaf.function != "trace" else self._whole_trace(leaf)
+        if leaf.figure not in self.rulebook.figures:
+            listed = ", ".join(sorted(self.rulebook.figures))
+            raise RelationError(f"the rulebook has no figure '{leaf.figure}'; it has {listed}")
+        row = self.rulebook.figures[leaf.figure].row
         return Literal(row["value"], row["unit"])
 
-    def _whole_trace(self, found: Call) -> Call:
+    def _whole_trace(self, trace: Call) -> Call:
         if self.day is None:
             raise RelationError("a trace needs a 'day' to follow")
-        return Call("trace", (*found.arguments, *map(Name, self.day.names)), found.table)
+        return Call("trace", (*trace.arguments, *map(Name, self.day.names)), trace.table)
 
-    def _limit(self, at: int, text: str) -> Comparison:
-        tree = self.parsed(("limits", at), text)
+    def _limit(self, place: int, text: str) -> Comparison:
+        tree = self.parsed(("limits", place), text)
         if not isinstance(tree, Comparison):
             raise self.document.fault(
-                ("limits", at), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."
+                ("limits", place), f"'{text}' is not a limit.", "Write 'left <= right' or 'left >= right'."
             )
         return tree
 
@@ -437,8 +437,10 @@ class Engine:
             raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
         book = _known_rulebook(rulebook_id)
         if rulebook_id not in declared.exercise.rulebooks:
-            only = declared.exercise.rulebooks[0]
-            raise RequestError(f"'{exercise}' is set under the rulebook {only} only: choose --rulebook {only}.")
+            first_book = declared.exercise.rulebooks[0]
+            raise RequestError(
+                f"'{exercise}' is set under the rulebook {first_book} only: choose --rulebook {first_book}."
+            )
         declared = declared.under(book.id)
         ask = next(iter(declared.exercise.asks)) if ask is None else ask
         names_here = [*declared.exercise.relations, *declared.exercise.givens]
@@ -456,7 +458,7 @@ class Engine:
         """
         declared = self.library.orders[exercise]
         asks = declared.exercise.asks
-        wanted = next((one for one in asks if ask in (None, one)), None)
+        wanted = next((candidate for candidate in asks if ask in (None, candidate)), None)
         if wanted is None:
             raise RequestError(f"'{exercise}' cannot be asked for '{ask}'. It asks for one of: {', '.join(asks)}.")
         return OrderQuestion(self.library, declared.exercise, declared.document, wanted, _known_rulebook(rulebook_id))

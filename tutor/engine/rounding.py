@@ -27,7 +27,7 @@ def step_open_to_rounding(problem: Problem) -> str | None:
     steps = problem.question.right.steps
     if all(step.kind == "solve" for step in steps):
         return None
-    spans = {name: _told(problem, name) for name in problem.question.right.inputs}
+    spans = {name: _given_span(problem, name) for name in problem.question.right.inputs}
     for step in steps:
         tree, value = problem.tree_of(step), problem.values[step.name]
         if step.kind == "trace":
@@ -45,7 +45,7 @@ def _is_discrete(tree: Node) -> bool:
     return isinstance(tree, Call) and tree.function not in ("least", "greatest")
 
 
-def _told(problem: Problem, name: str) -> Span:
+def _given_span(problem: Problem, name: str) -> Span:
     value = problem.known[name]
     told_in = conversion(problem.unit_of(name))
     shifts_the_mark_only = told_in.offset == 0 and math.log10(told_in.scale).is_integer()
@@ -59,7 +59,7 @@ def _open(problem: Problem, tree: Node, value: float, spans: Mapping[str, Span])
         return not (high <= bottom or low > top)
     assert isinstance(tree, Call)
     ends = [set(span(argument, spans)) for argument in tree.arguments]
-    if not all(math.isfinite(end) for both in ends for end in both):
+    if not all(math.isfinite(end) for span_ends in ends for end in span_ends):
         return True
     try:
         return any(problem.question.read_off(tree, *corner) != value for corner in product(*ends))
@@ -115,16 +115,16 @@ def widened(low: float, high: float) -> Span:
     return low - place / 2, high + place / 2
 
 
-def _joined(sign: str, one: Span, other: Span) -> Span:
+def _joined(sign: str, left: Span, right: Span) -> Span:
     if sign == "+":
-        return one[0] + other[0], one[1] + other[1]
+        return left[0] + right[0], left[1] + right[1]
     if sign == "-":
-        return one[0] - other[1], one[1] - other[0]
+        return left[0] - right[1], left[1] - right[0]
     if sign == "/":
-        if other[0] <= 0 <= other[1]:
+        if right[0] <= 0 <= right[1]:
             return _ANYTHING
-        other = (1 / other[1], 1 / other[0])
-    corners = [a * b for a in one for b in other]
+        right = (1 / right[1], 1 / right[0])
+    corners = [a * b for a in left for b in right]
     return min(corners), max(corners)
 
 

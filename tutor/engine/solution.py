@@ -54,7 +54,7 @@ def _order_lines(problem: OrderProblem) -> list[Line]:
     procedure = problem.question.procedure
     letters = {action: letter for letter, action in problem.letters.items()}
     for action in procedure:
-        arrows = [problem.question.reason(other, action) for other in procedure]
+        arrows = [problem.question.reason(earlier, action) for earlier in procedure]
         why = " ".join(dict.fromkeys(arrow.why for arrow in arrows if arrow)) or "Nothing has to come before it."
         mark = letters.get(action) or (DONE if action in problem.done else LEFT_OUT)
         words = f"{mark}: {problem.words(action)}"
@@ -99,10 +99,12 @@ def _between_sizes(problem: Problem, tree: Node) -> str:
         around = table.sizes_around(values[size.id]) if table is not None and isinstance(size, Name) else None
         if table is not None and around is not None and isinstance(size, Name):
             smaller, larger = (book.size_of(area).name for area in around)
-            told = f"{problem.text_of(size.id)} is not a standard size of this table."
+            sentence = f"{problem.text_of(size.id)} is not a standard size of this table."
             if table.between == "smaller":
-                return f"{told} Use the next smaller listed size, {smaller}, which is on the safe side."
-            return f"{told} Its resistance follows from its cross-section and from the sizes {smaller} and {larger}."
+                return f"{sentence} Use the next smaller listed size, {smaller}, which is on the safe side."
+            return (
+                f"{sentence} Its resistance follows from its cross-section and from the sizes {smaller} and {larger}."
+            )
     return ""
 
 
@@ -125,7 +127,7 @@ def check_line(problem: Problem, limit: Limit, answer: float) -> Line:
     """The check of an answer, in working units, against a limit, in numbers."""
     tree = limit.tree
     values = problem.with_answer(tree, answer)
-    sides, holds = limit.sides(values), limit.holds(values)
+    sides, is_kept = limit.sides(values), limit.holds(values)
     figures = max(problem.telling_figures(tree, values), problem.step_figures)
     left, right = (_side(problem, tree, side, figures) for side in sides)
     near = near_limit(problem, tree, values)
@@ -133,21 +135,23 @@ def check_line(problem: Problem, limit: Limit, answer: float) -> Line:
     return Line(
         name="limit",
         kind="compare",
-        why=" ".join(["The answer has to respect this limit; here it is", f"{_verdict(holds, near)}. {near}".strip()]),
+        why=" ".join(
+            ["The answer has to respect this limit; here it is", f"{_verdict(is_kept, near)}. {near}".strip()]
+        ),
         relation=PLAIN.write(tree, plain_leaf),
         formula=LATEX.write(tree, _latex_leaf(problem)),
         spoken=spoken(tree, problem),
         numbers=_in_numbers(problem, tree, lambda name: _in_check(problem, name, values[name], figures)),
-        value=holds,
+        value=is_kept,
         unit="",
-        text=f"{'' if holds else 'not '}{left} {sign} {right}: {_verdict(holds, near)}",
+        text=f"{'' if is_kept else 'not '}{left} {sign} {right}: {_verdict(is_kept, near)}",
         source="",
         near=near,
     )
 
 
-def _verdict(holds: bool, near: str) -> str:
-    if not holds:
+def _verdict(is_kept: bool, near: str) -> str:
+    if not is_kept:
         return "broken"
     return "respected, but only just" if near else "respected"
 
@@ -161,8 +165,8 @@ def _side(problem: Problem, tree: Comparison, value: float, figures: int) -> str
     """One side of a limit as text, in the unit of the side that is a single quantity; a given as told."""
     for side in (tree.right, tree.left):
         if isinstance(side, Name):
-            told = side.id in problem.shown and value == problem.known[side.id]
-            return problem.text_of(side.id) if told else problem.text_of(side.id, value, figures)
+            is_given = side.id in problem.shown and value == problem.known[side.id]
+            return problem.text_of(side.id) if is_given else problem.text_of(side.id, value, figures)
     return written(value, "", figures)
 
 

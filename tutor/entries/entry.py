@@ -120,10 +120,10 @@ def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
     if _RAISED_DOT.search(text):
         decimal, product = (_RAISED_DOT.sub(rf"\1{sign}", text) for sign in (".", " * "))
         raise _unclear_in(unit, typed, read_entry(decimal, unit, form), read_entry(product, unit, form))
-    meant = in_plain_terms(plain, unit, counted=form == "count")
-    if fault := typical_fault(meant):
+    in_plain = in_plain_terms(plain, unit, counted=form == "count")
+    if fault := typical_fault(in_plain):
         raise EntryError(f"{quoted(plain)} {fault}")
-    tree = _parsed(meant, unit)
+    tree = _parsed(in_plain, unit)
     try:
         amounts = [_amount_and_unit(tree, grouped, unit, plain) for grouped in (False, True)]
         first, second = (_entry(amount, typed_unit, unit, typed) for amount, typed_unit in amounts)
@@ -152,16 +152,16 @@ def _unclear_in(unit: str, plain: str, *readings: Entry) -> EntryError:
     return _unclear(plain, readings, (f"{reading.value:.15g} {written_unit(unit)}" for reading in readings))
 
 
-def _ask_for_the_unit(plain: str, entry: Entry, asked: str) -> None:
+def _ask_for_the_unit(plain: str, entry: Entry, unit: str) -> None:
     """Ask about a bare number that is so small that it may be meant in the whole unit.
 
     Raises EntryError for one that is.
     """
-    whole, most = _PARTS[asked]
+    whole_unit, most = _PARTS[unit]
     if 0 < abs(entry.value) < most:
-        scale = conversion(whole).scale / conversion(asked).scale
-        other = replace(entry, value=entry.value * scale, half_width=entry.half_width * scale)
-        raise _unclear_in(asked, plain, entry, other)
+        scale = conversion(whole_unit).scale / conversion(unit).scale
+        scaled = replace(entry, value=entry.value * scale, half_width=entry.half_width * scale)
+        raise _unclear_in(unit, plain, entry, scaled)
 
 
 def read_unit(text: str) -> str:
@@ -209,59 +209,63 @@ def _parser() -> Lark:
     return Lark.open("entry.lark", rel_to=__file__, parser="lalr")
 
 
-def _parsed(plain: str, asked: str) -> _Tree:
+def _parsed(plain: str, unit: str) -> _Tree:
     try:
         return _parser().parse(plain)
     except UnexpectedInput as error:
         ended = isinstance(error, UnexpectedToken) and error.token.type == "$END"
         place = "at its end, where something is missing" if ended else f"from {quoted(plain[error.pos_in_stream :])} on"
-    raise EntryError(f"{quoted(plain)} cannot be read {place}: type one value, as {_example(asked)}.")
+    raise EntryError(f"{quoted(plain)} cannot be read {place}: type one value, as {_example(unit)}.")
 
 
-def _example(asked: str) -> str:
-    return f"12.3 {written_unit(asked)}" if asked else "12"
+def _example(unit: str) -> str:
+    return f"12.3 {written_unit(unit)}" if unit else "12"
 
 
-def _entry(amount: _Amount, typed_unit: str, asked: str, typed: str) -> Entry:
+def _entry(amount: _Amount, typed_unit: str, asked_unit: str, typed: str) -> Entry:
     """Convert an amount to the asked unit."""
     unit = typed_unit.replace(COUNT, "")
-    old, new = conversion_for(unit or asked, asked), conversion(asked)
+    old, new = conversion_for(unit or asked_unit, asked_unit), conversion(asked_unit)
     if old != new:
         value, scale = new.to_shown(old.to_working(amount.value)), old.scale / new.scale
         amount = _Amount(value, amount.half_width * scale, amount.digits)
     return Entry(amount.value + 0.0, amount.half_width, unit, typed, amount.digits)
 
 
-def _amount_and_unit(tree: _Tree, grouped: bool, asked: str, plain: str) -> tuple[_Amount, str]:
+def _amount_and_unit(tree: _Tree, grouped: bool, asked_unit: str, plain: str) -> tuple[_Amount, str]:
     """Evaluate a parsed entry under one reading of the comma, and understand its unit."""
-    first, *others = tree.children
+    first, *further = tree.children
     amount = _amount(first, grouped)
     if _is_range(first):
         raise EntryError(f"{quoted(plain)} {ONE_VALUE}")
     if _is_fraction_behind_a_dash(first):
         raise EntryError(f"{quoted(plain)} {WITH_DECIMALS}")
-    if not others:
+    if not further:
         return amount, ""
-    unit = _unit(others[0], asked)
-    if len(others) > 1:
-        amount = _in_two_units(amount, unit, _amount(others[1], grouped), _unit(others[2], asked))
-    fits = asked == "" if unit == COUNT else conversion_for(unit, asked).dimension == conversion(asked).dimension
-    if not fits and (meant := doubtful(unit, asked)):
-        raise EntryError(f"{quoted(plain)} is not clear: {meant}.")
-    if {unit.lstrip("kM"), asked.lstrip("kM")} == {"VA", "W"}:
-        raise EntryError(f"{quoted(plain)} is an apparent power: type the power in {written_unit(asked)}.")
+    unit = _unit(further[0], asked_unit)
+    if len(further) > 1:
+        amount = _in_two_units(amount, unit, _amount(further[1], grouped), _unit(further[2], asked_unit))
+    fits = (
+        asked_unit == ""
+        if unit == COUNT
+        else conversion_for(unit, asked_unit).dimension == conversion(asked_unit).dimension
+    )
+    if not fits and (correction := doubtful(unit, asked_unit)):
+        raise EntryError(f"{quoted(plain)} is not clear: {correction}.")
+    if {unit.lstrip("kM"), asked_unit.lstrip("kM")} == {"VA", "W"}:
+        raise EntryError(f"{quoted(plain)} is an apparent power: type the power in {written_unit(asked_unit)}.")
     if not fits:
-        wanted = f"{measured(asked)}{', in ' if asked else ''}{written_unit(asked)}"
+        wanted = f"{measured(asked_unit)}{', in ' if asked_unit else ''}{written_unit(asked_unit)}"
         raise WrongUnit(f"{quoted(plain)} gives {measured(unit)}, but the question asks for {wanted}.")
     return amount, unit
 
 
-def _unit(tree: _Tree, asked: str) -> str:
+def _unit(tree: _Tree, asked_unit: str) -> str:
     try:
-        return understood_unit(tree, asked)
+        return understood_unit(tree, asked_unit)
     except UnitError as error:
         name = quoted(str(error))
-    raise EntryError(f"{name} is not a unit that is known here: type the value as {_example(asked)}.")
+    raise EntryError(f"{name} is not a unit that is known here: type the value as {_example(asked_unit)}.")
 
 
 def _is_range(branch: _Branch) -> bool:
@@ -273,16 +277,16 @@ def _is_range(branch: _Branch) -> bool:
         return _is_range(first)
     if not isinstance(last, Token) or last.start_pos != (first.end_pos or 0) + 1:
         return False
-    one, other = _amount(first, False), _amount(last, False)
-    return other.value > (NEARLY_WHOLE if one.whole and other.whole else NEARLY) * one.value
+    start, end = _amount(first, False), _amount(last, False)
+    return end.value > (NEARLY_WHOLE if start.whole and end.whole else NEARLY) * start.value
 
 
 def _is_fraction_behind_a_dash(branch: _Branch) -> bool:
     """Whether 32 - 1/4 stands there, which may be meant as 32 and a quarter."""
     if isinstance(branch, Token) or branch.data != "subtract":
         return False
-    whole, part = branch.children
-    if not isinstance(whole, Token) or not whole.isdigit() or isinstance(part, Token) or part.data != "divide":
+    integer, part = branch.children
+    if not isinstance(integer, Token) or not integer.isdigit() or isinstance(part, Token) or part.data != "divide":
         return False
     over, under = part.children
     return isinstance(over, Token) and isinstance(under, Token) and _is_proper(over, under)
@@ -296,14 +300,14 @@ def _amount(branch: _Branch, grouped: bool) -> _Amount:
     """Evaluate arithmetic, with first-order bounds for what the typed decimals leave open."""
     if isinstance(branch, Token):
         return _mixed_number(branch) if branch.type == "MIXED" else _number(branch, grouped)
-    first, *others = branch.children
+    first, *operands = branch.children
     left = _amount(first, grouped)
     if branch.data == "negate":
         return replace(left, value=-left.value)
     left = left.as_operand()
     if branch.data == "raise_to":
-        return _power(left, int(str(others[0])))
-    right = _amount(others[0], grouped).as_operand()
+        return _power(left, int(str(operands[0])))
+    right = _amount(operands[0], grouped).as_operand()
     match branch.data:
         case "add":
             value, half_width = left.value + right.value, left.half_width + right.half_width
@@ -334,10 +338,10 @@ def _number(token: Token, grouped: bool) -> _Amount:
         )
     point_is_decimal = token.count(".") == 1 and "," not in token
     read = readings[-1 if grouped and not point_is_decimal else 0]
-    whole, decimals = read["whole"].translate(_MARKS), read["decimals"] or ""
+    integer, decimals = read["whole"].translate(_MARKS), read["decimals"] or ""
     exponent = int(read["exponent"] or 0)
-    value = float(f"{whole}.{decimals}e{exponent}")
-    digits = (whole + decimals).lstrip("0")
+    value = float(f"{integer}.{decimals}e{exponent}")
+    digits = (integer + decimals).lstrip("0")
     if digits and not value:
         raise OverflowError
     is_whole = not decimals and read["exponent"] is None

@@ -74,30 +74,30 @@ _MIXED_BY_HYPHEN = re.compile(r"(?<![\d.,/])(\d+)-(?=\d{1,2}/\d{1,2}(?![\d.,/]))
 _LENGTH_BEHIND = re.compile(r"(?:\"|''|'|ft|feet|foot|in|inch|inches)$", re.IGNORECASE)
 
 
-def in_plain_terms(plain: str, asked: str, *, counted: bool = False) -> str:
+def in_plain_terms(plain: str, asked_unit: str, *, counted: bool = False) -> str:
     """An entry without what people write around its value, its words for numbers in digits.
 
     Where a length is asked for or told, 32-1/4 is a mixed number; where hours are, 1:30 and 1h30 are hours and minutes.
     `counted` says that things are counted: then 13S is 13 of them.
     """
-    if (label := _LABEL.match(plain)) and _may_name(label[1], asked):
+    if (label := _LABEL.match(plain)) and _may_name(label[1], asked_unit):
         plain = plain[label.end() :]
     for pattern, new in _AROUND:
         plain = pattern.sub(new, plain)
     plain = _HYPHEN.sub(" ", _NUMBER_WORD.sub(_digits, plain))
     if counted:
         plain = _ONE_OF_SEVERAL.sub("", plain)
-    if measures_alike(asked, "m") or _LENGTH_BEHIND.search(plain):
+    if measures_alike(asked_unit, "m") or _LENGTH_BEHIND.search(plain):
         plain = _MIXED_BY_HYPHEN.sub(r"\1 ", plain)
-    if asked == "h" and (clock := _CLOCK.fullmatch(plain)):
+    if asked_unit == "h" and (clock := _CLOCK.fullmatch(plain)):
         plain = f"{clock[1]} h {clock[2] or clock[3]} min"
     return plain
 
 
-def _may_name(word: str, asked: str) -> bool:
+def _may_name(word: str, asked_unit: str) -> bool:
     """Whether a label may name what is asked for; I = 62 names no voltage."""
     symbol = _SYMBOL.fullmatch(word)
-    return symbol is None or measures_alike(_MEASURED_BY[symbol[1]], asked)
+    return symbol is None or measures_alike(_MEASURED_BY[symbol[1]], asked_unit)
 
 
 def _digits(word: re.Match[str]) -> str:

@@ -80,25 +80,25 @@ _MEASURED = (
 )
 
 
-def measures_alike(unit: str, other: str) -> bool:
+def measures_alike(unit: str, second: str) -> bool:
     """Whether two units measure the same."""
-    return conversion(unit).dimension == conversion(other).dimension
+    return conversion(unit).dimension == conversion(second).dimension
 
 
-def doubtful(unit: str, asked: str) -> str:
+def doubtful(unit: str, asked_unit: str) -> str:
     """What to type instead of a letter that may be short for something else than the unit it is read as; else ''."""
-    if unit == "m" and asked.startswith("m"):
-        return f"m stands for meters, so type {written_unit(asked)}"
-    if unit == "m" and measures_alike(asked, "s"):
+    if unit == "m" and asked_unit.startswith("m"):
+        return f"m stands for meters, so type {written_unit(asked_unit)}"
+    if unit == "m" and measures_alike(asked_unit, "s"):
         return "m stands for meters, so type min for minutes"
-    if unit in ("m", "s") and not asked:
+    if unit in ("m", "s") and not asked_unit:
         return f"{unit} stands for {'meters' if unit == 'm' else 'seconds'}, so type the number alone"
     return ""
 
 
-def conversion_for(unit: str, asked: str) -> Conversion:
+def conversion_for(unit: str, asked_unit: str) -> Conversion:
     """The conversion of a typed unit; where a temperature is asked for, kelvin are one too, not a difference."""
-    return _KELVIN if unit == "K" and asked in ABSOLUTE_TEMPERATURES else conversion(unit)
+    return _KELVIN if unit == "K" and asked_unit in ABSOLUTE_TEMPERATURES else conversion(unit)
 
 
 def measured(unit: str) -> str:
@@ -107,11 +107,12 @@ def measured(unit: str) -> str:
         return "a number of things"
     dimension = conversion(unit).dimension
     return next(
-        (words for known, words in _MEASURED if conversion(known).dimension == dimension), "another kind of quantity"
+        (words for example, words in _MEASURED if conversion(example).dimension == dimension),
+        "another kind of quantity",
     )
 
 
-def understood_unit(tree: Tree[Any], asked: str) -> str:
+def understood_unit(tree: Tree[Any], asked_unit: str) -> str:
     """Understand a parsed unit, in the spelling of tutor.units, or COUNT where things are counted.
 
     Raises UnitError, whose message is the name as typed, for a name that no unit has.
@@ -122,22 +123,22 @@ def understood_unit(tree: Tree[Any], asked: str) -> str:
         name, *power = map(str, part.children)
         exponent = int(power[0].lstrip("^")) if power else 1
         alone = len(parts) == 1 and part.data == "first" and not power
-        unit += {"times": "*", "per": "/"}.get(part.data, "") + _named_unit(name, asked, alone)
+        unit += {"times": "*", "per": "/"}.get(part.data, "") + _named_unit(name, asked_unit, alone)
         exponent = -exponent if part.data == "inverse" else exponent
         unit += f"^{exponent}" if exponent != 1 else ""
     return unit
 
 
-def _named_unit(name: str, asked: str, alone: bool) -> str:
+def _named_unit(name: str, asked_unit: str, alone: bool) -> str:
     """Find one unit by what people call it; a degree is a temperature or a difference, as is asked."""
     key = " ".join(name.replace(".", " ").split())
     unit = _UNITS.get(key) or _UNITS_BY_PREFIX.get(key[0] + key[1:].lower()) or _UNITS_IN_ANY_CASE.get(key.lower())
-    if key == "F" and conversion(asked).dimension == conversion("F").dimension:
+    if key == "F" and conversion(asked_unit).dimension == conversion("F").dimension:
         return "F"
-    if unit == "deg" and alone and asked in ABSOLUTE_TEMPERATURES:
-        return asked
+    if unit == "deg" and alone and asked_unit in ABSOLUTE_TEMPERATURES:
+        return asked_unit
     if unit is None and alone and _COUNTED.fullmatch(key):
         return COUNT
-    if unit is None or key in _BARE_PREFIXES or (unit == "deg" and asked != "deg"):
+    if unit is None or key in _BARE_PREFIXES or (unit == "deg" and asked_unit != "deg"):
         raise UnitError(name)
-    return unit if alone and asked in ABSOLUTE_TEMPERATURES else _DIFFERENCES.get(unit, unit)
+    return unit if alone and asked_unit in ABSOLUTE_TEMPERATURES else _DIFFERENCES.get(unit, unit)

@@ -32,12 +32,12 @@ def gradebook(
     header = ["number", "name", *(f"{place} {exercise}" for place, exercise in places)]
     rows = [[*header, "right", "of", "percent"]]
     for line in lines:
-        mine = cells[line.member]
+        of_learner = cells[line.member]
         rows.append(
             [
                 harmless(line.member.number),
                 harmless(line.member.name),
-                *(mine.get(place, "") for place, _ in places),
+                *(of_learner.get(place, "") for place, _ in places),
                 str(line.right) if line.submitted else "",
                 str(line.places),
                 _percent(line, closed=closed),

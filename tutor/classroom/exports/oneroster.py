@@ -79,16 +79,16 @@ def _check(lines: Sequence[LearnerLine], ids: SchoolIds) -> None:
     missing = [name.rstrip("_") for name, value in vars(ids).items() if not value.strip()]
     if missing:
         raise OneRosterError(f"The id of the {missing[0]} is missing. Ask the school's office for it.")
-    without = [line.member.name for line in lines if not line.member.number.strip()]
-    if without:
+    unnumbered = [line.member.name for line in lines if not line.member.number.strip()]
+    if unnumbered:
         raise OneRosterError(
-            f"{without[0]!r} has no number on the roster ({len(without)} in all). "
+            f"{unnumbered[0]!r} has no number on the roster ({len(unnumbered)} in all). "
             "Give each learner the school's own id as number."
         )
     numbers = [line.member.number for line in lines]
-    twice = next((number for number in numbers if numbers.count(number) > 1), None)
-    if twice is not None:
-        raise OneRosterError(f"Two learners have the number {twice!r}. Give each learner a number of their own.")
+    repeated = next((number for number in numbers if numbers.count(number) > 1), None)
+    if repeated is not None:
+        raise OneRosterError(f"Two learners have the number {repeated!r}. Give each learner a number of their own.")
 
 
 def _manifest() -> list[tuple[str, str]]:

@@ -33,32 +33,32 @@ class Outbox:
     def __init__(self, store: Store) -> None:
         self._store = store
 
-    def put(self, told: Sequence[Told]) -> int:
+    def put(self, statements: Sequence[Told]) -> int:
         """Keep the statements that are new; one that replaces another takes that back. Gives how many are new.
 
         Of a member who has been erased meanwhile, and of their answers, none is kept.
         """
 
         def work(connection: Connection) -> int:
-            there = _still_there(connection, told)
+            there = _of_present(connection, statements)
             rows = _by_subject(connection, {one.member for one in there})
-            return sum(_put(connection, one, rows[one.subject]) for one in there)
+            return sum(_keep_statement(connection, one, rows[one.subject]) for one in there)
 
         return self._store.write(work)
 
     def waiting(self, most: int) -> list[Told]:
         """The first statements that are neither sent nor refused, in order."""
-        found: list[Told] = []
-        for kept, owner, answer in self._unsent():
-            if len(found) < most and kept["refused"] is None:
-                found.append(Told(kept["subject"], kept["statement"], owner, answer))
-        return found
+        statements: list[Told] = []
+        for row, owner, answer in self._unsent():
+            if len(statements) < most and row["refused"] is None:
+                statements.append(Told(row["subject"], row["statement"], owner, answer))
+        return statements
 
     def sent(self, ids: Sequence[str]) -> None:
         """Note that the record store has these."""
-        now = datetime.now(UTC)
+        moment = datetime.now(UTC)
         self._store.write(
-            lambda connection: connection.execute(update(outbox).where(outbox.c.key.in_(ids)).values(sent_at=now))
+            lambda connection: connection.execute(update(outbox).where(outbox.c.key.in_(ids)).values(sent_at=moment))
         )
 
     def refuse(self, id_: str, reason: str) -> None:
@@ -67,8 +67,8 @@ class Outbox:
 
     def refused(self) -> list[tuple[str, str]]:
         """The ids that were refused, and why."""
-        kept = (kept for kept, _, _ in self._unsent())
-        return [(one["statement"]["id"], one["refused"]) for one in kept if one["refused"] is not None]
+        rows = (rows for rows, _, _ in self._unsent())
+        return [(row["statement"]["id"], row["refused"]) for row in rows if row["refused"] is not None]
 
     def try_refused_again(self) -> None:
         """Let those that were refused be sent once more."""
@@ -77,8 +77,8 @@ class Outbox:
 
     def _note(self, id_: str, reason: str | None) -> None:
         def work(connection: Connection) -> None:
-            kept = connection.scalars(select(outbox.c.statement).where(outbox.c.key == id_)).one()
-            values = {"statement": {**kept, "refused": reason}}
+            statement = connection.scalars(select(outbox.c.statement).where(outbox.c.key == id_)).one()
+            values = {"statement": {**statement, "refused": reason}}
             connection.execute(update(outbox).where(outbox.c.key == id_).values(values))
 
         self._store.write(work)
@@ -87,34 +87,38 @@ class Outbox:
         columns = (outbox.c.statement, outbox.c.member_id, outbox.c.class_answer_id)
         query = select(*columns).where(outbox.c.sent_at.is_(None)).order_by(outbox.c.id)
         with self._store.reading() as connection:
-            return [(kept, owner, answer) for kept, owner, answer in connection.execute(query)]
+            return [(row, owner, answer) for row, owner, answer in connection.execute(query)]
 
 
-def _still_there(connection: Connection, told: Sequence[Told]) -> list[Told]:
+def _of_present(connection: Connection, statements: Sequence[Told]) -> list[Told]:
     members = set(connection.scalars(select(member.c.id)))
-    answers = set(connection.scalars(select(class_answer.c.id)))
-    return [one for one in told if one.member in members and (one.answer is None or one.answer in answers)]
+    answers: set[int | None] = set(connection.scalars(select(class_answer.c.id)))
+    return [
+        statement
+        for statement in statements
+        if statement.member in members and (statement.answer is None or statement.answer in answers)
+    ]
 
 
 def _by_subject(connection: Connection, members: set[int]) -> dict[str, list[_Row]]:
     """What is kept about some members by subject, the oldest first."""
     query = select(outbox.c.key, outbox.c.statement, outbox.c.sent_at).where(outbox.c.member_id.in_(members))
     rows: dict[str, list[_Row]] = defaultdict(list)
-    for key, kept, sent_at in connection.execute(query.order_by(outbox.c.id)):
-        rows[kept["subject"]].append(_Row(key, kept["made"], sent_at is not None))
+    for key, row, sent_at in connection.execute(query.order_by(outbox.c.id)):
+        rows[row["subject"]].append(_Row(key, row["made"], sent_at is not None))
     return rows
 
 
-def _put(connection: Connection, told: Told, earlier: list[_Row]) -> bool:
-    if earlier and earlier[-1].made == told.id:
+def _keep_statement(connection: Connection, statement: Told, earlier: list[_Row]) -> bool:
+    if earlier and earlier[-1].made == statement.id:
         return False
-    taken = any(row.id == told.id for row in earlier)
-    id_ = stable_id(told.id, len(earlier)) if taken else told.id
+    is_used = any(row.id == statement.id for row in earlier)
+    id_ = stable_id(statement.id, len(earlier)) if is_used else statement.id
     for row in _replaced(connection, earlier):
-        void = voiding(told, row.id)
+        void = voiding(statement, row.id)
         _insert(connection, void, void.id)
-    _insert(connection, told, id_)
-    earlier.append(_Row(id_, told.id, sent=False))
+    _insert(connection, statement, id_)
+    earlier.append(_Row(id_, statement.id, sent=False))
     return True
 
 
@@ -126,7 +130,12 @@ def _replaced(connection: Connection, earlier: list[_Row]) -> Iterator[_Row]:
         connection.execute(delete(outbox).where(outbox.c.key == earlier.pop().id))
 
 
-def _insert(connection: Connection, told: Told, id_: str) -> None:
-    kept = {"subject": told.subject, "made": told.id, "refused": None, "statement": {**told.statement, "id": id_}}
-    row = {"member_id": told.member, "class_answer_id": told.answer, "key": id_, "made_at": datetime.now(UTC)}
-    connection.execute(insert(outbox).values(statement=kept, **row))
+def _insert(connection: Connection, statement: Told, id_: str) -> None:
+    held = {
+        "subject": statement.subject,
+        "made": statement.id,
+        "refused": None,
+        "statement": {**statement.statement, "id": id_},
+    }
+    row = {"member_id": statement.member, "class_answer_id": statement.answer, "key": id_, "made_at": datetime.now(UTC)}
+    connection.execute(insert(outbox).values(statement=held, **row))

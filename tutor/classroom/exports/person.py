@@ -38,55 +38,57 @@ def person(store: Store, member_id: int, now: datetime | None = None) -> Json:
     its learners.  Raises ClassError if there is no such member.
     """
     with store.reading() as connection:
-        mine = tables.member.c.id == member_id
-        found = _rows(connection, tables.member, mine)
-        if not found:
+        of_member = tables.member.c.id == member_id
+        members = _rows(connection, tables.member, of_member)
+        if not members:
             raise ClassError("There is no such member. 'coldmorning export person' lists the members of a class.")
-        about = {name: _rows(connection, table, where) for name, (table, where) in _about(member_id).items()}
+        rows = {name: _rows(connection, table, where) for name, (table, where) in _rows_about(member_id).items()}
         hidden = _answers_kept_back(connection, member_id, now or datetime.now(UTC))
         for name, column in _OF_ONE_ANSWER.items():
-            for row in (row for row in about[name] if row[column] in hidden):
+            for row in (row for row in rows[name] if row[column] in hidden):
                 row.update(dict.fromkeys(row.keys() & set(_MARKS)))
-        school = _name(connection, tables.school_class, found[0]["school_class_id"])
-        return {"member": found[0], "class": school, **about}
+        school = _name(connection, tables.school_class, members[0]["school_class_id"])
+        return {"member": members[0], "class": school, **rows}
 
 
 def tables_about_a_member() -> list[str]:
     """The names of all tables that hold something about a member."""
-    return ["member", *_about(0)]
+    return ["member", *_rows_about(0)]
 
 
-def _about(member_id: int) -> Mapping[str, tuple[Table, ColumnElement[bool]]]:
+def _rows_about(member_id: int) -> Mapping[str, tuple[Table, ColumnElement[bool]]]:
     """The tables and which of their rows are about a member, found by how each leads to one."""
     handed = select(tables.handed.c.id).where(tables.handed.c.member_id == member_id)
     answers = select(tables.class_answer.c.id).where(tables.class_answer.c.handed_id.in_(handed))
     browsers = _browsers_of_theirs_alone(member_id)
-    found: dict[str, tuple[Table, ColumnElement[bool]]] = {}
+    by_table: dict[str, tuple[Table, ColumnElement[bool]]] = {}
     for table in tables.metadata.sorted_tables:
         if "member_id" in table.c:
-            found[table.name] = (table, table.c.member_id == member_id)
+            by_table[table.name] = (table, table.c.member_id == member_id)
         elif "handed_id" in table.c:
-            found[table.name] = (table, table.c.handed_id.in_(handed))
+            by_table[table.name] = (table, table.c.handed_id.in_(handed))
         elif "class_answer_id" in table.c:
-            found[table.name] = (table, table.c.class_answer_id.in_(answers))
+            by_table[table.name] = (table, table.c.class_answer_id.in_(answers))
         elif "learner_id" in table.c:
-            found[table.name] = (table, table.c.learner_id.in_(browsers))
+            by_table[table.name] = (table, table.c.learner_id.in_(browsers))
         elif table is tables.learner:
-            found[table.name] = (table, table.c.id.in_(browsers))
-    return found
+            by_table[table.name] = (table, table.c.id.in_(browsers))
+    return by_table
 
 
 def _browsers_of_theirs_alone(member_id: int) -> Any:
     """The browsers that are this member's and nobody else's; what was practised in others may be somebody else's."""
     binding = tables.binding
-    others = select(binding.c.learner_id).where(binding.c.member_id != member_id)
-    return select(binding.c.learner_id).where(binding.c.member_id == member_id, binding.c.learner_id.not_in(others))
+    shared_with = select(binding.c.learner_id).where(binding.c.member_id != member_id)
+    return select(binding.c.learner_id).where(
+        binding.c.member_id == member_id, binding.c.learner_id.not_in(shared_with)
+    )
 
 
 def _answers_kept_back(connection: Connection, member_id: int, now: datetime) -> set[int]:
     """The answers whose marks their learner may not see yet."""
-    found = standings(connection, tables.handed.c.member_id == member_id, now)
-    return {answer.id for standing in found if standing.hidden for answer in standing.answers}
+    states = standings(connection, tables.handed.c.member_id == member_id, now)
+    return {answer.id for state in states if state.hidden for answer in state.answers}
 
 
 def _name(connection: Connection, table: Table, id_: int) -> str:

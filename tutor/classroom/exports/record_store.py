@@ -114,7 +114,7 @@ class RecordStore:
             if isinstance(error, _RefusedError):
                 outbox.refuse(batch[0].id, str(error))
                 return 0
-        outbox.sent([told.id for told in batch])
+        outbox.sent([statement.id for statement in batch])
         return len(batch)
 
     def _post_patiently(self, batch: Sequence[Told]) -> None:
@@ -135,7 +135,7 @@ class RecordStore:
 
     def _post(self, batch: Sequence[Told]) -> None:
         """Send a batch once; returns when the record store has said that it has all of it."""
-        body = json.dumps([told.statement for told in batch], ensure_ascii=False).encode("utf-8", "replace")
+        body = json.dumps([statement.statement for statement in batch], ensure_ascii=False).encode("utf-8", "replace")
         request = Request(self._url, body, self._headers, method="POST")
         try:
             with self._opener.open(request, timeout=self._timeout) as answer:
@@ -152,7 +152,7 @@ class RecordStore:
         A conflict on one statement says that the store has its id, and with it all that it says; on several, that it
         may have some of them.
         """
-        reason = f"{error.code} {_said(error)}".strip()
+        reason = f"{error.code} {_reason(error)}".strip()
         if error.code in (401, 403):
             raise RecordStoreError(f"The record store lets nobody in with this user and password ({reason}).")
         if error.code in (404, 405):
@@ -170,24 +170,24 @@ class RecordStore:
         raise _RefusedError(reason)
 
 
-def _check_taken(said: bytes, batch: Sequence[Told]) -> None:
+def _check_taken(answer: bytes, batch: Sequence[Told]) -> None:
     """A record store answers with the ids that it took; whatever else answers so is none."""
     try:
-        taken = json.loads(said)
+        ids = json.loads(answer)
     except ValueError:
-        taken = None
-    if not isinstance(taken, list) or not {told.id for told in batch} <= {str(id_) for id_ in taken}:
+        ids = None
+    if not isinstance(ids, list) or not {told.id for told in batch} <= {str(id_) for id_ in ids}:
         raise _UnreachableError("what answers there is no record store: it did not name the statements that it took")
 
 
-def _said(error: HTTPError) -> str:
+def _reason(error: HTTPError) -> str:
     try:
-        told = error.read(4096).decode("utf-8", "replace")
+        reason = error.read(4096).decode("utf-8", "replace")
     except (OSError, http.client.HTTPException):
         return ""
-    return " ".join(told.split())[:LONGEST_REASON]
+    return " ".join(reason.split())[:LONGEST_REASON]
 
 
 def _retry_after(error: HTTPError) -> float | None:
-    told = error.headers.get("Retry-After", "")
-    return float(told) if told.isdecimal() else None
+    seconds = error.headers.get("Retry-After", "")
+    return float(seconds) if seconds.isdecimal() else None

@@ -68,22 +68,22 @@ def statements(
         for answer in outcome.answers
         if answer.counted and answer.verdict in ("right", "wrong")
     ]
-    answered.sort(key=lambda told: (told.statement["timestamp"], told.id))
+    answered.sort(key=lambda answer_statement: (answer_statement.statement["timestamp"], answer_statement.id))
     return [*answered, *_completed(outcomes, set_activity, home, closed=closed)]
 
 
-def lines(told: Sequence[Told]) -> Iterator[str]:
+def lines(statements: Sequence[Told]) -> Iterator[str]:
     """The statements as JSON lines."""
-    for one in told:
-        yield json.dumps(one.statement, ensure_ascii=False, sort_keys=True)
+    for statement in statements:
+        yield json.dumps(statement.statement, ensure_ascii=False, sort_keys=True)
 
 
-def voiding(told: Told, earlier: str) -> Told:
+def voiding(statement: Told, earlier: str) -> Told:
     """The statement that takes back an earlier one that this one replaces."""
     reference = {"objectType": "StatementRef", "id": earlier}
-    kept = {"actor": told.statement["actor"], "timestamp": told.statement["timestamp"]}
-    void = kept | {"verb": _verb("voided"), "object": reference}
-    return _with_id(f"void {earlier}", void, told.member, told.answer)
+    shared = {"actor": statement.statement["actor"], "timestamp": statement.statement["timestamp"]}
+    void = shared | {"verb": _verb("voided"), "object": reference}
+    return _with_id(f"void {earlier}", void, statement.member, statement.answer)
 
 
 def account(member: Member, home: str) -> Json:
@@ -144,16 +144,16 @@ def _completed(outcomes: Sequence[Outcome], set_activity: Json, home: str, *, cl
 
 
 def _with_id(subject: str, statement: Json, member: int, answer: int | None = None) -> Told:
-    said = json.dumps(statement, ensure_ascii=False, sort_keys=True)
-    return Told(subject, {"id": stable_id("statement", subject, said), **statement}, member, answer)
+    text = json.dumps(statement, ensure_ascii=False, sort_keys=True)
+    return Told(subject, {"id": stable_id("statement", subject, text), **statement}, member, answer)
 
 
 def _verb(name: str) -> Json:
     return {"id": f"{VERBS}{name}", "display": {"en": name}}
 
 
-def _activity(id_: str, title: str, kind: str, **more: str) -> Json:
-    definition = {"name": {"en": title}, "type": f"{ACTIVITIES}{kind}", **more}
+def _activity(id_: str, title: str, kind: str, **fields: str) -> Json:
+    definition = {"name": {"en": title}, "type": f"{ACTIVITIES}{kind}", **fields}
     return {"objectType": "Activity", "id": id_, "definition": definition}
 
 

@@ -12,8 +12,8 @@ from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import (
     EVIDENCE,
     RESPONSE,
+    all_of,
     base_value,
-    both,
     choose,
     give,
     is_correct,
@@ -46,7 +46,7 @@ class Asked:
     before: Sequence[Element] = ()
 
 
-def asked(problem: AnyProblem) -> Asked:
+def question_of(problem: AnyProblem) -> Asked:
     """The question of a problem, its right response and the responses that give a mistake away."""
     if isinstance(problem, OrderProblem):
         return _order(problem) if problem.ask == WHOLE else _next_action(problem)
@@ -62,10 +62,10 @@ def _typed(problem: Problem, kind: Kind) -> Asked:
     text = str(round(problem.answer.value)) if kind.whole else problem.printed
     declaration, correct = _number(RESPONSE, kind, text, (right - low) / scale.scale, (high - right) / scale.scale)
 
-    def is_alike(value: float, other: float) -> bool:
+    def is_alike(value: float, second: float) -> bool:
         if kind.whole:
-            return value == other
-        return abs(value - other) <= 2 * TELLS_APART * max(abs(value), abs(other))
+            return value == second
+        return abs(value - second) <= 2 * TELLS_APART * max(abs(value), abs(second))
 
     def gives_away(value: float) -> Element:
         if kind.whole:
@@ -102,7 +102,7 @@ def _choice(problem: Problem, kind: Kind) -> Asked:
         right=is_correct(RESPONSE),
         mistakes=[
             (mistake, is_value(RESPONSE, "identifier", chosen(value)))
-            for mistake, value in _mistakes(problem, lambda value, other: chosen(value) == chosen(other))
+            for mistake, value in _mistakes(problem, lambda value, second: chosen(value) == chosen(second))
         ],
     )
 
@@ -119,7 +119,7 @@ def _yes_or_no(problem: Problem, kind: YesNo) -> Asked:
         declaration, proved = _number(EVIDENCE, deciding, text, reach, reach)
         declarations.append(declaration)
         body.append(_entry_line(f"The number that decides, the {words}:", EVIDENCE, deciding.unit))
-        right = both(right, proved)
+        right = all_of(right, proved)
     return Asked(declarations=declarations, body=body, right=right)
 
 
@@ -156,7 +156,7 @@ def _order(problem: OrderProblem) -> Asked:
             *(outcome(_place(letter), "integer", "0") for letter in right),
         ],
         body=[ordering],
-        right=both(size, *none_left, *ordered),
+        right=all_of(size, *none_left, *ordered),
         mistakes=[
             (problem.letters[one], element("member", base_value("identifier", one), variable(RESPONSE)))
             for one in letters
@@ -189,8 +189,8 @@ def _place(letter: str) -> str:
 
 
 def _at_place(place: int, letter: str) -> Element:
-    at = element("index", variable(RESPONSE), n=str(place))
-    return element("match", at, base_value("identifier", letter))
+    indexed = element("index", variable(RESPONSE), n=str(place))
+    return element("match", indexed, base_value("identifier", letter))
 
 
 def _entry_line(words: str, name: str, unit: str) -> Element:
@@ -212,11 +212,11 @@ def _choices(words: str, choices: dict[str, str]) -> Element:
 
 def _mistakes(problem: Problem, alike: Callable[[float, float], bool]) -> list[tuple[str, float]]:
     """The declared mistakes whose answer is nobody else's, with that answer in working units."""
-    found = [(way.mistake, float(numbers[-1])) for way, numbers in problem.wrong_numbers]
+    answers = [(way.mistake, float(numbers[-1])) for way, numbers in problem.wrong_numbers]
     right = problem.values[problem.ask]
-    told: list[tuple[str, float]] = []
-    for id_, value in found:
-        shared = any(alike(value, other) for other_id, other in found if other_id != id_)
-        if not shared and not alike(value, right) and (id_, value) not in told:
-            told.append((id_, value))
-    return told
+    distinct: list[tuple[str, float]] = []
+    for id_, value in answers:
+        shared = any(alike(value, second) for other_id, second in answers if other_id != id_)
+        if not shared and not alike(value, right) and (id_, value) not in distinct:
+            distinct.append((id_, value))
+    return distinct

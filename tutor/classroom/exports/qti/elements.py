@@ -29,17 +29,17 @@ _NOT_XML = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]
 
 def element(tag: str, *content: ET.Element | str, **attributes: str) -> ET.Element:
     """Make an element of texts and other elements, in this order."""
-    made = ET.Element(tag, {name: _legal(value) for name, value in attributes.items()})
+    new = ET.Element(tag, {name: _legal(value) for name, value in attributes.items()})
     last: ET.Element | None = None
     for part in content:
         if isinstance(part, ET.Element):
-            made.append(part)
+            new.append(part)
             last = part
         elif last is None:
-            made.text = (made.text or "") + _legal(part)
+            new.text = (new.text or "") + _legal(part)
         else:
             last.tail = (last.tail or "") + _legal(part)
-    return made
+    return new
 
 
 def written_item(item: ET.Element, version: Version) -> bytes:
@@ -52,10 +52,10 @@ def written_item(item: ET.Element, version: Version) -> bytes:
 
 def written(root: ET.Element, attributes: dict[str, str]) -> bytes:
     """Write an element as a document; `attributes` (its namespaces) come first."""
-    whole = ET.Element(root.tag, {**attributes, **root.attrib})
-    whole.text = root.text
-    whole.extend(root)
-    data: bytes = ET.tostring(whole, encoding="utf-8", xml_declaration=True)
+    document = ET.Element(root.tag, {**attributes, **root.attrib})
+    document.text = root.text
+    document.extend(root)
+    data: bytes = ET.tostring(document, encoding="utf-8", xml_declaration=True)
     return data + b"\n"
 
 
@@ -64,15 +64,15 @@ def _legal(text: str) -> str:
 
 
 def _as_3_0(old: ET.Element) -> ET.Element:
-    made = ET.Element(_name_in_3_0(old.tag), {_kebab(name): value for name, value in old.attrib.items()})
-    made.text, made.tail = old.text, old.tail
+    new = ET.Element(_name_in_3_0(old.tag), {_kebab(name): value for name, value in old.attrib.items()})
+    new.text, new.tail = old.text, old.tail
     children = [_as_3_0(child) for child in old]
     if old.tag == "modalFeedback":
-        body = ET.SubElement(made, "qti-content-body")
+        body = ET.SubElement(new, "qti-content-body")
         body.extend(children)
     else:
-        made.extend(children)
-    return made
+        new.extend(children)
+    return new
 
 
 def _name_in_3_0(tag: str) -> str:

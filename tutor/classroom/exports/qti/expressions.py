@@ -63,7 +63,7 @@ def within(name: str, value: Element, below: float, above: float) -> Element:
     return element("equal", variable(name), value, toleranceMode="absolute", tolerance=tolerance)
 
 
-def both(*conditions: Element) -> Element:
+def all_of(*conditions: Element) -> Element:
     """Whether all of some conditions hold."""
     return conditions[0] if len(conditions) == 1 else element("and", *conditions)
 
@@ -81,7 +81,7 @@ def give(name: str, base: BaseType, value: str) -> Element:
 def choose(branches: Sequence[tuple[Element, Sequence[Element]]], otherwise: Sequence[Element] = ()) -> Element:
     """Follow the first branch whose condition holds, else the last one."""
     parts = [
-        element("responseIf" if at == 0 else "responseElseIf", condition, *actions)
-        for at, (condition, actions) in enumerate(branches)
+        element("responseIf" if place == 0 else "responseElseIf", condition, *actions)
+        for place, (condition, actions) in enumerate(branches)
     ]
     return element("responseCondition", *parts, *([element("responseElse", *otherwise)] if otherwise else []))

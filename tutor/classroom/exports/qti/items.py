@@ -3,7 +3,7 @@
 from xml.etree.ElementTree import Element
 
 from tutor.answers import feedback
-from tutor.classroom.exports.qti.asking import asked
+from tutor.classroom.exports.qti.asking import question_of
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, give, outcome
 from tutor.engine.order import OrderProblem
@@ -21,20 +21,20 @@ def identifier(problem: AnyProblem) -> str:
 def item(problem: AnyProblem) -> Element:
     """The item under its 2.1 names; a right response scores 1, any other 0, and says which mistake it gives away."""
     question = problem.question
-    parts = asked(problem)
+    parts = question_of(problem)
     branches = [(parts.right, [give(SCORE, "float", "1"), give(FEEDBACK, "identifier", RIGHT)])]
     branches += [(condition, [give(FEEDBACK, "identifier", f"mistake.{id_}")]) for id_, condition in parts.mistakes]
     marked = choose(branches, [give(FEEDBACK, "identifier", WRONG)])
     return element(
         "assessmentItem",
         *parts.declarations[:1],
-        *(one for one in parts.declarations[1:] if one.tag == "responseDeclaration"),
+        *(declaration for declaration in parts.declarations[1:] if declaration.tag == "responseDeclaration"),
         outcome(SCORE, "float", "0"),
         outcome(FEEDBACK, "identifier"),
-        *(one for one in parts.declarations[1:] if one.tag == "outcomeDeclaration"),
-        element("itemBody", *(element("p", told) for told in problem.story), *parts.body, _cautions(problem)),
+        *(declaration for declaration in parts.declarations[1:] if declaration.tag == "outcomeDeclaration"),
+        element("itemBody", *(element("p", sentence) for sentence in problem.story), *parts.body, _cautions(problem)),
         element("responseProcessing", *parts.before, marked),
-        *_told(problem, [id_ for id_, _ in parts.mistakes]),
+        *_feedbacks(problem, [id_ for id_, _ in parts.mistakes]),
         identifier=identifier(problem),
         title=f"{question.exercise.title} ({problem.number})",
         adaptive="false",
@@ -48,19 +48,19 @@ def _cautions(problem: AnyProblem) -> Element:
     return element("div", *(element("p", text) for text in cautions.values()))
 
 
-def _told(problem: AnyProblem, mistakes: list[str]) -> list[Element]:
+def _feedbacks(problem: AnyProblem, mistakes: list[str]) -> list[Element]:
     exercise = problem.question.exercise
     if isinstance(problem, OrderProblem):
         right = "Right."
-        says = {trap: one.why for trap, one in problem.question.exercise.traps.items()}
+        says = {trap: declared.why for trap, declared in problem.question.exercise.traps.items()}
     else:
         right = feedback.right(problem, problem.text_of(problem.ask), problem.printed_value)
         says = {}
-    told = [(RIGHT, right)]
+    feedbacks = [(RIGHT, right)]
     for id_ in dict.fromkeys(mistakes):
-        told.append((f"mistake.{id_}", says.get(id_) or exercise.mistakes[id_].says))
-    told.append((WRONG, f"Not yet. {exercise.hints[0]}"))
+        feedbacks.append((f"mistake.{id_}", says.get(id_) or exercise.mistakes[id_].says))
+    feedbacks.append((WRONG, f"Not yet. {exercise.hints[0]}"))
     return [
         element("modalFeedback", element("p", words), outcomeIdentifier=FEEDBACK, identifier=id_, showHide="show")
-        for id_, words in told
+        for id_, words in feedbacks
     ]

@@ -29,14 +29,14 @@ _KIND: dict[Version, tuple[str, str, str]] = {
 def variants_of(engine: Engine, practice_set: PracticeSet, count: int, secret: str | None = None) -> list[AnyProblem]:
     """So many variants of each place of a set, equally difficult and screened; without a secret others each time."""
     variants = Variants(engine, practice_set, secret or secrets.token_hex(32))
-    drawn = [problem for at in range(count) for problem in variants.of_learner(f"variant {at}")]
+    drawn = [problem for variant in range(count) for problem in variants.of_learner(f"variant {variant}")]
     by_name = {identifier(problem): problem for problem in drawn}
     return [by_name[name] for name in sorted(by_name)]
 
 
 def package(practice_set: PracticeSet, problems: Iterable[AnyProblem], version: Version) -> bytes:
     """Write a package with one item a problem; the same problems give the same bytes."""
-    files = {f"items/{identifier(one)}.xml": written_item(item(one), version) for one in problems}
+    files = {f"items/{identifier(problem)}.xml": written_item(item(problem), version) for problem in problems}
     manifest = _manifest(practice_set, list(files), version)
     attributes = {
         "xmlns": _NAMESPACE[version],
@@ -52,11 +52,11 @@ def _manifest(practice_set: PracticeSet, paths: list[str], version: Version) -> 
         element(
             "resource",
             element("file", href=path),
-            identifier=f"item-{at}",
+            identifier=f"item-{place}",
             type=kind,
             href=path,
         )
-        for at, path in enumerate(paths, start=1)
+        for place, path in enumerate(paths, start=1)
     ]
     return element(
         "manifest",
