@@ -18,6 +18,7 @@ from tutor.classroom.models import Answer, Handed, Member, Outcome
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
+from tutor.engine.sweep import follow
 from tutor.expression.tree import Call, Comparison, Literal, Name, Negative, Operation, Power
 from tutor.units import conversion
 
@@ -123,6 +124,16 @@ def library():
 @pytest.fixture(scope="session")
 def engine(library):
     return Engine(library)
+
+
+@pytest.fixture(scope="session")
+def relations(engine):
+    """relations(exercise, rulebook, **known): all that an exercise's relations come to, in working units."""
+
+    def relations(exercise, rulebook="us", **known):
+        return follow(engine.question(exercise, rulebook_id=rulebook), known)
+
+    return relations
 
 
 REGISTRY = pint.UnitRegistry()

@@ -5,7 +5,7 @@ Source: NFPA 70-2017 Table 690.7(A), read in a third-party transcription.  No ot
 
 import pytest
 
-from tutor.trade.strings import STANDARD_CELL, voltage_at
+from tutor.trade.site import STANDARD_CELL, voltage_at
 
 US = {-10: 1.14, -20: 1.18, -25: 1.20, -40: 1.25, 0: 1.10, 20: 1.02}  # NFPA 70-2017 Table 690.7(A), transcription
 

@@ -1,4 +1,4 @@
-"""Published examples on ampacity, conductors, drop and fuses, worked by our functions, and published mistakes named.
+"""Published examples on ampacity, conductors, drop and fuses, worked by our relations; published mistakes named.
 
 Most sources are training pages, trade articles, makers' manuals and public threads, not standards: each example says
 which kind.  What a source rounded, truncated or printed a digit off is written as it printed it, with that tolerance.
@@ -12,26 +12,11 @@ from tutor.trade.conductors import (
     conditions_factor,
     corrected_ampacity,
     current_drawn,
-    drop,
-    most_continuous_current,
-    most_resistance,
-    needed_ampacity,
-    resistance,
-    smallest_for_drop,
     table_ampacity,
 )
-from tutor.trade.protection import (
-    array_current,
-    conductor_and_device,
-    largest_continuous_load,
-    largest_device,
-    shared_device_current,
-    string_fuse,
-    string_fuse_range,
-    string_fuse_test,
-)
+from tutor.trade.protection import conductor_and_device, largest_device
 from tutor.trade.rulebooks import rulebook
-from tutor.units import convert
+from tutor.units import conversion, convert
 
 US, IEC = rulebook("us"), rulebook("iec")
 FOOT = 0.3048
@@ -45,11 +30,12 @@ def awg(name):
 
 
 @pytest.mark.parametrize(("size", "published"), [("10", 18.37), ("14", 11.48)])
-def test_largest_short_circuit_current_of_a_module(size, published):
+def test_largest_short_circuit_current_of_a_module(relations, size, published):
     """State PV training chart: 90 °C copper, 47 °C, nine conductors together; 0.82 and 0.70, and one 1.25."""
-    laid = Laid(90.0, 47.0, 9)
-    assert conditions_factor(US, laid) == pytest.approx(0.82 * 0.70)
-    assert most_continuous_current(US, awg(size), laid) / array_current(US, 1.0) == pytest.approx(published, abs=0.005)
+    assert conditions_factor(US, Laid(90.0, 47.0, 9)) == pytest.approx(0.82 * 0.70)
+    laid = {"insulation_rating": 90.0, "terminal_rating": 90.0, "ambient": 47.0, "conductors_grouped": 9.0}
+    values = relations("largest-module-for-a-conductor", conductor_size=awg(size), **laid)
+    assert values["isc_allowed"] == pytest.approx(published, abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -88,22 +74,25 @@ def test_the_factor_at_55_degrees_and_the_wrong_table():
     assert corrected_ampacity(US, awg("12"), wrong) > corrected_ampacity(US, awg("12"), right)
 
 
-def test_which_test_governs():
+def test_which_test_governs(relations):
     """Advanced-course questions and answers: with factors of 0.82 in all, the test before correction governs."""
     factor = conditions_factor(US, Laid(90.0, 50.0))
     assert factor == 0.82
     assert 1 / factor == pytest.approx(1.220, abs=5e-4)
-    assert needed_ampacity(1.0, 0.0, 1.25, factor) == 1.25
-    assert needed_ampacity(1.0, 0.0, 1.25, 0.7) == pytest.approx(1 / 0.7)
+    for conductors, insulation in ((3.0, 1 / 0.82), (9.0, 1 / (0.82 * 0.7))):
+        laid = {"insulation_rating": 90.0, "ambient": 50.0, "conductors_grouped": conductors}
+        values = relations("conductor-for-current", run_current=1.0, terminal_rating=75.0, **laid)
+        assert values["current_for_terminals"] == 1.25
+        assert values["current_for_insulation"] == pytest.approx(insulation)
 
 
-def test_sixteen_strings_in_a_permit_record_use_a_factor_of_another_table():
+def test_sixteen_strings_in_a_permit_record_use_a_factor_of_another_table(relations):
     """Municipal permit record: 16 · 1 A · 1.25 = 20 A; 40 A · 0.70 · 0.77 = 21.56 A.
 
     The 0.77 equals that of 105 °C cable, and that of the table at 40 °C, for 56 to 60 °C: from the table at 30 °C the
     10 AWG of 90 °C insulation has 0.71 and does not carry the 20 A.
     """
-    assert array_current(US, *[1.0] * 16) == 20.0
+    assert relations("pv-circuit-current", strings_in_parallel=16.0, module_isc=1.0)["pv_current"] == 20.0
     as_printed = Laid(90.0, 60.0, 9, ambient_factor="ambient_factor_40")
     assert corrected_ampacity(US, awg("10"), as_printed) == pytest.approx(21.56)
     assert corrected_ampacity(US, awg("10"), Laid(90.0, 60.0, 9)) == pytest.approx(40 * 0.70 * 0.71)
@@ -113,49 +102,55 @@ def test_sixteen_strings_in_a_permit_record_use_a_factor_of_another_table():
 # Array currents and string fuses
 
 
-def test_string_fuses_by_the_iec():
+def test_string_fuses_by_the_iec(relations):
     """Trade article on IEC 62548: 12.28 A, 20 A module fuse, four strings: 36.84 A; 18.42 to 29.47 A, so 20 A."""
-    test = string_fuse_test(IEC, 4, 12.28, 20.0)
-    assert test.needed
-    assert test.backfeed == pytest.approx(36.84)
-    unlimited = string_fuse_range(IEC, 12.28, 1000.0)
-    assert (unlimited.low, unlimited.high) == pytest.approx((18.42, 29.47), abs=0.005)
-    assert string_fuse_range(IEC, 12.28, 20.0).high == 20.0
-    assert string_fuse(IEC, 12.28, 20.0) == 20.0
+    known = {"module_isc": 12.28, "module_fuse_max": 20.0, "cable_ampacity": 40.0, "strings_in_parallel": 4.0}
+    test = relations("do-the-strings-need-fuses", "iec", **known)
+    assert not test["strings_spared"]
+    assert test["backfeed_current"] == pytest.approx(36.84)
+    fuse = relations("string-fuse-rating", "iec", **known)
+    assert fuse["string_fuse_least"] == pytest.approx(18.42, abs=0.005)
+    assert IEC.number("string_fuse_high") * 12.28 == pytest.approx(29.47, abs=0.005)
+    assert fuse["string_fuse"] == 20.0
 
 
-def test_string_fuse_of_an_inverter_makers_manual():
+def test_string_fuse_of_an_inverter_makers_manual(relations):
     """Inverter maker's installation manual: 1.5 · 5.75 A = 8.625 A, so a fuse of 10 A."""
-    assert string_fuse_range(IEC, 5.75, 15.0).low == pytest.approx(8.625)
-    assert string_fuse(IEC, 5.75, 15.0) == 10.0
+    values = relations("string-fuse-rating", "iec", module_isc=5.75, module_fuse_max=15.0, cable_ampacity=40.0)
+    assert values["string_fuse_least"] == pytest.approx(8.625)
+    assert values["string_fuse"] == 10.0
 
 
 @pytest.mark.parametrize(
     ("fuse", "others", "published", "allowed"), [(3.81, 1, 5.34, True), (5.7, 2, 8.75, False)], ids=["two", "three"]
 )
-def test_one_fuse_for_several_modules(fuse, others, published, allowed):
+def test_one_fuse_for_several_modules(relations, fuse, others, published, allowed):
     """Public forum thread: modules of 1.22 A with a largest fuse of 7 A; 5.34 A is printed where 5.335 A is meant."""
-    current = shared_device_current(US, fuse, *[1.22] * others)
-    assert current == pytest.approx(published, abs=0.006)
-    assert (current <= 7.0) == allowed
+    known = {"device_rating": fuse, "shared_modules": others + 1.0, "module_isc": 1.22, "module_fuse_max": 7.0}
+    values = relations("shared-fuse", **known)
+    assert values["shared_current"] == pytest.approx(published, abs=0.006)
+    assert values["shared_fuse_allowed"] == allowed
 
 
-def test_array_current_of_an_inverter_makers_manual():
+def test_array_current_of_an_inverter_makers_manual(relations):
     """Inverter maker's installation manual: 9.2 A; 11.5 A after 125 %; 14.4 A after 156 % (14.375 A, rounded)."""
-    assert array_current(US, 9.2) == pytest.approx(11.5)
-    assert needed_ampacity(array_current(US, 9.2), 0.0, 1.25, 1.0) == pytest.approx(14.4, abs=0.05)
-    assert string_fuse_range(US, 9.2, 20.0).low == pytest.approx(14.375)
+    values = relations("pv-circuit-current", strings_in_parallel=1.0, module_isc=9.2)
+    assert values["pv_current"] == pytest.approx(11.5)
+    assert values["design_current"] == pytest.approx(14.4, abs=0.05)
+    fuse = relations("string-fuse-rating", module_isc=9.2, module_fuse_max=20.0, cable_ampacity=40.0)
+    assert fuse["string_fuse_least"] == pytest.approx(14.375)
 
 
-def test_continuous_factor_on_the_largest_current():
+def test_continuous_factor_on_the_largest_current(relations):
     """Hobby page: 10.585 A times 1.25 is 13.23 A."""
-    assert needed_ampacity(10.585, 0.0, 1.25, 1.0) == pytest.approx(13.23, abs=0.005)
+    values = relations("device-for-mixed-loads", continuous_current=10.585, other_current=0.0)
+    assert values["design_current"] == pytest.approx(13.23, abs=0.005)
 
 
 # Inverter current
 
 
-def test_inverter_current_and_the_factors_that_the_source_stacks():
+def test_inverter_current_and_the_factors_that_the_source_stacks(relations):
     """Blog using a national laboratory's guide: 2,500 W, 85 %, 22 V: 134 A, then 167 A, then 235 A and 300 kcmil.
 
     The source multiplies by 1.25 and divides by 0.71: a mistake since the code has two tests, of which the larger wins:
@@ -171,7 +166,9 @@ def test_inverter_current_and_the_factors_that_the_source_stacks():
     table = US.tables["ampacity"]
     assert US.size_of(table.first_size(stacked, 60.0)).name == "300 kcmil"
     assert table_ampacity(US, awg("300"), 60.0) == 240.0
-    assert needed_ampacity(current, 0.0, 1.25, 0.71) == pytest.approx(188.3, abs=0.05)
+    rated = {"insulation_rating": 60.0, "terminal_rating": 60.0, "ambient": 45.0, "conductors_grouped": 2.0}
+    needed = relations("conductor-for-current", run_current=current, **rated)
+    assert needed["current_for_terminals"] < needed["current_for_insulation"] == pytest.approx(188.3, abs=0.05)
     assert carries(US, awg("4/0"), laid, current)
     assert not carries(US, awg("3/0"), laid, current)
     # 4/0 AWG keeps 138 A there: 150 A may protect it by 240.4(B), but this load needs 175 A, and so one size more.
@@ -190,28 +187,31 @@ def test_multiplying_by_one_and_the_losses_is_not_dividing_by_the_efficiency(vol
 # Drop
 
 
-def test_drop_of_sixteen_gauge():
+def test_drop_of_sixteen_gauge(relations):
     """Electrical training page: 16 AWG, 4.99 Ω per 1,000 ft, 100 ft one way, 4 A, 24 V: 4.0 V and 16.7 % (of 4.0 V)."""
-    assert resistance(US, awg("16")) == pytest.approx(4.99 / (1000 * FOOT))
-    lost = drop(4.0, 100 * FOOT, resistance(US, awg("16")))
-    assert lost == pytest.approx(3.992)
-    assert lost / 24 == pytest.approx(0.1663, abs=5e-5)
-    assert round(lost, 1) / 24 == pytest.approx(0.167, abs=5e-4)
-    assert drop(4.0, 100 * FOOT, resistance(US, awg("16"))) / 2 == pytest.approx(1.996)  # the one-way mistake
+    run = {"conductor_size": awg("16"), "run_length": 100 * FOOT, "run_current": 4.0, "battery_voltage": 24.0}
+    values = relations("drop-on-a-run", **run)
+    assert values["conductor_resistance"] == pytest.approx(4.99 / (1000 * FOOT))
+    assert values["drop"] == pytest.approx(3.992)
+    assert values["drop_percent"] == pytest.approx(0.1663, abs=5e-5)
+    assert round(values["drop"], 1) / 24 == pytest.approx(0.167, abs=5e-4)
+    assert values["drop"] / 2 == pytest.approx(1.996)  # the one-way mistake
 
 
-def test_drop_by_the_trades_constant():
+def test_drop_by_the_trades_constant(relations):
     """Public homework answers: K = 12, 12 AWG of 6,530 circular mils, 20 A, 100 ft, 120 V: 7.35 V, 6.125 %.
 
     Chapter 9 Table 8 gives 12.93 for stranded copper at 75 °C, so 7.92 V.
     """
-    lost = drop(20.0, 100.0, 12.0 / 6530.0)  # ohms per foot and feet
-    assert lost == pytest.approx(7.35, abs=0.005)
-    assert lost / 120 == pytest.approx(0.06125, abs=2e-5)
-    assert drop(20.0, 100 * FOOT, resistance(US, awg("12"))) == pytest.approx(7.92)
+    run = {"run_length": 100 * FOOT, "run_current": 20.0, "conductor_size": awg("12")}
+    constant = conversion("ohm*cmil/ft").to_working(12.0)
+    by_constant = relations("drop-by-circular-mils", warm_constant=constant, supply_voltage=120.0, **run)
+    assert by_constant["drop"] == pytest.approx(7.35, abs=0.005)
+    assert by_constant["drop_percent"] == pytest.approx(0.06125, abs=2e-5)
+    assert relations("drop-on-a-run", battery_voltage=120.0, **run)["drop"] == pytest.approx(7.92)
 
 
-def test_the_index_of_a_wire_chart_is_a_resistance():
+def test_the_index_of_a_wire_chart_is_a_resistance(relations):
     """Public wire chart: index = A · ft / (V · %); 10 A, 100 ft, 24 V, 2 % give 20.83, for which it prints 4 AWG.
 
     The index times the most that the wire may resist, in Ω per 1,000 ft, is 5; by Chapter 9 Table 8 2 AWG is needed:
@@ -219,17 +219,18 @@ def test_the_index_of_a_wire_chart_is_a_resistance():
     """
     index = 10 * 100 / (24 * 2)
     assert index == pytest.approx(20.83, abs=0.005)
-    most = most_resistance(0.02 * 24, 10.0, 100 * FOOT) * 1000 * FOOT
-    assert most * index == pytest.approx(5.0)
-    assert smallest_for_drop(US, 10.0, 100 * FOOT, 0.02 * 24).name == "2 AWG"
+    run = {"drop_percent": 0.02, "battery_voltage": 24.0, "run_current": 10.0, "run_length": 100 * FOOT}
+    values = relations("conductor-for-drop", terminal_rating=75.0, **run)
+    assert values["resistance_allowed"] * 1000 * FOOT * index == pytest.approx(5.0)
+    assert US.size_of(values["size_for_drop"]).name == "2 AWG"
 
 
 # Practice figures whose sources are the code's tables
 
 
-def test_a_branch_circuit_and_its_conductor():
+def test_a_branch_circuit_and_its_conductor(relations):
     """NFPA 70-2017 Table 210.24, third-party transcription: the smallest copper conductor of a branch circuit."""
     for rating, name in ((15.0, "14 AWG"), (20.0, "12 AWG"), (30.0, "10 AWG"), (40.0, "8 AWG"), (50.0, "6 AWG")):
-        load = largest_continuous_load(US, rating)
+        load = relations("load-on-a-fixed-circuit", branch_rating=rating, supply_voltage=1.0)["continuous_power"]
         size, device = conductor_and_device(US, Laid(60.0, terminals=60.0), load, next_size_up=False)
         assert (size.name, device) == (name, rating)

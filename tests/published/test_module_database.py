@@ -4,7 +4,7 @@ import numpy as np
 import pvlib
 import pytest
 
-from tutor.trade.strings import voltage_at
+from tutor.trade.site import voltage_at
 
 RECORD_LOW = -25.0  # °C
 

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from tutor.trade.site import cell_temperature
-from tutor.trade.strings import fewest_in_series, most_in_series, voltage_at
+from tutor.trade.counts import round_down, round_up
+from tutor.trade.site import cell_temperature, voltage_at
 
 
 def volts_per_kelvin(slope, voltage):
@@ -17,7 +17,7 @@ def test_public_question_thread_on_string_design(cold_factors):
     factor = next(float(r["factor"]) for r in cold_factors if r["rulebook"] == "us" and r["coldest_degC"] == "-20")
     assert factor == 1.18
     assert 525 * factor == pytest.approx(619, abs=0.6)
-    assert most_in_series(600, 35 * factor) == 14  # follows from the thread's own factor and limit
+    assert round_down(600 / (35 * factor)) == 14  # follows from the thread's own factor and limit
 
 
 def test_training_hand_out_2011_cold():
@@ -46,10 +46,12 @@ class TestAnonymousWorksheetMostModules:
         assert 600 / shifted == pytest.approx(10.90, abs=0.005)
         assert math.ceil(600 / shifted) == 11
 
-    def test_right_figures(self):
-        cold = voltage_at(50.8, -0.0026, -12.0)
+    def test_right_figures(self, relations):
+        known = {"module_voc": 50.8, "voc_coefficient": -0.0026, "record_low": -12.0, "input_voltage_max": 600.0}
+        values = relations("most-modules-in-series", **known)
+        cold = values["cold_voltage"]
         assert cold == pytest.approx(55.69, abs=0.005)
-        assert most_in_series(600, cold) == 10
+        assert values["modules_in_series"] == 10
         assert 11 * cold > 600
 
 
@@ -61,12 +63,19 @@ class TestAnonymousWorksheetFewestModules:
         assert shifted == pytest.approx(33.38, abs=0.005)
         assert 0.88 * shifted == pytest.approx(29.38, abs=0.005)
         assert math.floor(120 / (0.88 * shifted)) == 4
-        assert fewest_in_series(120, 0.88 * shifted) == 5
+        assert round_up(120 / (0.88 * shifted)) == 5
 
-    def test_right_figures(self):
-        hot = voltage_at(42.0, -0.0036, 77.0)
+    def test_right_figures(self, relations):
+        known = {
+            "module_vmp": 0.88 * 42.0,
+            "vmp_coefficient": -0.0036,
+            "hottest_cell": 77.0,
+            "input_voltage_min": 120.0,
+        }
+        values = relations("fewest-modules-that-charge", **known)
+        hot = values["hot_voltage"] / 0.88
         assert hot == pytest.approx(34.14, abs=0.005)
-        assert fewest_in_series(120, 0.88 * hot) == 4
+        assert values["modules_in_series"] == 4
 
 
 def test_nominal_operating_cell_temperature_by_its_definition():

@@ -63,14 +63,6 @@ def test_half_of_the_energy_turns_into_heat_whatever_the_resistance(voltage, res
     assert charging.heat == pytest.approx(capacitance * voltage**2 / 2)
 
 
-def test_the_time_to_a_current_leads_back_to_it():
-    charging = Charging(48.0, 25.0, 0.02)
-    assert charging.current(charging.time_to_current(0.1)) == pytest.approx(0.1)
-    assert charging.time_to_current(5.0) == 0.0
-    with pytest.raises(ValueError, match="above 0 A"):
-        charging.time_to_current(0.0)
-
-
 def test_after_a_long_pre_charge_the_main_switch_has_nothing_left_to_do():
     # By hand: R·C = 25.02 Ω · 0.02 F = 0.5004 s; after 5 of them exp(−5) = 0.674 % of 48 V is left: 0.3234 V over
     # 0.02 Ω is 16.2 A instead of 2,400 A.

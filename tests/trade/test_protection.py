@@ -1,26 +1,21 @@
 """Overcurrent devices: the next rating up and where it is not allowed, small conductors, strings, faults."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tutor.engine.sweep import follow
 from tutor.trade.conductors import Laid, carries, usable_ampacity
 from tutor.trade.protection import (
-    array_current,
-    breaks,
     conductor_and_device,
     fault_current,
-    largest_continuous_load,
     largest_device,
     protects,
     rating_allowed,
-    shared_device_current,
     small_conductor_limit,
     smallest_device,
-    string_fuse,
-    string_fuse_range,
-    string_fuse_test,
-    surely_melts,
     tripping_current,
 )
 from tutor.trade.rulebooks import TableError, rulebook
@@ -51,10 +46,11 @@ def test_the_device_carries_125_per_cent_of_the_continuous_current():
 
 # NFPA 70-2017 Table 210.21(B)(2), third-party transcription: 15 A: 12 A; 20 A: 16 A; 30 A: 24 A
 @pytest.mark.parametrize(("rating", "load"), [(15.0, 12.0), (20.0, 16.0), (30.0, 24.0)])
-def test_the_80_per_cent_rule(rating, load):
-    assert largest_continuous_load(US, rating) == pytest.approx(load)
+def test_the_80_per_cent_rule(relations, rating, load):
+    values = relations("load-on-a-fixed-circuit", branch_rating=rating, supply_voltage=1.0)
+    assert values["continuous_power"] == pytest.approx(load)
     assert smallest_device(US, load) == rating
-    assert largest_continuous_load(IEC, rating) == rating
+    assert rating / IEC.number("continuous_factor") == rating
 
 
 @pytest.mark.parametrize(
@@ -198,81 +194,90 @@ def test_no_size_large_enough_is_told():
 # Parallel strings
 
 
+@pytest.fixture(scope="session")
+def string_test(relations):
+    """The test of parallel strings by a rulebook's relations, the cable bearing more than the module."""
+
+    def string_test(rulebook, strings, short_circuit, fuse_max):
+        known = {"strings_in_parallel": float(strings), "module_isc": short_circuit, "module_fuse_max": fuse_max}
+        values = relations("do-the-strings-need-fuses", rulebook, cable_ampacity=1000.0, **known)
+        return values["backfeed_current"], not values["strings_spared"]
+
+    return string_test
+
+
 @given(st.integers(1, 12), st.floats(0.5, 20), st.floats(5, 40))
-def test_whether_strings_need_fuses_by_each_rulebooks_own_rule(strings, short_circuit, fuse_max):
-    us, iec = (string_fuse_test(book, strings, short_circuit, fuse_max) for book in (US, IEC))
-    assert us.backfeed == pytest.approx(1.25 * iec.backfeed)
-    assert iec.backfeed == pytest.approx((strings - 1) * short_circuit)
-    assert us.needed >= iec.needed
-    assert string_fuse_test(US, 1, short_circuit, fuse_max).needed is False
+def test_whether_strings_need_fuses_by_each_rulebooks_own_rule(string_test, strings, short_circuit, fuse_max):
+    (us, us_needs), (iec, iec_needs) = (string_test(book, strings, short_circuit, fuse_max) for book in ("us", "iec"))
+    assert us == pytest.approx(1.25 * iec)
+    assert iec == pytest.approx((strings - 1) * short_circuit)
+    assert us_needs >= iec_needs
+    assert not string_test("us", 1, short_circuit, fuse_max)[1]
 
 
-def test_the_two_rulebooks_can_disagree_and_say_whose_rule_it_is():
-    us, iec = (string_fuse_test(book, 3, 7.0, 15.0) for book in (US, IEC))
-    assert (us.needed, iec.needed) == (True, False)  # 17.5 A and 14 A against 15 A
-    assert us.rule.row["standing"] == "common practice, no source"
-    assert iec.rule.row["edition"] == "IEC 62548:2016"
+def test_the_two_rulebooks_can_disagree_and_say_whose_rule_it_is(string_test):
+    # 17.5 A and 14 A against 15 A
+    assert [string_test(book, 3, 7.0, 15.0)[1] for book in ("us", "iec")] == [True, False]
+    assert US.figures["string_fuse_test_factor"].row["standing"] == "common practice, no source"
+    assert IEC.figures["string_fuse_test_factor"].row["edition"] == "IEC 62548:2016"
 
 
-def test_three_strings_of_five_amperes_and_a_15_ampere_module():
+def test_three_strings_of_five_amperes_and_a_15_ampere_module(string_test):
     # public forum thread (the customary form of the test): 2 · 1.25 · 5 A = 12.5 A, no fuse needed
-    assert not string_fuse_test(US, 3, 5.0, 15.0).needed
-    assert string_fuse_test(US, 4, 5.0, 15.0).needed
+    assert string_test("us", 3, 5.0, 15.0) == (pytest.approx(12.5), False)
+    assert string_test("us", 4, 5.0, 15.0)[1]
 
 
-@given(st.floats(1, 15), st.floats(10, 40))
-def test_a_string_fuse_lies_in_its_range_and_within_the_modules_largest(short_circuit, fuse_max):
-    for book, low in ((US, 1.5625), (IEC, 1.5)):
-        within = string_fuse_range(book, short_circuit, fuse_max)
-        assert within.low == pytest.approx(low * short_circuit)
-        assert within.high <= fuse_max
-        try:
-            rating = string_fuse(book, short_circuit, fuse_max)
-        except TableError:
-            sizes = book.tables["string_fuse_ratings"].sizes
-            assert not [one for one in sizes if within.low <= one <= within.high]
-            continue
-        assert within.low * (1 - 1e-9) <= rating <= fuse_max * (1 + 1e-9)
-        assert rating in book.tables["string_fuse_ratings"].sizes
-        if book is IEC:
-            assert rating <= 2.4 * short_circuit * (1 + 1e-9)
+@given(st.sampled_from(["us", "iec"]), st.floats(1, 15), st.floats(10, 40))
+def test_a_string_fuse_lies_in_its_range_and_within_the_modules_largest(engine, book, short_circuit, fuse_max):
+    question = engine.question("string-fuse-rating", rulebook_id=book)
+    known = {"module_isc": short_circuit, "module_fuse_max": fuse_max, "cable_ampacity": 1000.0}
+    values = follow(question, known)
+    low = {"us": 1.5625, "iec": 1.5}[book] * short_circuit
+    high = min(fuse_max, {"us": math.inf, "iec": 2.4 * short_circuit}[book])
+    assert values["string_fuse_least"] == pytest.approx(low)
+    sizes = rulebook(book).tables["string_fuse_ratings"].sizes
+    fitting = [size for size in sizes if low * (1 - 1e-9) <= size <= high * (1 + 1e-9)]
+    allowed = [size for size in sizes if all(limit.holds(values | {"string_fuse": size}) for limit in question.limits)]
+    assert allowed == fitting
+    assert not fitting or values["string_fuse"] == fitting[0]
 
 
 def test_whose_rule_sets_each_end_of_the_range():
-    wide, narrow = string_fuse_range(IEC, 5.0, 15.0), string_fuse_range(IEC, 10.0, 20.0)
-    assert wide.high == 12.0
-    assert wide.high_rule is IEC.figures["string_fuse_high"]
-    assert (narrow.high, narrow.high_rule) == (20.0, None)
-    assert string_fuse_range(US, 5.0, 15.0).high_rule is None
-    assert narrow.low_rule.row["source"].startswith("IEC 62548:2016")
+    assert IEC.number("string_fuse_high") * 5.0 == 12.0
+    assert "string_fuse_high" not in US.figures
+    assert IEC.figures["string_fuse_low"].row["source"].startswith("IEC 62548:2016")
 
 
-def test_a_range_without_a_standard_fuse_is_told():
-    with pytest.raises(TableError, match=r"between 17\.19 A and 18 A"):
-        string_fuse(US, 11.0, 18.0)
+def test_a_range_without_a_standard_fuse_is_no_problem(engine):
+    # 17.19 A to 18 A
+    question = engine.question("string-fuse-rating")
+    values = follow(question, {"module_isc": 11.0, "module_fuse_max": 18.0, "cable_ampacity": 40.0})
+    assert values["string_fuse"] == 20.0
+    assert [limit.holds(values) for limit in question.limits] == [False, True, True]
 
 
-def test_currents_of_strings_together_and_behind_a_shared_device():
-    assert array_current(US, 9.0, 9.0) == pytest.approx(22.5)
-    assert shared_device_current(US, 15.0) == 15.0
-    assert shared_device_current(US, 15.0, 9.0) == pytest.approx(26.25)
+def test_currents_of_strings_together_and_behind_a_shared_device(relations):
+    assert relations("pv-circuit-current", strings_in_parallel=2.0, module_isc=9.0)["pv_current"] == pytest.approx(22.5)
+    shared = [
+        relations("shared-fuse", device_rating=15.0, module_isc=9.0, shared_modules=count) for count in (1.0, 2.0)
+    ]
+    assert [values["shared_current"] for values in shared] == pytest.approx([15.0, 26.25])
 
 
 # Faults
 
 
-def test_breaking_capacity_against_the_fault():
+def test_breaking_capacity_against_the_fault(relations):
     # 51.2 V behind 8 mΩ in all (invented): 6.4 kA
     fault = fault_current(51.2, 0.008)
     assert fault == pytest.approx(6400.0)
-    assert not breaks(6000.0, fault)
-    assert breaks(20000.0, fault)
-    assert breaks(fault, fault)
+    bank = {"batteries_in_parallel": 1.0, "battery_voltage_full": 51.2, "battery_resistance": 0.008}
+    for capacity, breaks in ((6000.0, 0.0), (20000.0, 1.0), (fault, 1.0)):
+        values = relations("breaking-capacity-of-a-battery-fuse", breaking_capacity=capacity, **bank)
+        assert (values["fault_current"], values["fuse_breaks_fault"]) == (pytest.approx(fault), breaks)
 
 
 def test_two_other_strings_may_not_melt_the_fuse():
     # 1.45·I_n (IEC 60269-6) and 1.35·I_n (UL 248-19), both from a fuse maker's paper
-    assert not surely_melts(IEC, 20.0, 28.9)
-    assert surely_melts(IEC, 20.0, 29.0)
-    assert surely_melts(US, 20.0, 27.0)
-    assert not surely_melts(US, 20.0, 26.9)
+    assert [book.number("fusing_current_factor") * 20.0 for book in (IEC, US)] == pytest.approx([29.0, 27.0])

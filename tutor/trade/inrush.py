@@ -45,15 +45,6 @@ class Charging:
         """The capacitor's voltage (V) after a time (s): V − (V − V_0)·exp(−t/RC)."""
         return self.voltage - self.resistance * self.current(time)
 
-    def time_to_current(self, current: float) -> float:
-        """The time (s) until the current has fallen to a value (A): RC·ln(I_peak/I); 0 if it starts below it.
-
-        Raises ValueError unless the value is above 0: the current never quite ends.
-        """
-        if not current > 0:
-            raise ValueError("the current falls for ever: ask for a value above 0 A")
-        return self.time_constant * math.log(self.peak_current / current) if self.peak_current > current else 0.0
-
     @property
     def heat(self) -> float:
         """The energy (J) that the resistance turns into heat in the end: C·(V − V_0)²/2, whatever its value."""

@@ -16,11 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tutor.trade.site import STANDARD_CELL
+
 Values = NDArray[np.float64]
 Point = tuple[float, float]
 
 STANDARD_IRRADIANCE = 1000.0  # W/m², IEC 60904-3, by the IEC's list of terms
-STANDARD_CELL = 25.0  # °C
 _ZERO_CELSIUS = 273.15
 _BOLTZMANN = 8.617333262e-5  # eV/K, CODATA 2018
 _BAND_GAP = 1.121  # eV at 25 °C, silicon (De Soto 2006)

@@ -5,10 +5,8 @@ rulebooks differ, the figures differ, not the formulas: see the table `rule_numb
 standing.  For learning only: the code adopted where you live and a licensed electrician decide.
 """
 
-from dataclasses import dataclass
-
 from tutor.trade.conductors import Laid, carries, usable_ampacity
-from tutor.trade.rulebooks import Figure, Rulebook, Size, TableError
+from tutor.trade.rulebooks import Rulebook, Size, TableError
 
 _REPRESENTATION = 1e-9  # so much a computed current may miss a standard rating by binary rounding
 
@@ -21,14 +19,6 @@ def smallest_device(book: Rulebook, continuous: float, other: float = 0.0, ratin
     Raises TableError above the largest rating.
     """
     return book.tables[ratings].first_at_least(book.number("continuous_factor") * continuous + other)
-
-
-def largest_continuous_load(book: Rulebook, rating: float) -> float:
-    """The largest continuous load (A) on a device: rating/k_c, which is the 80 % rule in the United States.
-
-    Source: NFPA 70-2017 210.20(A), 210.23(A), third-party transcription; IEC 60364-4-43, quoted on engineering pages.
-    """
-    return rating / book.number("continuous_factor")
 
 
 def rating_allowed(
@@ -129,101 +119,6 @@ def conductor_and_device(
     raise TableError(f"no size carries this load; the largest in the table is {book.size_of(listed[-1]).name}")
 
 
-# Parallel strings
-
-
-@dataclass(frozen=True)
-class StringFuseTest:
-    """Whether the other strings can drive more into a faulty one than its module bears, and by whose rule."""
-
-    backfeed: float
-    bearable: float
-    rule: Figure
-
-    @property
-    def needed(self) -> bool:
-        """Whether each string needs a fuse."""
-        return self.backfeed > self.bearable * (1 + _REPRESENTATION)
-
-
-def string_fuse_test(book: Rulebook, strings: int, short_circuit: float, module_fuse_max: float) -> StringFuseTest:
-    """Compare (n − 1)·k·I_sc (A) with the module's largest fuse (A), where nothing else can feed back.
-
-    k is 1.25 by custom in the United States (common practice, no source) and 1 in IEC 62548:2016 (trade article).
-    """
-    rule = book.figures["string_fuse_test_factor"]
-    return StringFuseTest((strings - 1) * rule.value * short_circuit, module_fuse_max, rule)
-
-
-@dataclass(frozen=True)
-class StringFuseRange:
-    """The ratings (A) between which a string's fuse lies, by whose rules; the upper end may be the module's fuse."""
-
-    low: float
-    high: float
-    low_rule: Figure
-    high_rule: Figure | None
-
-
-def string_fuse_range(book: Rulebook, short_circuit: float, module_fuse_max: float) -> StringFuseRange:
-    """Work out the range of a string fuse's rating (A) from I_sc (A) and the module's largest fuse (A).
-
-    United States: from 1.5625·I_sc to the module's fuse (NFPA 70-2017 690.8 and 690.9(B), third-party transcription).
-    IEC: from 1.5·I_sc to 2.4·I_sc and the module's fuse (IEC 62548:2016, trade article).  Ratings at the ends count.
-    """
-    low_rule, high_rule = book.figures["string_fuse_low"], book.figures.get("string_fuse_high")
-    high = module_fuse_max if high_rule is None else min(high_rule.value * short_circuit, module_fuse_max)
-    binding = high_rule if high < module_fuse_max else None
-    return StringFuseRange(low_rule.value * short_circuit, high, low_rule, binding)
-
-
-def string_fuse(book: Rulebook, short_circuit: float, module_fuse_max: float) -> float:
-    """Choose the smallest standard string fuse (A) within its range.
-
-    Source: as string_fuse_range.  Raises TableError if no standard rating lies in it.
-    """
-    within = string_fuse_range(book, short_circuit, module_fuse_max)
-    rating = book.tables["string_fuse_ratings"].first_at_least(within.low)
-    if rating > within.high * (1 + _REPRESENTATION):
-        raise TableError(f"no standard string fuse lies between {within.low:.4g} A and {within.high:.4g} A")
-    return rating
-
-
-def array_current(book: Rulebook, *short_circuits: float) -> float:
-    """The largest current (A) of an array circuit: 1.25·ΣI_sc of the strings in parallel.
-
-    Source: NFPA 70-2017 690.8(A)(1), third-party transcription; IEC 60364-7-712, by a public design text.
-    """
-    return book.number("pv_current_factor") * sum(short_circuits)
-
-
-def shared_device_current(book: Rulebook, rating: float, *others: float) -> float:
-    """The current (A) that a module and its wires must bear behind a shared device: I_n + 1.25·ΣI_sc of the others.
-
-    Source: NFPA 70-2017 690.8(D), third-party transcription.
-    """
-    return rating + array_current(book, *others)
-
-
-# Faults
-
-
 def fault_current(voltage: float, loop_resistance: float) -> float:
     """The current (A) into a dead short: U/R, with the source's and the loop's resistance (Ω).  Source: Ohm's law."""
     return voltage / loop_resistance
-
-
-def breaks(breaking_capacity: float, fault: float) -> bool:
-    """Whether a device's breaking capacity (A, at its voltage and for dc where that is meant) reaches a fault (A).
-
-    Source: common practice, no source; the device's own sheet gives the capacity.
-    """
-    return breaking_capacity >= fault
-
-
-def surely_melts(book: Rulebook, rating: float, fault: float) -> bool:
-    """Whether a fault (A) reaches the current at which a string fuse of this rating (A) surely melts.
-
-    1.35·I_n by UL 248-19, 1.45·I_n by IEC 60269-6 (both from a fuse maker's paper).
-    """
-    return fault >= book.number("fusing_current_factor") * rating

@@ -1,14 +1,18 @@
-"""Temperatures that a string meets at its site, in degrees Celsius."""
+"""Temperatures that a string meets at its site, in degrees Celsius, and the voltage that they leave it."""
 
 from dataclasses import dataclass
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+STANDARD_CELL: Final = 25.0  # °C, at which a label's figures hold (the IEC's list of terms)
 _STEPS = 72  # a year in steps of about five days, an even number so that both turning points are steps
 _YEAR = 365.0
 _MID_JANUARY = 15.0
 _OFF_SEASON = 0.7  # share of the season's departure from the mean that the opposite season keeps
+
+Temperature = TypeVar("Temperature", float, NDArray[np.float64])
 
 
 @dataclass(frozen=True)
@@ -54,3 +58,12 @@ def year_of_temperatures(
         coldest_morning=(record_low + (summer_morning - record_low) * warmth)[order],
         hottest_cell=(winter_cell + (hottest_cell - winter_cell) * warmth)[order],
     )
+
+
+def voltage_at(voltage: float, coefficient: float, temperature: Temperature) -> Temperature:
+    """Move a label's voltage (V) to a cell temperature (°C): V·(1 + coefficient·(T − 25 °C)), a share per kelvin.
+
+    Source: NFPA 70-2017 690.7(A)(1) for the open-circuit voltage (third-party transcription); the same straight line
+    holds for the operating voltage with its own coefficient (training hand-outs).
+    """
+    return voltage * (1 + coefficient * (temperature - STANDARD_CELL))

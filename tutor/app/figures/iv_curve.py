@@ -5,7 +5,8 @@ import plotly.graph_objects as go
 from tutor.app.figures.base import Drawn, Rows, blank
 from tutor.content.models import Amount, Module
 from tutor.looks import Look
-from tutor.trade.modules import STANDARD_CELL, STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
+from tutor.trade.modules import STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
+from tutor.trade.site import STANDARD_CELL
 from tutor.units import with_unit, written
 
 

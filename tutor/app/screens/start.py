@@ -5,7 +5,7 @@ import streamlit as st
 
 from tutor.app import showing
 from tutor.app.session import engine, library, record, store
-from tutor.trade.strings import voltage_at
+from tutor.trade.site import voltage_at
 from tutor.units import written
 
 LABEL_VOC, VOC_COEFFICIENT, MODULES = 41.3, -0.0027, 10
