@@ -12,7 +12,8 @@ from tutor.trade.rulebooks import rulebook
 
 SOUND = (content_root() / "assets" / "figures" / "hot-afternoon.yaml").read_text(encoding="utf-8")
 TWO_RULEBOOKS = (content_root() / "assets" / "figures" / "drop-length.yaml").read_text(encoding="utf-8")
-SPECIAL = "renderer: iv-curve\n"
+SPECIAL = (content_root() / "assets" / "figures" / "iv-curve.yaml").read_text(encoding="utf-8")
+CIRCUIT = (content_root() / "assets" / "figures" / "battery-fuse.yaml").read_text(encoding="utf-8")
 
 
 def own_figure(folder, text, name="own-figure"):
@@ -52,8 +53,23 @@ def test_every_built_in_figure_is_proved_under_both_rulebooks(library):
 @pytest.mark.parametrize(
     ("text", "faulty", "words"),
     [
-        ("renderer: battery-days\n", "renderer", "no renderer 'battery-days'. Choose one of battery-fuse, fuse"),
-        ("renderer: iv-curve\ncurves: []\n", "curves", "curves: there is no such field"),
+        ("renderer: battery-days\n", "renderer", "no renderer 'battery-days'. Choose one of fuse-between"),
+        (SPECIAL + "curves: []\n", "curves", "curves: there is no such field"),
+        ("renderer: iv-curve\n", "renderer", "controls: this field is missing"),
+        (
+            changed(SPECIAL, "  irradiance:", "  sun:"),
+            "renderer",
+            "'iv-curve' is drawn from the controls cell_temperature",
+        ),
+        (changed(SPECIAL, "start: 800", "start: 1800"), "irradiance:", "'lowest', 'highest', 'step' around it"),
+        (changed(SPECIAL, ", start: 800", ""), "irradiance:", "write 'start'"),
+        (changed(SPECIAL, "words: Module (invented)", "words: Module <b>"), "module:", "a control's words are plain"),
+        (changed(SPECIAL, "unit: degC", "unit: bananas"), "cell_temperature:", "bananas"),
+        (SPECIAL + "day: {system: {}, loads: [], stored: 0 J, events: [], end: 1 h}\n", "day:", "day.loads"),
+        (changed(CIRCUIT, "lowest: 10.5, full", "full"), "renderer", "'12' has to bring along"),
+        (changed(CIRCUIT, 'start: "24"', 'start: "36"'), "battery:", "write 'start'"),
+        (changed(CIRCUIT, "start: 70 mm²", "begin: 70 mm²"), "begin:", "begin: there is no such field"),
+        (changed(CIRCUIT, "start: 70 mm²", "start: 71 mm²"), "71 mm²", "'71 mm²' is no standard value of size"),
         ("- one\n", "- one", "a mapping of sweep fields is expected"),
         (changed(SOUND, "axis: operating", "axes: operating"), "axes:", "axes: there is no such field"),
         (changed(SOUND, "axis: operating voltage\n", ""), "exercises:", "axis: this field is missing"),

@@ -1,13 +1,14 @@
-"""What a file under assets/figures holds: a sweep over the relations of exercises, or a special renderer's name."""
+"""What a file under assets/figures holds: a sweep over the relations of exercises, or a special renderer's controls."""
 
+from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from tutor.content.models import ByRulebook, Given, Identifier, Model, Name, RangeGiven, Sentence
+from tutor.content.models import ByRulebook, Day, Given, Identifier, Model, Name, RangeGiven, Sentence, Unit
 
 MOST_POINTS = 400  # more would not be told apart on the screen, and take their time
-Renderer = Literal["battery-fuse", "fuse-between", "inrush", "iv-curve", "shared-load", "transfer-day"]
+Renderer = Literal["fuse-between", "inrush", "iv-curve", "shared-load", "transfer-day"]
 
 
 class Swept(RangeGiven):
@@ -90,10 +91,125 @@ class Case(Model):
     says: Sentence
 
 
-class SpecialFigure(Model):
-    """A figure with a renderer of its own."""
+Kind = Literal["number", "switch", "option", "options", "size", "module"]
+_LOAD_AND_FAULT: Mapping[str, Kind] = {"load": "number", "fault": "number"}
+_BATTERY: Mapping[str, Kind] = {
+    "power": "number",
+    "battery": "option",
+    "efficiency": "number",
+    "resistance": "number",
+}
+# What each renderer draws from; of several sets a figure has one.
+_CONTROLS: Mapping[Renderer, tuple[Mapping[str, Kind], ...]] = {
+    "fuse-between": tuple(
+        {**circuit, "size": "size", "fuse": "number", "breaking_capacity": "number"}
+        for circuit in (_LOAD_AND_FAULT, _BATTERY)
+    ),
+    "inrush": (dict.fromkeys(("voltage", "capacitance", "resistance", "resistor", "time"), "number"),),
+    "iv-curve": ({"module": "module", "irradiance": "number", "cell_temperature": "number"},),
+    "shared-load": ({"shared": "option", "loads": "options"},),
+    "transfer-day": (
+        {
+            "order": "option",
+            "charging": "switch",
+            **dict.fromkeys(("lost", "length", "load", "array", "capacity", "transfer_time"), "number"),
+        },
+    ),
+}
+VALUES_OF_A_DAY = ("back", "stored")  # when the supply is back, and the energy at midnight
+# What an option brings along, in working units; of several sets it has one.
+_OPTION_VALUES: Mapping[str, tuple[set[str], ...]] = {
+    "battery": ({"lowest", "full"},),
+    "shared": ({"current", "voltage"}, {"power", "factor", "rule"}),
+    "loads": ({"power", "continuous"},),
+    "order": (set(),),
+}
+
+
+def _label(words: str) -> str:
+    """The words of a control, where Streamlit would read marks as a link, a picture or a colour."""
+    if set(words) & set("[]<>*_`$!@{}") or "//" in words or "www" in words:
+        raise ValueError("a control's words are plain: letters, figures and brackets")
+    return words
+
+
+class Control(Model):
+    """A choice beside a figure: a slider between two ends, values or options in a list, a size, a module, a switch."""
+
+    words: Annotated[Sentence, AfterValidator(_label)]
+    unit: Unit = Field("", description="of lowest, highest, step, values and start")
+    lowest: int | float | None = None
+    highest: int | float | None = None
+    step: int | float | None = None
+    values: list[int | float] = Field(default_factory=list, max_length=40)
+    options: dict[str, dict[Name, float | bool | str]] = Field(
+        default_factory=dict, max_length=12, description="what each brings along; its name may tell it: '{current} A'"
+    )
+    table: Literal["fuse_ratings", "sizes"] | None = Field(None, description="standard values of the rulebook")
+    part: Literal["module"] | None = None
+    start: bool | int | float | str | list[str] | None = Field(None, description="a list: several may be chosen")
+    column: Literal["left", "right"] | None = Field(None, description="where it stands beside others")
+
+    @property
+    def kind(self) -> Kind:
+        """What it chooses."""
+        if self.options:
+            return "options" if isinstance(self.start, list) else "option"
+        if isinstance(self.start, bool):
+            return "switch"
+        return self.part or ("size" if self.table == "sizes" else "number")
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        ends = (self.lowest, self.highest)
+        if self.kind in ("option", "options"):
+            chosen = self.start if isinstance(self.start, list) else [self.start]
+            complete = all(name in self.options for name in chosen)
+        elif self.kind == "number" and not self.table:
+            complete = isinstance(self.start, int | float) and (
+                self.start in self.values
+                if self.values
+                else None not in (*ends, self.step) and ends[0] <= self.start <= ends[1] and self.step > 0  # type: ignore[operator]
+            )
+        else:
+            complete = self.kind in ("switch", "module") or self.start is not None
+        if not complete:
+            raise ValueError(
+                "write 'start' and, for a number, 'lowest', 'highest', 'step' around it or 'values' with it"
+            )
+        return self
+
+
+class SpecialFigure(ByRulebook):
+    """A figure with a renderer of its own, and the controls that it is drawn from."""
 
     renderer: Renderer
+    controls: dict[Name, Control] = Field(min_length=1, max_length=12)
+    conditions: Sentence | None = Field(None, description="what holds beside the choices, told below them")
+    day: Day | None = Field(None, description="what 'transfer-day' simulates, over the values of its controls")
+    fixed: Sentence | None = Field(None, description="told below the figure, with the day's {values}")
+
+    @property
+    def reads_rulebook(self) -> bool:
+        """Whether its numbers rest on the rulebook."""
+        return self.renderer in ("fuse-between", "shared-load")
+
+    @model_validator(mode="after")
+    def _drawable(self) -> Self:
+        kinds = {name: control.kind for name, control in self.controls.items()}
+        if kinds not in _CONTROLS[self.renderer]:
+            wanted = " or ".join(
+                ", ".join(f"{name} ({kind})" for name, kind in sorted(controls.items()))
+                for controls in _CONTROLS[self.renderer]
+            )
+            raise ValueError(f"'{self.renderer}' is drawn from the controls {wanted}")
+        for name, control in self.controls.items():
+            for option, values in control.options.items():
+                if values.keys() not in _OPTION_VALUES[name]:
+                    raise ValueError(f"'{option}' has to bring along {_OPTION_VALUES[name][0] or 'nothing'}")
+        if (self.day is None) == (self.renderer == "transfer-day"):
+            raise ValueError("a 'day' belongs to 'transfer-day', and to no other renderer")
+        return self
 
 
 class Sweep(ByRulebook):

@@ -1,7 +1,7 @@
 """Proving a declaration on load: every name known, every relation's dimensions, every question solvable."""
 
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from contextlib import suppress
 from multiprocessing import Pipe, Process
 from multiprocessing.connection import Connection
@@ -9,10 +9,11 @@ from pathlib import Path
 from time import monotonic
 
 from tutor.content.errors import ContentError
-from tutor.content.figures import Sweep
-from tutor.content.files import Key
+from tutor.content.figures import VALUES_OF_A_DAY, SpecialFigure, Sweep
+from tutor.content.files import Key, validated
 from tutor.content.library import Declared, DeclaredFigure, DeclaredOrder, Library, check_exercise, load, read_exercise
 from tutor.content.models import PLACEHOLDER, Exercise, PartGiven, Protection
+from tutor.engine.day import SimulatedDay
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderQuestion, draw_order
 from tutor.engine.question import Question
@@ -20,7 +21,7 @@ from tutor.engine.sweep import FigureQuestion, comparisons, figure_question, rul
 from tutor.engine.what_if import movable, what_if
 from tutor.expression import dimensions
 from tutor.expression.tree import Call, Comparison, Node, RelationError, parts, walk
-from tutor.trade.rulebooks import Rulebook, rulebook
+from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
 DEFAULT_RULEBOOK = "us"
@@ -145,6 +146,31 @@ def _prove_figure(library: Library, declared: DeclaredFigure) -> None:
             raise declared.document.fault(("exercises",), "no rulebook has all of these exercises.", "Choose others.")
         for book in books:
             check_figure(figure_question(library, declared, rulebook(book)))
+        return
+    for id_ in RULEBOOKS:
+        _check_special(declared, rulebook(id_))
+
+
+def _check_special(declared: DeclaredFigure, book: Rulebook) -> None:
+    """Prove a figure with a renderer of its own: its fields under a rulebook, and that this has what it starts with."""
+    document, under = declared.document, ("in_rulebook", book.id)
+    figure = validated(
+        SpecialFigure, document, declared.figure.under(book.id), under if under in document.lines else ()
+    )
+    for name, control in figure.controls.items():
+        standard: Container[object] = [size.name for size in book.sizes]
+        if control.table == "fuse_ratings":
+            standard = book.tables["fuse_ratings"].sizes
+        if control.table and control.start not in standard:
+            fault = f"'{control.start}' is no standard value of {name} in the rulebook {book.id}."
+            key: Key = ("controls", name)
+            key = (*under, *key) if (*under, *key) in document.lines else key
+            raise document.fault(key, fault, "Start with one that its tables have.")
+    if figure.day:
+        known = {*figure.controls, *VALUES_OF_A_DAY}
+        if unknown := sorted({*SimulatedDay(figure.day, {}).names} - known):
+            mend = f"It has {', '.join(sorted(known))}."
+            raise document.fault(("day",), f"the figure has no '{unknown[0]}'.", mend)
 
 
 def _try_other_asks(library: Library, declared: Declared, book: Rulebook) -> None:

@@ -1,12 +1,18 @@
 """A fuse between load, conductor and fault: five currents that have to rise, each from the one before."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
+from tutor.content.figures import SpecialFigure
 from tutor.looks import Look
+from tutor.trade.conductors import Laid, current_drawn, terminal_temperature, usable_ampacity
+from tutor.trade.protection import fault_current, largest_device
+from tutor.trade.rulebooks import Rulebook
 from tutor.units import written
 
 HOLDS, FAILS = "holds", "fails"
@@ -38,6 +44,31 @@ class _Test:
     current: float
     holds: bool
     words: str
+
+
+def from_controls(_figure: SpecialFigure, book: Rulebook, chosen: Mapping[str, Any], look: Look) -> Drawn:
+    """Draw the declared figure with what the learner chose: a load and a fault, or those of an inverter's battery.
+
+    The conductor lies alone in conduit at 30 °C, on terminals as the rulebook takes them to be; the load is continuous.
+    """
+    load, fault = chosen.get("load"), chosen.get("fault")
+    if load is None or fault is None:
+        _, voltages = chosen["battery"]
+        load = current_drawn(chosen["power"], voltages["lowest"], chosen["efficiency"])
+        fault = fault_current(voltages["full"], chosen["resistance"])
+    size, fuse, column = chosen["size"].area, chosen["fuse"], terminal_temperature(book, load)
+    ampacity = usable_ampacity(book, size, Laid(insulation=column, terminals=column))
+    circuit = Circuit(
+        load=load,
+        needed=book.number("continuous_factor") * load,
+        fuse=fuse,
+        ampacity=ampacity,
+        largest_fuse=largest_device(book, size, ampacity, ratings="fuse_ratings"),
+        melting=book.number("fusing_current_factor") * fuse,
+        fault=fault,
+        breaking_capacity=chosen["breaking_capacity"],
+    )
+    return fuse_between(circuit, look)
 
 
 def fuse_between(circuit: Circuit, look: Look) -> Drawn:

@@ -1,14 +1,24 @@
 """The current into an inverter's empty capacitors, with and without pre-charge, on one and the same scale."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import TEXT_SIZE, Drawn, Rows, blank
+from tutor.content.figures import SpecialFigure
 from tutor.looks import Look
 from tutor.trade.inrush import Charging, PreCharge
+from tutor.trade.rulebooks import Rulebook
 from tutor.units import written
 
 _SHOWN = 6.0  # time constants: after them a quarter of a per cent is left
 _POINTS = 61
+
+
+def from_controls(_figure: SpecialFigure, _book: Rulebook, chosen: Mapping[str, Any], look: Look) -> Drawn:
+    """Draw the declared figure with what the learner chose."""
+    return inrush(PreCharge(**chosen), look)
 
 
 def inrush(plan: PreCharge, look: Look) -> Drawn:

@@ -1,13 +1,47 @@
 """A module's current and power against its voltage, at a chosen sun and cell temperature, beside its label's."""
 
+from collections.abc import Mapping
+from dataclasses import fields
+from functools import lru_cache
+from typing import Any
+
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
+from tutor.content.figures import SpecialFigure
 from tutor.content.models import Amount, Module
 from tutor.looks import Look
-from tutor.trade.modules import STANDARD_IRRADIANCE, DiodeParameters, KeyPoints, curve, key_points
+from tutor.trade.modules import (
+    STANDARD_IRRADIANCE,
+    DiodeParameters,
+    FitError,
+    KeyPoints,
+    Label,
+    curve,
+    fit,
+    key_points,
+)
+from tutor.trade.rulebooks import Rulebook
 from tutor.trade.site import STANDARD_CELL
 from tutor.units import with_unit, written
+
+
+@lru_cache(maxsize=256)
+def _diode(module: Module) -> DiodeParameters:
+    return fit(Label(**{value.name: getattr(module, value.name).working for value in fields(Label)}))
+
+
+def from_controls(_figure: SpecialFigure, _book: Rulebook, chosen: Mapping[str, Any], look: Look) -> Drawn:
+    """Draw the declared figure with what the learner chose.
+
+    Raises ValueError for a label that no curve goes through.
+    """
+    module = chosen["module"]
+    try:
+        diode = _diode(module)
+    except FitError as error:
+        raise ValueError(f"There is no curve for {module.name}. {error}") from None
+    return iv_curve(module, diode, chosen["irradiance"], chosen["cell_temperature"], look)
 
 
 def iv_curve(

@@ -1,11 +1,15 @@
 """The loads that share one inverter or circuit, added up against its limit and the 80 % line."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import Drawn, Rows, blank
+from tutor.content.figures import SpecialFigure
 from tutor.looks import Look
+from tutor.trade.rulebooks import Rulebook
 from tutor.units import written
 
 _PATTERNS = ("", "/", ".", "x", "\\", "-", "|", "+")
@@ -36,6 +40,15 @@ class Shared:
     def continuous_limit(self) -> float:
         """The largest continuous load (W)."""
         return self.limit / self.continuous_factor
+
+
+def from_controls(_figure: SpecialFigure, book: Rulebook, chosen: Mapping[str, Any], look: Look) -> Drawn:
+    """Draw the declared figure with what the learner chose; a circuit has the rulebook's factor."""
+    name, values = chosen["shared"]
+    limit = values["power"] if "power" in values else values["current"] * values["voltage"]
+    factor = book.figures["continuous_factor"]
+    shared = Shared(f"the {name}", limit, values.get("factor", factor.value), values.get("rule", factor.row["source"]))
+    return shared_load(shared, [SharedLoad(name, **load) for name, load in chosen["loads"]], look)
 
 
 def shared_load(shared: Shared, loads: list[SharedLoad], look: Look) -> Drawn:

@@ -1,11 +1,16 @@
 """A simulated day: which source feeds the loads, the battery's energy, and the current taken from the supply."""
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 import plotly.graph_objects as go
 
 from tutor.app.figures.base import TEXT_SIZE, Drawn, Rows, blank
+from tutor.content.figures import SpecialFigure
+from tutor.engine.day import SimulatedDay
 from tutor.looks import Look
+from tutor.trade.rulebooks import Rulebook
 from tutor.trade.transfer import Interval, Kind, Mode, Source, Trace
 from tutor.trade.transfer.words import clock, span
 from tutor.units import written
@@ -15,9 +20,26 @@ _ROWS = (Source.SUPPLY.value, Source.ARRAY.value, Source.BATTERY.value, NOTHING)
 _PATTERNS = {Source.SUPPLY.value: "", Source.ARRAY.value: ".", Source.BATTERY.value: "/", NOTHING: "x"}
 _HOUR = 3600.0
 _KWH = 3.6e6
+_STORED = 0.8  # of the capacity, at midnight
 _MOST_TOLD = 5  # changes in the sentence; the table has all
 _LEAST_SHARE = 0.0005  # of the energy asked for: what is less is a matter of seconds a day
 _LEAST_SHOWN = 60.0  # s: what is shorter than a minute is a transfer, marked but not drawn as a band
+
+
+def from_controls(figure: SpecialFigure, _book: Rulebook, chosen: Mapping[str, Any], look: Look) -> Drawn:
+    """Draw the declared day with what the learner chose; the battery is at 80 % of its capacity at midnight."""
+    assert figure.day is not None
+    orders = list(figure.controls["order"].options)
+    values = {
+        **chosen,
+        "order": orders.index(chosen["order"][0]),
+        "back": chosen["lost"] + chosen["length"],
+        "stored": _STORED * chosen["capacity"],
+    }
+    events = [event for event in figure.day.events if event.at != "back" or values["back"] < 24 * _HOUR]
+    day = figure.day.model_copy(update={"events": events})
+    simulated = SimulatedDay(day, {"order": orders, "charging": ["array", "array, supply"]})
+    return transfer_day(simulated.trace(*(float(values[name]) for name in simulated.names)), look)
 
 
 def transfer_day(trace: Trace, look: Look, day_start: float = 0.0) -> Drawn:

@@ -10,7 +10,7 @@ import streamlit as st
 from tutor.answers.marking import mark, mark_step
 from tutor.app import showing, theme
 from tutor.app.address import Address, read
-from tutor.app.lesson_figures.controls import put_declared
+from tutor.app.lesson_figures import put_declared
 from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
