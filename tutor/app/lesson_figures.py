@@ -14,8 +14,8 @@ from tutor.content.figures import Control, SpecialFigure, Sweep
 from tutor.content.files import validated
 from tutor.content.models import Amount, Module, RangeGiven, RulebookId, filled
 from tutor.engine.draw import Option, pools
-from tutor.engine.labels import capitalised
 from tutor.engine.sweep import FigureQuestion, figure_question, rulebooks_of, traced
+from tutor.entries.kinds import capitalised
 from tutor.trade.rulebooks import Rulebook, TableError, rulebook
 from tutor.units import conversion, written_unit
 
