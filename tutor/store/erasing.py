@@ -1,14 +1,8 @@
-"""Erasing a person from every table."""
+"""Erasing a person from every table, along the tables' references to one another."""
 
-from collections.abc import Sequence
+from sqlalchemy import ColumnElement, Connection, Table, delete, select
 
-from sqlalchemy import Connection, Table, delete, select
-
-from tutor.store import tables
-
-_BY_ANSWER = (tables.verdict_change, tables.outbox)
-_BY_HANDED = (tables.correction, tables.class_draft, tables.class_answer)
-_BY_MEMBER = (tables.outbox, tables.whereabouts, tables.exam_look, tables.binding, tables.handed)
+from tutor.store.tables import binding, learner, member, metadata
 
 
 def erase_learner(connection: Connection, token_hash: str) -> None:
@@ -16,39 +10,24 @@ def erase_learner(connection: Connection, token_hash: str) -> None:
 
     For a name can be taken by another than its owner, and a class's work is its instructor's to erase.
     """
-    owner = connection.scalar(select(tables.learner.c.id).where(tables.learner.c.token_hash == token_hash))
-    if owner is None:
-        return
-    _erase_browser(connection, owner)
+    _erase(connection, learner, learner.c.token_hash == token_hash)
 
 
-def erase_member(connection: Connection, member: int) -> None:
+def erase_member(connection: Connection, member_id: int) -> None:
     """Delete all that is kept about a member of a class, and the practice done in browsers that are theirs alone.
 
     A browser in which somebody else is a member too keeps its practice.
     """
-    bound = select(tables.binding.c.learner_id).where(tables.binding.c.member_id == member)
-    browsers = connection.scalars(bound).all()
-    handed = select(tables.handed.c.id).where(tables.handed.c.member_id == member)
-    answers = select(tables.class_answer.c.id).where(tables.class_answer.c.handed_id.in_(handed))
-    for table in _BY_ANSWER:
-        connection.execute(delete(table).where(table.c.class_answer_id.in_(answers)))
-    for table in _BY_HANDED:
-        connection.execute(delete(table).where(table.c.handed_id.in_(handed)))
-    for table in _BY_MEMBER:
-        connection.execute(delete(table).where(table.c.member_id == member))
-    connection.execute(delete(tables.member).where(tables.member.c.id == member))
-    for browser in browsers:
-        others = select(tables.binding.c.member_id).where(tables.binding.c.learner_id == browser)
-        if connection.scalar(others) is None:
-            _erase_browser(connection, browser)
+    browsers = connection.scalars(select(binding.c.learner_id).where(binding.c.member_id == member_id)).all()
+    _erase(connection, member, member.c.id == member_id)
+    shared = select(binding.c.learner_id)
+    _erase(connection, learner, learner.c.id.in_(browsers) & learner.c.id.not_in(shared))
 
 
-def _erase_browser(connection: Connection, learner: int) -> None:
-    for table in _owned():
-        connection.execute(delete(table).where(table.c.learner_id == learner))
-    connection.execute(delete(tables.learner).where(tables.learner.c.id == learner))
-
-
-def _owned() -> Sequence[Table]:
-    return [table for table in tables.metadata.sorted_tables if "learner_id" in table.c]
+def _erase(connection: Connection, table: Table, which: ColumnElement[bool]) -> None:
+    """Delete rows of a table, before them all that refers to them, directly or through other tables."""
+    for referring in metadata.tables.values():
+        for key in referring.foreign_keys:
+            if key.column.table is table:
+                _erase(connection, referring, key.parent.in_(select(key.column).where(which)))
+    connection.execute(delete(table).where(which))

@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import (
     JSON,
@@ -75,6 +76,11 @@ metadata = MetaData(
 )
 
 
+def _columns(kind: Any, *names: str) -> list[Column[Any]]:
+    """Columns of one kind that are never empty."""
+    return [Column(name, kind, nullable=False) for name in names]
+
+
 def _owner(*, primary_key: bool = False) -> Column[int]:
     return Column("learner_id", Integer, ForeignKey("learner.id"), primary_key=primary_key, nullable=False)
 
@@ -114,11 +120,9 @@ attempt = Table(
     _owner(),
     Column("key", String, nullable=False),
     Column("at", UtcTime, nullable=False),
-    Column("exercise", String, nullable=False),
-    Column("version", String, nullable=False),
+    *_columns(String, "exercise", "version"),
     Column("number", BigInteger, nullable=False),
-    Column("ask", String, nullable=False),
-    Column("rulebook", String, nullable=False),
+    *_columns(String, "ask", "rulebook"),
     Column("givens", JSON, nullable=False),
     Column("entry", TypedText),
     Column("steps", JSON, nullable=False),
@@ -193,8 +197,7 @@ member = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of("school_class"),
-    Column("name", TypedText, nullable=False),
-    Column("number", TypedText, nullable=False),
+    *_columns(TypedText, "name", "number"),
     Column("secret", String(32), nullable=False),
     Column("made_at", UtcTime, nullable=False),
     Column("claimed_at", UtcTime),
@@ -238,8 +241,7 @@ exam_look = Table(
     _of("member", nullable=True),
     Column("exercise", String, nullable=False),
     Column("looks", Integer, nullable=False),
-    Column("first_at", UtcTime, nullable=False),
-    Column("last_at", UtcTime, nullable=False),
+    *_columns(UtcTime, "first_at", "last_at"),
     Index(None, "practice_set_id"),
     Index(None, "member_id"),
 )
@@ -262,13 +264,10 @@ handed = Table(
     _of("member"),
     Column("place", Integer, nullable=False),
     Column("code", String(12), nullable=False),
-    Column("exercise", String, nullable=False),
-    Column("version", String, nullable=False),
+    *_columns(String, "exercise", "version"),
     Column("number", BigInteger, nullable=False),
-    Column("ask", String, nullable=False),
-    Column("rulebook", String, nullable=False),
-    Column("givens", JSON, nullable=False),
-    Column("expected", JSON, nullable=False),
+    *_columns(String, "ask", "rulebook"),
+    *_columns(JSON, "givens", "expected"),
     Column("answer", TypedText, nullable=False),
     Column("tolerance", Float, nullable=False),
     Column("kept", JSON, nullable=False),
@@ -290,8 +289,7 @@ class_answer = Table(
     Column("at", UtcTime, nullable=False),
     Column("source", String, nullable=False),
     Column("entry", TypedText, nullable=False),
-    Column("steps", JSON, nullable=False),
-    Column("step_verdicts", JSON, nullable=False),
+    *_columns(JSON, "steps", "step_verdicts"),
     Column("verdict", String, nullable=False),
     Column("named", String),
     Column("mistakes", JSON, nullable=False),
@@ -319,8 +317,7 @@ correction = Table(
     _of("handed"),
     Column("at", UtcTime, nullable=False),
     Column("reason", TypedText, nullable=False),
-    Column("before", JSON, nullable=False),
-    Column("after", JSON, nullable=False),
+    *_columns(JSON, "before", "after"),
     Index(None, "handed_id"),
 )
 """How the expected values of a handed problem were corrected."""
@@ -332,8 +329,7 @@ verdict_change = Table(
     _of("class_answer"),
     Column("at", UtcTime, nullable=False),
     Column("reason", TypedText, nullable=False),
-    Column("before", JSON, nullable=False),
-    Column("after", JSON, nullable=False),
+    *_columns(JSON, "before", "after"),
     Index(None, "class_answer_id"),
 )
 
@@ -378,8 +374,7 @@ desk_session = Table(
     metadata,
     Column("token_hash", String(64), primary_key=True),
     Column("kind", String, nullable=False),
-    Column("made_at", UtcTime, nullable=False),
-    Column("ends_at", UtcTime, nullable=False),
+    *_columns(UtcTime, "made_at", "ends_at"),
 )
 
 schema_version = Table(

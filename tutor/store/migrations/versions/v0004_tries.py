@@ -11,11 +11,10 @@ def upgrade() -> None:
     """Make the table of tries from that of known browsers, and drop what it replaces."""
     op.create_table(
         "tries",
-        sa.Column("who", sa.String(length=64), nullable=False),
-        sa.Column("wrong", sa.Float(), nullable=False),
+        sa.Column("who", sa.String(64), primary_key=True),
+        sa.Column("wrong", sa.Float, nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("entered_at", sa.DateTime(timezone=True), nullable=True),
-        sa.PrimaryKeyConstraint("who", name="pk_tries"),
+        sa.Column("entered_at", sa.DateTime(timezone=True)),
     )
     op.execute(
         "INSERT INTO tries (who, wrong, at, entered_at) "

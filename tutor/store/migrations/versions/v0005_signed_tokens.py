@@ -11,17 +11,13 @@ def upgrade() -> None:
     """Make the tables."""
     op.create_table(
         "token_secret",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("value", sa.String(length=64), nullable=False),
-        sa.PrimaryKeyConstraint("id", name="pk_token_secret"),
+        sa.Column("id", sa.Integer, primary_key=True),
+        sa.Column("value", sa.String(64), nullable=False),
     )
     op.create_table(
         "renewal",
-        sa.Column("learner_id", sa.Integer(), nullable=False),
-        sa.Column("earlier_hash", sa.String(length=64), nullable=False),
+        sa.Column("learner_id", sa.Integer, sa.ForeignKey("learner.id"), primary_key=True),
+        sa.Column("earlier_hash", sa.String(64), nullable=False, index=True),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("fetched", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(["learner_id"], ["learner.id"], name="fk_renewal_learner_id_learner"),
-        sa.PrimaryKeyConstraint("learner_id", name="pk_renewal"),
+        sa.Column("fetched", sa.Boolean, nullable=False),
     )
-    op.create_index("ix_renewal_earlier_hash", "renewal", ["earlier_hash"])
