@@ -83,12 +83,13 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
     are left out. Raises ClassError if the table has no header.
     """
     lines = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=False)
-    csv.field_size_limit(LONGEST_FIELD)
     header: list[str] | None = None
     while True:
         line = lines.line_num + 1
         try:
             cells = next(lines)
+            if max(map(len, cells), default=0) > LONGEST_FIELD:
+                raise csv.Error(f"field larger than field limit ({LONGEST_FIELD})")
         except StopIteration:
             break
         except csv.Error as error:

@@ -46,13 +46,13 @@ class Outbox:
 
         return self._store.write(work)
 
-    def waiting(self, most: int) -> list[Told]:
-        """The first statements that are neither sent nor refused, in order."""
-        statements: list[Told] = []
-        for row, owner, answer in self._unsent():
-            if len(statements) < most and row["refused"] is None:
-                statements.append(Told(row["subject"], row["statement"], owner, answer))
-        return statements
+    def waiting(self) -> list[Told]:
+        """The statements that are neither sent nor refused, in order."""
+        return [
+            Told(row["subject"], row["statement"], owner, answer)
+            for row, owner, answer in self._unsent()
+            if row["refused"] is None
+        ]
 
     def sent(self, ids: Sequence[str]) -> None:
         """Note that the record store has these."""
@@ -67,8 +67,7 @@ class Outbox:
 
     def refused(self) -> list[tuple[str, str]]:
         """The ids that were refused, and why."""
-        rows = (rows for rows, _, _ in self._unsent())
-        return [(row["statement"]["id"], row["refused"]) for row in rows if row["refused"] is not None]
+        return [(row["statement"]["id"], row["refused"]) for row, _, _ in self._unsent() if row["refused"] is not None]
 
     def try_refused_again(self) -> None:
         """Let those that were refused be sent once more."""

@@ -1,15 +1,15 @@
 """Sends statements to a learning record store: tried again with growing waits, nothing lost, nothing there twice."""
 
-import base64
-import http.client
 import json
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
-from urllib.error import HTTPError, URLError
+from http import HTTPStatus
+from typing import Literal
 from urllib.parse import urlsplit
-from urllib.request import HTTPRedirectHandler, Request, build_opener
+
+from requests import RequestException, Response, Session
+from requests.adapters import HTTPAdapter, Retry
+from urllib3.exceptions import HTTPError
 
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.xapi import Told
@@ -19,10 +19,10 @@ Version = Literal["1.0.3", "2.0.0"]
 
 BATCH = 50
 TRIES = 6
-FIRST_WAIT = 1.0
-LONGEST_WAIT = 60.0
-TIMEOUT = 20.0
-CONFLICT, TOO_LARGE, TOO_MANY = 409, 413, 429
+FIRST_WAIT = 1.0  # seconds, doubled with each try
+LONGEST_WAIT = 60  # seconds
+TIMEOUT = 20.0  # seconds
+TRIED_AGAIN = [HTTPStatus.REQUEST_TIMEOUT, HTTPStatus.TOO_MANY_REQUESTS, *range(500, 600)]
 LARGEST_ANSWER = 1_000_000  # bytes
 LONGEST_REASON = 300
 
@@ -39,14 +39,6 @@ class Delivery:
     refused: list[tuple[str, str]]
 
 
-class _UnreachableError(Exception):
-    """No answer that could be understood; `after` is how long the record store asks to wait."""
-
-    def __init__(self, reason: str, after: float | None = None) -> None:
-        super().__init__(reason)
-        self.after = after
-
-
 class _RefusedError(Exception):
     """The record store will not have what was sent."""
 
@@ -55,25 +47,19 @@ class _PartedError(Exception):
     """The record store would have it only in smaller parts, or has a part of it already."""
 
 
-class _NoRedirects(HTTPRedirectHandler):
-    """A password is not carried to another address."""
+class _Patience(Retry):
+    """Waits from the first failure on; urllib3's own waits from the second."""
 
-    def redirect_request(self, *_: Any, **__: Any) -> None:
-        return None
+    def get_backoff_time(self) -> float:
+        """How many seconds to wait."""
+        return float(min(LONGEST_WAIT, FIRST_WAIT * 2 ** (len(self.history) - 1)))
 
 
 class RecordStore:
     """A record store by its address (that above '/statements'), with the name and password it gave for this."""
 
     def __init__(
-        self,
-        url: str,
-        user: str = "",
-        password: str = "",
-        *,
-        version: Version = "1.0.3",
-        timeout: float = TIMEOUT,
-        sleep: Callable[[float], None] = time.sleep,
+        self, url: str, user: str = "", password: str = "", *, version: Version = "1.0.3", timeout: float = TIMEOUT
     ) -> None:
         try:
             parts = urlsplit(url.strip())
@@ -86,27 +72,32 @@ class RecordStore:
         local = parts.hostname in ("localhost", "127.0.0.1", "::1")
         if password and parts.scheme == "http" and not local:
             raise RecordStoreError("A password would go over the network for all to read. Use an 'https://' address.")
-        self._url = f"{url.strip().rstrip('/')}/statements"
-        self._headers = {"Content-Type": "application/json", "X-Experience-API-Version": version}
-        if user or password:
-            pair = base64.b64encode(f"{user}:{password}".encode()).decode()
-            self._headers["Authorization"] = f"Basic {pair}"
-        self._timeout, self._sleep = timeout, sleep
-        self._opener = build_opener(_NoRedirects)
+        self._url, self._timeout = f"{url.strip().rstrip('/')}/statements", timeout
+        self._session = Session()
+        # A callable keeps the session from looking for credentials of its own in the user's .netrc.
+        self._session.auth = (user.encode(), password.encode()) if user or password else lambda request: request
+        self._session.headers.update({"Content-Type": "application/json", "X-Experience-API-Version": version})
+        patience = _Patience(
+            TRIES - 1,
+            allowed_methods=None,  # a statement carries its id, so that sending it twice is harmless
+            status_forcelist=TRIED_AGAIN,
+            raise_on_status=False,
+            retry_after_max=LONGEST_WAIT,
+        )
+        self._session.mount(f"{parts.scheme}://", HTTPAdapter(max_retries=patience))
 
     def deliver(self, outbox: Outbox) -> Delivery:
         """Send all that waits in the outbox.
 
         Raises RecordStoreError if the record store stays out of reach or lets nobody in; what was not sent waits on.
         """
-        sent = 0
-        while batch := outbox.waiting(BATCH):
-            sent += self._deliver(outbox, batch)
-        return Delivery(sent, outbox.refused())
+        waiting = outbox.waiting()
+        batches = (waiting[start : start + BATCH] for start in range(0, len(waiting), BATCH))
+        return Delivery(sum(self._deliver(outbox, batch) for batch in batches), outbox.refused())
 
     def _deliver(self, outbox: Outbox, batch: Sequence[Told]) -> int:
         try:
-            self._post_patiently(batch)
+            self._post(batch)
         except (_RefusedError, _PartedError) as error:
             if len(batch) > 1:
                 middle = len(batch) // 2
@@ -117,77 +108,63 @@ class RecordStore:
         outbox.sent([statement.id for statement in batch])
         return len(batch)
 
-    def _post_patiently(self, batch: Sequence[Told]) -> None:
-        wait = FIRST_WAIT
-        for tried in range(1, TRIES + 1):
-            try:
-                self._post(batch)
-            except _UnreachableError as error:
-                if tried == TRIES:
-                    raise RecordStoreError(
-                        f"The record store did not take the statements ({error}), tried {TRIES} times. "
-                        "They wait in the outbox: check its address and try again later."
-                    ) from error
-                self._sleep(min(LONGEST_WAIT, max(wait, error.after or 0.0)))
-                wait *= 2
-            else:
-                return
-
     def _post(self, batch: Sequence[Told]) -> None:
-        """Send a batch once; returns when the record store has said that it has all of it."""
+        """Send a batch; returns when the record store has said that it has all of it. No redirect is followed."""
         body = json.dumps([statement.statement for statement in batch], ensure_ascii=False).encode("utf-8", "replace")
-        request = Request(self._url, body, self._headers, method="POST")
         try:
-            with self._opener.open(request, timeout=self._timeout) as answer:
-                _check_taken(answer.read(LARGEST_ANSWER), batch)
-        except HTTPError as error:
-            with error:
-                self._judge(error, alone=len(batch) == 1)
-        except (URLError, TimeoutError, http.client.HTTPException, OSError) as error:
-            raise _UnreachableError(str(getattr(error, "reason", error)) or type(error).__name__) from error
+            with self._session.post(
+                self._url, body, timeout=self._timeout, allow_redirects=False, stream=True
+            ) as response:
+                answer = response.raw.read(LARGEST_ANSWER, decode_content=True)
+        except (RequestException, HTTPError, OSError) as error:
+            raise _not_taken(_cause(error)) from error
+        if response.status_code == HTTPStatus.OK:
+            _check_taken(answer, batch)
+        else:
+            self._judge(response, answer, alone=len(batch) == 1)
 
-    def _judge(self, error: HTTPError, *, alone: bool) -> None:
+    def _judge(self, response: Response, answer: bytes, *, alone: bool) -> None:
         """What an answer other than 200 means.
 
         A conflict on one statement says that the store has its id, and with it all that it says; on several, that it
         may have some of them.
         """
-        reason = f"{error.code} {_reason(error)}".strip()
-        if error.code in (401, 403):
+        code = response.status_code
+        reason = f"{code} {' '.join(answer.decode('utf-8', 'replace').split())[:LONGEST_REASON]}".strip()
+        if code in (HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN):
             raise RecordStoreError(f"The record store lets nobody in with this user and password ({reason}).")
-        if error.code in (404, 405):
+        if code in (HTTPStatus.NOT_FOUND, HTTPStatus.METHOD_NOT_ALLOWED):
             raise RecordStoreError(
                 f"The record store takes no statements at {self._url} ({reason}). Check its address."
             )
-        if 300 <= error.code < 400:
+        if response.is_redirect or 300 <= code < 400:
             raise RecordStoreError(f"The record store has moved ({reason}). Give its new address.")
-        if error.code == CONFLICT:
+        if code in TRIED_AGAIN:
+            raise _not_taken(reason)
+        if code == HTTPStatus.CONFLICT or (code == HTTPStatus.REQUEST_ENTITY_TOO_LARGE and not alone):
             raise _PartedError(reason)
-        if error.code == TOO_LARGE and not alone:
-            raise _PartedError(reason)
-        if error.code >= 500 or error.code in (408, TOO_MANY):
-            raise _UnreachableError(reason, _retry_after(error))
         raise _RefusedError(reason)
 
 
 def _check_taken(answer: bytes, batch: Sequence[Told]) -> None:
     """A record store answers with the ids that it took; whatever else answers so is none."""
     try:
-        ids = json.loads(answer)
+        taken = json.loads(answer)
     except ValueError:
-        ids = None
-    if not isinstance(ids, list) or not {told.id for told in batch} <= {str(id_) for id_ in ids}:
-        raise _UnreachableError("what answers there is no record store: it did not name the statements that it took")
+        taken = None
+    if not isinstance(taken, list) or not {statement.id for statement in batch} <= set(map(str, taken)):
+        raise _not_taken("what answers there is no record store: it did not name the statements that it took", tries="")
 
 
-def _reason(error: HTTPError) -> str:
-    try:
-        reason = error.read(4096).decode("utf-8", "replace")
-    except (OSError, http.client.HTTPException):
-        return ""
-    return " ".join(reason.split())[:LONGEST_REASON]
+def _not_taken(reason: str, tries: str = f", tried {TRIES} times") -> RecordStoreError:
+    return RecordStoreError(
+        f"The record store did not take the statements ({reason}){tries}. "
+        "They wait in the outbox: check its address and try again later."
+    )
 
 
-def _retry_after(error: HTTPError) -> float | None:
-    seconds = error.headers.get("Retry-After", "")
-    return float(seconds) if seconds.isdecimal() else None
+def _cause(error: Exception) -> str:
+    """What lies under the words of the libraries."""
+    cause: BaseException = getattr(error.args[0] if error.args else None, "reason", None) or error
+    cause = cause.__cause__ or cause
+    return str(cause) or type(cause).__name__
