@@ -132,11 +132,13 @@ def desk_tab(name: str, class_name: str) -> None:
     from importlib import import_module
 
     from tutor.app import session
-    from tutor.app.desk.room import Chosen, Room
+    from tutor.app.desk.instructor import Chosen, InstructorSession
     from tutor.classroom.desk import InstructorAuth
 
-    room = Room(InstructorAuth(session.store()).begin_for_owner(datetime.now(UTC)))
-    import_module(f"tutor.app.desk.{name}").show(room, Chosen(class_name, room.register.sets(class_name)[0]))
+    instructor = InstructorSession(InstructorAuth(session.store()).begin_for_owner(datetime.now(UTC)))
+    import_module(f"tutor.app.desk.{name}").show(
+        instructor, Chosen(class_name, instructor.register.sets(class_name)[0])
+    )
 
 
 def test_the_desk_turns_the_switch_and_says_what_it_cannot_do(of):

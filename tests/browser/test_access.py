@@ -252,11 +252,11 @@ def told_of_the_exam(visitor) -> str:
 
 
 def test_every_download_of_the_desk_is_in_the_table():
-    """Each is made by `Room.download`, which looks at the session."""
+    """Each is made by `InstructorSession.download`, which looks at the session."""
     made = [line for file in DESK.glob("*.py") for line in file.read_text().splitlines() if ".download(" in line]
     direct = [file.name for file in DESK.glob("*.py") if "downloads" in file.read_text()]
     assert len(made) == len(DOWNLOADS) + FURTHER
-    assert direct == ["room.py"]
+    assert direct == ["instructor.py"]
     app = [file.read_text() for file in DESK.parent.rglob("*.py")]
     assert not any("st.download_button" in text for text in app), "the framework's own looks at no cookie"
 

@@ -129,3 +129,14 @@ def test_any_bytes_are_read_or_refused_in_words(data):
 def test_a_table_of_very_many_columns_is_refused_at_once():
     with pytest.raises(ClassError, match="20000 columns; at most 200"):
         read_roster((";".join(f"c{at}" for at in range(20_000)) + "\n").encode())
+
+
+def test_a_cell_that_is_too_long_is_a_fault_and_the_limit_is_the_tables_own():
+    limit = csv.field_size_limit()
+    long = "x" * 10_001
+    roster = read_roster(f"name\nAna\n{long}\nBo\n".encode())
+    assert [member.name for member in roster.members] == ["Ana", "Bo"]
+    assert [(fault.line, "field larger than field limit (10000)" in fault.reason) for fault in roster.faults] == [
+        (3, True)
+    ]
+    assert csv.field_size_limit() == limit

@@ -130,7 +130,9 @@ def _resolved(stack: ExitStack, values: dict[str, Any], parameters: Mapping[str,
     if "table" in values:
         values["data"] = _table(values.pop("table"))
     if "store" in values:
-        store = values["store"] = stack.enter_context(opened(values["store"]))
+        store = stack.enter_context(opened(values.pop("store")))
+        if "store" in parameters:
+            values["store"] = store
         if "practice_set" in parameters:
             set_name, class_name = values.pop("set_name"), values.pop("class_name")
             values["practice_set"] = _practice_set(store, set_name, class_name)

@@ -145,7 +145,7 @@ def oneroster(
     click.option("--version", type=click.Choice(["2.1", "3.0"]), default="2.1", help="The version of the standard."),
     click.option("--variants", type=click.IntRange(1, 200), default=10, help="How many variants of each problem."),
 )
-def qti(engine: "Engine", practice_set: "StoredSet", version: "Version", variants: int, **_: Any) -> bytes:
+def qti(engine: "Engine", practice_set: "StoredSet", version: "Version", variants: int) -> bytes:
     """Write variants of the set's problems, none of them a learner's own, as a QTI package."""
     from tutor.classroom.exports.qti.package import package, variants_of
 

@@ -18,10 +18,10 @@ def tab(name, token):
     """A page with one tab of the desk; Streamlit runs its text apart from this file."""
     import importlib
 
-    from tutor.app.desk.room import Chosen, Room
+    from tutor.app.desk.instructor import Chosen, InstructorSession
 
-    room = Room(token)
-    importlib.import_module(f"tutor.app.desk.{name}").show(room, Chosen("class", room.register.sets()[0]))
+    instructor = InstructorSession(token)
+    importlib.import_module(f"tutor.app.desk.{name}").show(instructor, Chosen("class", instructor.register.sets()[0]))
 
 
 @pytest.fixture

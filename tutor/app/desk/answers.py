@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from tutor.app.desk.room import Chosen, Room, pick
+from tutor.app.desk.instructor import Chosen, InstructorSession, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, show_cautions, show_solution, typed
@@ -24,10 +24,10 @@ _VERDICTS = {
 }
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Choose a learner and a problem; then its answers."""
     st.header("Answers", anchor=False)
-    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
     if chosen.of is None or not outcomes:
         st.markdown("No problem is handed out yet. Learners get theirs when they open the link for the first time.")
         return
@@ -36,14 +36,14 @@ def show(room: Room, chosen: Chosen) -> None:
     owner = pick("Learner", members, "desk answers of", left)
     mine = {one.handed.place: one for one in outcomes if one.handed.member.id == owner}
     place = pick("Problem", {at: _line(one) for at, one in mine.items()}, "desk answers at", right)
-    _problem(room, chosen.of, mine[place])
+    _problem(instructor, chosen.of, mine[place])
 
 
 def _line(outcome: Outcome) -> str:
     return f"{outcome.handed.place}. {SIGNS[outcome.state]} {WORDS[outcome.state]}: {outcome.handed.kept.title}"
 
 
-def _problem(room: Room, of: StoredSet, outcome: Outcome) -> None:
+def _problem(instructor: InstructorSession, of: StoredSet, outcome: Outcome) -> None:
     handed = outcome.handed
     st.subheader(plain(handed.kept.title), anchor=False)
     st.markdown(plain(" ".join([*handed.kept.story, handed.kept.task])))
@@ -62,15 +62,15 @@ def _problem(room: Room, of: StoredSet, outcome: Outcome) -> None:
     if not outcome.answers:
         st.markdown("No answer yet.")
     for answer in outcome.answers:
-        _answer(room, of, answer)
+        _answer(instructor, of, answer)
     st.divider()
     label = "Count this problem for the learner again" if handed.excused else "Excuse the learner from this problem"
     if st.button(label):
-        room.results(of).excuse(handed.id, excused=not handed.excused)
+        instructor.results(of).excuse(handed.id, excused=not handed.excused)
         st.rerun()
 
 
-def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
+def _answer(instructor: InstructorSession, of: StoredSet, answer: Answer) -> None:
     counted = "" if answer.counted else ", not counted"
     st.markdown(
         f"**{typed(answer.entry)}**: {_VERDICTS[answer.verdict]}{counted}, on {answer.source}, "
@@ -88,10 +88,10 @@ def _answer(room: Room, of: StoredSet, answer: Answer) -> None:
         persist_state="session",
     )
     if st.button("Save comment", key=f"desk keep {answer.id}"):
-        room.results(of).comment(answer.id, text)
+        instructor.results(of).comment(answer.id, text)
         st.success("The comment is saved. The learner sees it beside the answer.", icon="✔")
     if answer.counted or answer.was_withdrawn:
         label = "Withdraw this answer: do not count it" if answer.counted else "Count this answer again"
         if st.button(label, key=f"desk withdraw {answer.id}"):
-            room.results(of).withdraw(answer.id, withdrawn=answer.counted)
+            instructor.results(of).withdraw(answer.id, withdrawn=answer.counted)
             st.rerun()

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
-from tutor.app.desk.room import Chosen, Room, pick
+from tutor.app.desk.instructor import Chosen, InstructorSession, pick
 from tutor.app.serve import Settings, settings
 from tutor.classroom.addresses import is_of_this_computer_alone
 from tutor.classroom.models import StoredSet
@@ -29,15 +29,15 @@ def turn_to(tab: str, class_name: str | None = None, set_id: int | None = None, 
     st.rerun()
 
 
-def choose(room: Room) -> Chosen:
+def choose(instructor: InstructorSession) -> Chosen:
     """Let the instructor choose; a class or a set without others is not asked about."""
     st.session_state.update(st.session_state.pop(_GO, {}))
-    classes = room.register.classes()[::-1] or [USUAL_CLASS]
+    classes = instructor.register.classes()[::-1] or [USUAL_CLASS]
     left, right = st.columns(2)
     class_name = classes[0]
     if len(classes) > 1:
         class_name = pick("Class", {name: name for name in classes}, "desk class", left)
-    found = {one.id: one for one in reversed(room.register.sets(class_name))}
+    found = {one.id: one for one in reversed(instructor.register.sets(class_name))}
     if not found:
         return Chosen(class_name, None)
     now = datetime.now(UTC)
@@ -46,9 +46,9 @@ def choose(room: Room) -> Chosen:
     return Chosen(class_name, found[set_id])
 
 
-def next_step(room: Room, chosen: Chosen) -> None:
+def next_step(instructor: InstructorSession, chosen: Chosen) -> None:
     """Say what comes next, as long as the class has not begun."""
-    members = room.register.members(chosen.class_name)
+    members = instructor.register.members(chosen.class_name)
     if chosen.of is None:
         told = (
             "Next: make a practice set below" if st.session_state.get("tab", "Sets") == "Sets" else "Next: make a set"
@@ -56,7 +56,7 @@ def next_step(room: Room, chosen: Chosen) -> None:
         st.info(f"{told}. Then put your learners on the roster and hand out the link.", icon="➡")
     elif not members:
         st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")
-    elif chosen.of.state(datetime.now(UTC)) != "closed" and not _has_begun(room, chosen.of):
+    elif chosen.of.state(datetime.now(UTC)) != "closed" and not _has_begun(instructor, chosen.of):
         if address := link(chosen.of):
             told = f"hand out the link, or write the code on the board: **{chosen.of.code}** at `{address}`"
         else:
@@ -70,14 +70,21 @@ def wants_slips(of: StoredSet) -> bool:
     return of.declaration.claim_with == "personal code"
 
 
-def _has_begun(room: Room, of: StoredSet) -> bool:
-    return bool(room.register.claimed(of.class_name)) or any(one.begun for one in room.results(of).who_is_where())
+def _has_begun(instructor: InstructorSession, of: StoredSet) -> bool:
+    return bool(instructor.register.claimed(of.class_name)) or any(
+        one.begun for one in instructor.results(of).who_is_where()
+    )
 
 
 def link(of: StoredSet) -> str:
     """The address that a learner opens on a device of their own; '' if there is none."""
-    origin = origin_for_learners(settings(), _here())
+    origin = origin_of_links()
     return link_from(of, origin) if origin else ""
+
+
+def origin_of_links() -> str:
+    """The origin of the links for learners; '' where there is none that leads anywhere."""
+    return origin_for_learners(settings(), _here())
 
 
 def link_here(of: StoredSet) -> str:

@@ -1,19 +1,17 @@
 """What other programs take: gradebook, results for the school's system, problems for other tutors, statements."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 
 import streamlit as st
 
-from tutor.app.desk.room import Chosen, Room
+from tutor.app.desk.instructor import Chosen, InstructorSession
 from tutor.app.session import engine
 from tutor.app.showing import plain
-from tutor.classroom.exports.gradebook import gradebook
-from tutor.classroom.exports.oneroster import OneRosterError, SchoolIds, oneroster
+from tutor.classroom.exports.oneroster import OneRosterError
 from tutor.classroom.exports.qti.elements import Version
-from tutor.classroom.exports.qti.package import package, variants_of
-from tutor.classroom.exports.xapi import HomeError, lines, statements
+from tutor.classroom.exports.xapi import HomeError
 from tutor.classroom.models import Outcome, StoredSet
+from tutor.operations import exports as operations
 
 _QTI = "desk qti made"
 SEPARATORS = {",": "Comma", ";": "Semicolon (Excel in many countries)"}
@@ -21,30 +19,26 @@ MOST_VARIANTS = 30
 VERSIONS: list[Version] = ["2.1", "3.0"]
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Each export with what it is for."""
     st.header("Exports", anchor=False)
     if chosen.of is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
         return
-    outcomes = room.outcomes(chosen.of)
+    outcomes = instructor.outcomes(chosen.of)
     if outcomes:
-        _gradebook(room, chosen.of)
+        _gradebook(instructor, chosen.of)
     else:
         st.markdown("No problem is handed out yet, so there are no results to export.")
-    _qti(room, chosen.of)
+    _qti(instructor, chosen.of)
     if outcomes:
-        _oneroster(room, chosen.of, outcomes)
-        _xapi(room, chosen.of, outcomes)
+        _oneroster(instructor, chosen.of)
+        _xapi(instructor, chosen.of, outcomes)
 
 
-def _is_closed(of: StoredSet) -> bool:
-    return of.state(datetime.now(UTC)) == "closed"
-
-
-def _gradebook(room: Room, of: StoredSet) -> None:
+def _gradebook(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("Gradebook", anchor=False)
-    still = "zero" if _is_closed(of) else "an empty cell while the set is open"
+    still = "zero" if operations.is_closed(of) else "an empty cell while the set is open"
     st.markdown(
         f"A CSV for a spreadsheet: one row for each learner, one column for each problem. An open problem is {still}. "
         "A learner without any answer has no score, here and in every export: the last column says 'not submitted'."
@@ -57,16 +51,16 @@ def _gradebook(room: Room, of: StoredSet) -> None:
         key="desk separator",
         persist_state="session",
     )
-    room.download(
+    instructor.download(
         "Download the gradebook",
-        lambda: gradebook(room.outcomes(of), separator=";" if separator == ";" else ",", closed=_is_closed(of)),
+        lambda: operations.gradebook(instructor.store, of, semicolons=separator == ";"),
         f"{of.declaration.id}-gradebook.csv",
         "text/csv",
         first=True,
     )
 
 
-def _qti(room: Room, of: StoredSet) -> None:
+def _qti(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("Problems for another tutor (QTI)", anchor=False)
     st.markdown(
         "Fixed variants of each problem, equally difficult and none of them a learner's own, with tolerance and "
@@ -82,22 +76,22 @@ def _qti(room: Room, of: StoredSet) -> None:
     wanted = (of.id, version, count)
     if st.button("Make the package"):
         with st.spinner("Drawing variants"):
-            made = package(of.declaration, variants_of(engine(), of.declaration, count), version)
+            made = operations.qti(engine(), of, version, count)
         st.session_state[_QTI] = (wanted, made)
     kept = st.session_state.get(_QTI)
     if kept and kept[0] == wanted:
         name = f"{of.declaration.id}-qti-{version}.zip"
-        room.download(f"Download {name}", lambda: kept[1], name, "application/zip")
+        instructor.download(f"Download {name}", lambda: kept[1], name, "application/zip")
 
 
-def _oneroster(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+def _oneroster(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("Results for the school's system (OneRoster 1.2)", anchor=False)
     st.markdown("The system knows learners by the numbers on your roster, and the rest by ids that its office gives.")
     labels = {
-        "school": "Id of the school",
-        "class_": "Id of the class",
-        "category": "Id of the category",
-        "session": "Id of the grading period",
+        "school_id": "Id of the school",
+        "class_id": "Id of the class",
+        "category_id": "Id of the category",
+        "session_id": "Id of the grading period",
     }
     with st.form("oneroster", border=False):
         typed = {
@@ -105,19 +99,17 @@ def _oneroster(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
             for name, label in labels.items()
         }
         sent = st.form_submit_button("Take these ids")
-    ids = SchoolIds(**typed)
     if not (sent or all(text.strip() for text in typed.values())):
         return
-    now = datetime.now(UTC)
     try:
-        made = oneroster(of.declaration, outcomes, ids, now=now, closed=_is_closed(of))
+        made = operations.oneroster(instructor.store, of, **typed)
     except OneRosterError as error:
         st.error(plain(str(error)))
         return
-    room.download("Download the results", lambda: made, f"{of.declaration.id}-oneroster.zip", "application/zip")
+    instructor.download("Download the results", lambda: made, f"{of.declaration.id}-oneroster.zip", "application/zip")
 
 
-def _xapi(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+def _xapi(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     st.subheader("Statements for a record store (xAPI)", anchor=False)
     home = st.text_input(
         "The school's address, under which learners are named",
@@ -128,13 +120,13 @@ def _xapi(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     if not home.strip():
         return
     try:
-        told = statements(of.declaration, outcomes, home, closed=_is_closed(of))
+        statements = operations.statement_lines(of, outcomes, home)
     except HomeError as error:
         st.error(plain(str(error)))
         return
-    room.download(
+    instructor.download(
         "Download the statements",
-        lambda: "".join(f"{line}\n" for line in lines(told)),
+        lambda: statements,
         f"{of.declaration.id}-xapi.jsonl",
         "application/x-ndjson",
     )

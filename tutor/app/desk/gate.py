@@ -11,7 +11,7 @@ import streamlit as st
 
 from tutor.app import session
 from tutor.app.desk import login
-from tutor.app.desk.room import Room
+from tutor.app.desk.instructor import InstructorSession
 from tutor.app.showing import plain
 from tutor.classroom.desk import FEWEST_CHARACTERS, MOST_CHARACTERS, DeskError, InstructorAuth
 
@@ -19,12 +19,12 @@ _TOKEN = "desk session"
 _TOLD = "desk told"
 
 
-def enter() -> Room | None:
-    """The room if this tab's session is inside; else the way in is shown."""
+def enter() -> InstructorSession | None:
+    """The instructor if this tab's session is inside; else the way in is shown."""
     desk = InstructorAuth(session.store(), st.session_state["learner"], session.client_address())
     token = st.session_state.get(_TOKEN, "")
     if desk.is_inside(token):
-        return Room(token)
+        return InstructorSession(token)
     st.title("Class desk", anchor=False)
     _forget_the_desk()
     told = st.session_state.pop(_TOLD, "Your time at the desk has ended. Enter again." if token else "")
@@ -40,9 +40,9 @@ def enter() -> Room | None:
     return None
 
 
-def leave(room: Room) -> None:
+def leave(instructor: InstructorSession) -> None:
     """End the session and forget what the desk held; with a login, that ends too."""
-    room.leave()
+    instructor.leave()
     _forget_the_desk()
     st.session_state[_TOLD] = "You have left the desk."
     if login.is_configured() and st.user.get("is_logged_in"):

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
+from tutor.app.desk.instructor import Chosen, EndedError, InstructorSession
 from tutor.app.desk.matrix import matrix_html
-from tutor.app.desk.room import Chosen, EndedError, Room
 from tutor.app.markdown_table import show_table
 from tutor.app.session import empty_for_another_browser, library
 from tutor.app.showing import plain
@@ -20,23 +20,23 @@ from tutor.errors import FaultyRequestError
 SECONDS = 5
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The live view of the chosen set."""
     st.header("Who is where", anchor=False)
     if chosen.of is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
-    elif not room.register.members(chosen.class_name):
+    elif not instructor.register.members(chosen.class_name):
         st.markdown("Nobody is on the roster yet. Put your learners there, in the tab 'Roster'.")
     else:
-        _watch(room, chosen.of)
+        _watch(instructor, chosen.of)
 
 
 @st.fragment(run_every=SECONDS)
-def _watch(room: Room, of: StoredSet) -> None:
+def _watch(instructor: InstructorSession, of: StoredSet) -> None:
     empty_for_another_browser()  # a fragment runs by itself
     try:
-        results = room.results(of)
-        there, outcomes, looks = results.who_is_where(), results.outcomes(), room.exams.looks(of)
+        results = instructor.results(of)
+        there, outcomes, looks = results.who_is_where(), results.outcomes(), instructor.exams.looks(of)
     except (FaultyRequestError, EndedError) as error:
         st.error(plain(str(error)))
         return

@@ -12,7 +12,7 @@ import streamlit as st
 
 from tutor.app import showing
 from tutor.app.desk.choice import turn_to
-from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.instructor import Bar, Chosen, InstructorSession
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, chosen_rulebook, engine, library
 from tutor.app.uploads import DESK, upload
@@ -48,7 +48,7 @@ def start_from(declared: PracticeSet | None) -> None:
     st.session_state.pop(_LOOK, None)
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The form for a new set."""
     st.header("A new practice set", anchor=False)
     number, draft = st.session_state.get(DRAFT, (0, None))
@@ -60,11 +60,11 @@ def show(room: Room, chosen: Chosen) -> None:
     if left.button("Look at one learner's problems"):
         _look(declared)
     with right:
-        room.download("Download as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
+        instructor.download("Download as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
     kept = st.session_state.get(_LOOK)
     if kept and kept[0] == declared:
         _show_look(*kept[1:])
-    _open(room, chosen, declared)
+    _open(instructor, chosen, declared)
 
 
 def slug(title: str, taken: set[str]) -> str:
@@ -298,14 +298,14 @@ def _answer(problem: AnyProblem) -> str:
     return problem.answer_text if isinstance(problem, OrderProblem) else problem.text_of(problem.ask)
 
 
-def _open(room: Room, chosen: Chosen, declared: PracticeSet) -> None:
+def _open(instructor: InstructorSession, chosen: Chosen, declared: PracticeSet) -> None:
     with st.form("open for a class", border=False):
         class_name = st.text_input(
             "For the class (any name; a new one makes a new class)", chosen.class_name, LONGEST_NAME
         )
         sent = st.form_submit_button("Open this set for the class", type="primary")
     if sent:
-        register = room.register
+        register = instructor.register
         same = [one for one in register.sets(" ".join(class_name.split())) if one.declaration.title == declared.title]
         if same:
             raise FaultyRequestError(f"The class has a set '{declared.title}' already. Give this one another title.")

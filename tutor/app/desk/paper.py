@@ -5,7 +5,7 @@ from typing import Any
 
 import streamlit as st
 
-from tutor.app.desk.room import Bar, Chosen, Room
+from tutor.app.desk.instructor import Bar, Chosen, InstructorSession
 from tutor.app.desk.roster import show_faults
 from tutor.app.markdown_table import show_table
 from tutor.app.session import empty_for_another_browser, engine, library
@@ -33,18 +33,18 @@ Kept = dict[tuple[str, str], str]
 """What was typed and not marked yet, by the problem's code and the step."""
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The grid, and the upload of a table."""
     st.header("Answers on paper", anchor=False)
     report = st.session_state.pop(_TOLD, None)
     if report is not None:
         show_report(report)
-    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
     if chosen.of is None or not outcomes:
         st.markdown("No problem is handed out yet. Hand them out in the tab 'Sets', then print the sheets.")
         return
-    _grid(room, chosen.of, outcomes)
-    _table(room, chosen.of)
+    _grid(instructor, chosen.of, outcomes)
+    _table(instructor, chosen.of)
 
 
 def show_report(report: PaperReport) -> None:
@@ -67,7 +67,7 @@ def report_told(report: PaperReport) -> str:
     return told
 
 
-def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+def _grid(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
     st.subheader("Type them in", anchor=False)
     st.markdown(
         "One row a learner, one column a problem; leave empty what was not answered. An answer with its unit, as "
@@ -89,7 +89,7 @@ def _grid(room: Room, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
         if not entries and not faults:
             st.warning("Nothing was typed.")
             return
-        report = mark_entries(room.store, engine(), entries, of)
+        report = mark_entries(instructor.store, engine(), entries, of)
         report.faults += faults
         marked = {entry.code for entry in entries}
         st.session_state[_TYPED] = {at: text for at, text in kept.items() if at[0] not in marked}
@@ -194,7 +194,7 @@ def grid_entries(
     return entries, faults
 
 
-def _table(room: Room, of: StoredSet) -> None:
+def _table(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("Or from a table", anchor=False)
     st.markdown(
         "A CSV with the columns **problem code** and **answer**, and if you like a column for each step, named as its "
@@ -205,10 +205,10 @@ def _table(room: Room, of: StoredSet) -> None:
     file = upload("Answers as CSV", ["csv", "txt"], f"desk paper file {of.id} {number}", DESK)
     if file is None:
         return
-    found = preview_paper(room.store, library().quantities, file[1], of)
+    found = preview_paper(instructor.store, library().quantities, file[1], of)
     correct = _preview(found)
     if st.button("Mark this table", type="primary"):
-        report = mark_paper(room.store, engine(), file[1], of, Bar("Marking", "answers"), correct=correct)
+        report = mark_paper(instructor.store, engine(), file[1], of, Bar("Marking", "answers"), correct=correct)
         st.session_state[_TOLD] = report
         st.session_state[_GRID] = number + 1
         st.rerun()

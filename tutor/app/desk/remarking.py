@@ -4,17 +4,16 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tutor.app.desk.room import Bar, Chosen, Room, pick
+from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, typed
-from tutor.classroom.errors import ClassError
 from tutor.classroom.live import SIGNS
 from tutor.classroom.models import StoredSet
 from tutor.classroom.names import called
-from tutor.classroom.remark import Change, Remark, apply, preview_answer, preview_content
-from tutor.classroom.results import handed_by_code
+from tutor.classroom.remark import Change, Remark, apply, preview_content
 from tutor.counting import counted
+from tutor.operations.marking import preview_right_answer
 
 _LOOKED = "desk remark"
 _TOLD = "desk remark told"
@@ -23,7 +22,7 @@ SHOWN_CHANGES = 200
 VERDICTS = {"right": f"{SIGNS['right']} right", "wrong": f"{SIGNS['wrong']} wrong", "unclear": "not judged"}
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The two corrections, and the difference that one of them would make."""
     st.header("Mark again", anchor=False)
     if told := st.session_state.pop(_TOLD, ""):
@@ -35,18 +34,18 @@ def show(room: Room, chosen: Chosen) -> None:
         "When an exercise was mended, or one problem's right answer was wrong. First you see which answers would be "
         "marked otherwise; nothing changes before you say so."
     )
-    _by_exercise(room, chosen.of)
-    _by_answer(room, chosen.of)
+    _by_exercise(instructor, chosen.of)
+    _by_answer(instructor, chosen.of)
     looked = st.session_state.get(_LOOKED)
     if looked and looked[0] == chosen.of.id:
-        _difference(room, *looked[1:])
+        _difference(instructor, *looked[1:])
 
 
 def _look(of: StoredSet, what: str, remark: Remark) -> None:
     st.session_state[_LOOKED] = (of.id, what, remark)
 
 
-def _by_exercise(room: Room, of: StoredSet) -> None:
+def _by_exercise(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("By the exercises as they are now", anchor=False)
     ids = list(dict.fromkeys(item.exercise for item in of.declaration.items))
     titles = {"": "All exercises of the set"} | {
@@ -56,10 +55,10 @@ def _by_exercise(room: Room, of: StoredSet) -> None:
     st.caption("An exercise that was mended is known here once the server has been started again.")
     if st.button("Preview changes"):
         bar = Bar("Looking", "problems")
-        _look(of, titles[exercise], preview_content(room.store, engine(), of, exercise or None, bar))
+        _look(of, titles[exercise], preview_content(instructor.store, engine(), of, exercise or None, bar))
 
 
-def _by_answer(room: Room, of: StoredSet) -> None:
+def _by_answer(instructor: InstructorSession, of: StoredSet) -> None:
     st.subheader("By another right answer to one problem", anchor=False)
     with st.form("another right answer", border=False):
         left, right = st.columns(2)
@@ -67,13 +66,11 @@ def _by_answer(room: Room, of: StoredSet) -> None:
         answer = right.text_input("Its right answer", max_chars=120)
         sent = st.form_submit_button("Preview changes to this problem")
     if sent:
-        set_id, handed = handed_by_code(room.store, code)
-        if set_id != of.id:
-            raise ClassError(f"Problem {handed.code} belongs to another set. Choose that set above.")
-        _look(of, f"problem {handed.code}", preview_answer(room.store, engine(), handed.id, answer))
+        handed, difference = preview_right_answer(instructor.store, engine(), of, code, answer)
+        _look(of, f"problem {handed.code}", difference)
 
 
-def _difference(room: Room, what: str, remark: Remark) -> None:
+def _difference(instructor: InstructorSession, what: str, remark: Remark) -> None:
     st.subheader(f"The difference: {plain(what)}", anchor=False)
     st.markdown(difference_told(remark))
     if remark.changes:
@@ -97,7 +94,7 @@ def _difference(room: Room, what: str, remark: Remark) -> None:
         )
         st.warning(f"**These cannot be marked again.**\n\n{listed}", icon="⚠")
     if remark.corrected:
-        _make(room, remark)
+        _make(instructor, remark)
 
 
 def difference_told(remark: Remark) -> str:
@@ -112,12 +109,12 @@ def _answers(changes: Sequence[Change]) -> str:
     return counted(len(changes), "answer is", "answers are") if changes else "no answers are"
 
 
-def _make(room: Room, remark: Remark) -> None:
+def _make(instructor: InstructorSession, remark: Remark) -> None:
     with st.form("apply the difference", border=False):
         reason = st.text_input("Why (kept with the answers)", max_chars=LONGEST_REASON)
         sent = st.form_submit_button("Make this change", type="primary")
     if sent:
-        made = apply(room.store, engine(), remark, reason)
+        made = apply(instructor.store, engine(), remark, reason)
         del st.session_state[_LOOKED]
         st.session_state[_TOLD] = f"The change is made; {_answers(made)} marked otherwise than before."
         st.rerun()

@@ -1,24 +1,23 @@
 """The report: how hard each problem was, how far the numbers can be trusted, and the mistakes of the class."""
 
-from datetime import UTC, datetime
-
 import streamlit as st
 
 from tutor.app import theme
 from tutor.app.desk.choice import turn_to
+from tutor.app.desk.instructor import Chosen, InstructorSession
 from tutor.app.desk.making import start_from
-from tutor.app.desk.room import Chosen, Room
 from tutor.app.figures.class_report import places_right, ranked_mistakes
 from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
 from tutor.app.showing import plain, show_cautions, typed
 from tutor.classroom.mistakes import ClassMistake
-from tutor.classroom.report import ClassReport, LearnerLine, class_report
+from tutor.classroom.report import ClassReport, LearnerLine
 from tutor.classroom.report_words import hundredths
 from tutor.classroom.statistics import ENOUGH, Reliability
 from tutor.content.library import Library
 from tutor.counting import counted
 from tutor.entries.kinds import capitalised
+from tutor.operations.exports import class_report_of
 
 SHOWN_MISTAKES = 12
 _PRINT = """<style>@media print {
@@ -26,17 +25,16 @@ _PRINT = """<style>@media print {
 }</style>"""
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The report of the chosen set."""
     st.header("Report", anchor=False)
-    outcomes = room.outcomes(chosen.of) if chosen.of else []
+    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
     if chosen.of is None or not any(one.answers for one in outcomes):
         st.markdown("No answer has come yet. The report begins with the first one.")
         return
-    closed = chosen.of.state(datetime.now(UTC)) == "closed"
-    report = class_report(chosen.of.declaration, outcomes, engine(), closed=closed)
+    report = class_report_of(engine(), chosen.of, outcomes)
     st.html(_PRINT)
-    if not closed:
+    if not report.closed:
         st.markdown("The set is still open: what nobody has answered yet is left out.")
     _mistakes(report)
     _places(report)

@@ -1,70 +1,67 @@
 """The roster: read from a spreadsheet, added to by hand, names released, learners erased, personal codes printed."""
 
-import json
 from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from tutor.app.desk.choice import NO_ADDRESS, link
-from tutor.app.desk.room import Chosen, Room, confirmed, pick
+from tutor.app.desk.choice import NO_ADDRESS, origin_of_links
+from tutor.app.desk.instructor import Chosen, InstructorSession, confirmed, pick
 from tutor.app.markdown_table import show_table
 from tutor.app.showing import plain
 from tutor.app.uploads import DESK, upload
-from tutor.classroom.exports.person import person as kept_about
 from tutor.classroom.models import Member
 from tutor.classroom.names import called
 from tutor.classroom.register import LONGEST_NAME, Entered
 from tutor.classroom.roster import Roster, read_roster
-from tutor.classroom.sheets.slips import slips
 from tutor.classroom.spreadsheet import Fault
 from tutor.counting import counted
+from tutor.operations import exports, people
 
 _TOLD = "desk roster told"
 _UPLOAD = "desk roster upload"
 SHOWN_FAULTS = 50
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Who is on the roster, and below it the ways to change it."""
     st.header("Roster", anchor=False)
     if told := st.session_state.pop(_TOLD, ""):
         st.success(plain(told), icon="✔")
-    members = room.register.members(chosen.class_name)
+    members = instructor.register.members(chosen.class_name)
     if members:
-        _listed(room, chosen, members)
+        _listed(instructor, chosen, members)
     else:
         st.markdown(
             "Nobody is on the roster yet. A learner can open the set only under a name or a number that stands here."
         )
-    _from_file(room, chosen)
-    _by_hand(room, chosen)
+    _from_file(instructor, chosen)
+    _by_hand(instructor, chosen)
     if members:
-        _one(room, members)
-        _everybody(room, chosen, len(members))
+        _one(instructor, members)
+        _everybody(instructor, chosen, len(members))
 
 
-def _listed(room: Room, chosen: Chosen, members: list[Member]) -> None:
-    taken = room.register.claimed(chosen.class_name)
+def _listed(instructor: InstructorSession, chosen: Chosen, members: list[Member]) -> None:
+    taken = instructor.register.claimed(chosen.class_name)
     zone = chosen.of.declaration.zone if chosen.of else "UTC"
     st.markdown(f"On the roster: {len(members)}. Of them {len(taken)} have taken their name on a device.")
-    codes = room.register.personal_codes(chosen.class_name)
+    codes = instructor.register.personal_codes(chosen.class_name)
     show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
     st.caption(
         "A learner types the personal code to claim the name, and again on a second device. If a set lets learners "
         "claim with the name alone, they need the code on a second device only."
     )
-    of = chosen.of
-    if of is None:
+    practice_set, origin = chosen.of, origin_of_links()
+    if practice_set is None:
         return
-    address = link(of)
-    if not address:
+    if not origin:
         st.caption(NO_ADDRESS)
-    room.download(
+    instructor.download(
         "Download the codes as slips to print",
-        lambda: slips(of, address, members, codes),
-        f"{of.declaration.id}-codes.html",
+        lambda: people.name_cards(instructor.store, practice_set, origin),
+        f"{practice_set.declaration.id}-codes.html",
         "text/html",
     )
 
@@ -79,7 +76,7 @@ def _row(member: Member, code: str, taken: datetime | None, zone: str) -> dict[s
     }
 
 
-def _from_file(room: Room, chosen: Chosen) -> None:
+def _from_file(instructor: InstructorSession, chosen: Chosen) -> None:
     st.subheader("From a spreadsheet", anchor=False)
     st.markdown(
         "Save the list as CSV. Its first row names the columns: **name** (or **first name** and **last name**), "
@@ -96,9 +93,9 @@ def _from_file(room: Room, chosen: Chosen) -> None:
     show_faults(_first_told(found))
     if not found.members:
         return
-    st.markdown(f"**Preview changes.** {preview_told(room.register.preview(found.members, chosen.class_name))}")
+    st.markdown(f"**Preview changes.** {preview_told(instructor.register.preview(found.members, chosen.class_name))}")
     if st.button(f"Put {counted(len(found.members), 'learner')} on the roster", type="primary"):
-        st.session_state[_TOLD] = entered_told(room.register.enter(found.members, chosen.class_name))
+        st.session_state[_TOLD] = entered_told(instructor.register.enter(found.members, chosen.class_name))
         st.session_state[_UPLOAD] = number + 1
         st.rerun()
 
@@ -144,7 +141,7 @@ def _releasing_told(member: Member) -> str:
     )
 
 
-def _by_hand(room: Room, chosen: Chosen) -> None:
+def _by_hand(instructor: InstructorSession, chosen: Chosen) -> None:
     st.subheader("One by hand", anchor=False)
     with st.form("add a learner", border=False, clear_on_submit=True):
         left, right = st.columns(2)
@@ -155,17 +152,17 @@ def _by_hand(room: Room, chosen: Chosen) -> None:
         st.warning("Type a name, a number, or both.")
     elif sent:
         one = Member(id=0, name=" ".join(name.split()), number=number.strip())
-        st.session_state[_TOLD] = entered_told(room.register.enter([one], chosen.class_name))
+        st.session_state[_TOLD] = entered_told(instructor.register.enter([one], chosen.class_name))
         st.rerun()
 
 
-def _one(room: Room, members: list[Member]) -> None:
+def _one(instructor: InstructorSession, members: list[Member]) -> None:
     st.subheader("One learner", anchor=False)
     by_id = {member.id: member for member in members}
     member = by_id[pick("Learner", {id_: called(one) for id_, one in by_id.items()}, "desk one")]
-    room.download(
+    instructor.download(
         "Download all that is kept about this learner",
-        lambda: json.dumps(kept_about(room.store, member.id), ensure_ascii=False, indent=2),
+        lambda: exports.person(instructor.store, member),
         f"learner-{member.id}.json",
         "application/json",
     )
@@ -173,7 +170,7 @@ def _one(room: Room, members: list[Member]) -> None:
     if confirmed(
         "Release name", lambda: _releasing_told(member), "Release now", "Keep name", f"desk release {member.id}"
     ):
-        room.register.release(member.id)
+        people.release(instructor.store, member)
         st.session_state[_TOLD] = f"{called(member)} can be taken again on any device."
         st.rerun()
     with st.form("erase a learner", border=False, clear_on_submit=True):
@@ -183,20 +180,20 @@ def _one(room: Room, members: list[Member]) -> None:
         )
         sent = st.form_submit_button("Erase for good")
     if sent and " ".join(typed.split()) == wanted:
-        room.register.erase(member.id)
+        people.erase(instructor.store, member)
         st.session_state[_TOLD] = f"{called(member)} and all their answers were erased."
         st.rerun()
     elif sent:
         st.warning("Nothing was erased: what you typed is not the learner's name.")
 
 
-def _everybody(room: Room, chosen: Chosen, members: int) -> None:
+def _everybody(instructor: InstructorSession, chosen: Chosen, members: int) -> None:
     st.subheader("All names", anchor=False)
     st.markdown("If somebody took names that are not theirs, release all names of the class. No work is lost.")
     key = f"desk release all {chosen.class_name}"
 
     def consequence() -> str:
-        taken = len(room.register.claimed(chosen.class_name))
+        taken = len(instructor.register.claimed(chosen.class_name))
         return (
             f"{counted(taken, 'name is', 'names are')} in use. Every learner must claim the name again. The personal "
             f"codes of all {counted(members, 'learner')} change, so slips and sheets that you have printed are no "
@@ -204,7 +201,7 @@ def _everybody(room: Room, chosen: Chosen, members: int) -> None:
         )
 
     if confirmed("Release all names", consequence, "Release all now", "Keep names", key):
-        released = room.register.release_all(chosen.class_name)
+        released = instructor.register.release_all(chosen.class_name)
         st.session_state[_TOLD] = (
             f"{counted(released, 'name was', 'names were')} released. All personal codes changed. "
             "Print the slips again."

@@ -1,36 +1,37 @@
 """The sets of a class: how one stands, its code and link, closing and opening it again; and a new one."""
 
 from datetime import UTC, datetime
+from functools import partial
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
 from tutor.app.desk import making
 from tutor.app.desk.choice import NO_ADDRESS, STATES, link, link_here
-from tutor.app.desk.room import Bar, Chosen, Room, confirmed
+from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, confirmed
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
 from tutor.app.showing import plain
 from tutor.classroom.difficulty import spread
 from tutor.classroom.exams import LIMITS
 from tutor.classroom.handing import hand_out
-from tutor.classroom.live import closing_told
 from tutor.classroom.models import PracticeSet, StoredSet
 from tutor.classroom.sets import written_set
 from tutor.classroom.views import told_time
 from tutor.counting import counted
+from tutor.operations import exams, sets
 
 _HELP = {"nothing": "no help", "hints": "hints", "solution": "hints and the worked solution"}
 
 
-def show(room: Room, chosen: Chosen) -> None:
+def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The chosen set, and below it a new one."""
     if chosen.of is not None:
-        _standing(room, chosen.of)
+        _standing(instructor, chosen.of)
         st.divider()
         if not st.toggle("Make another set", key=making.ANOTHER, persist_state="session"):
             return
-    making.show(room, chosen)
+    making.show(instructor, chosen)
 
 
 def rules_told(declared: PracticeSet) -> str:
@@ -43,7 +44,7 @@ def rules_told(declared: PracticeSet) -> str:
     )
 
 
-def _standing(room: Room, of: StoredSet) -> None:
+def _standing(instructor: InstructorSession, of: StoredSet) -> None:
     declared, now = of.declaration, datetime.now(UTC)
     st.header(plain(declared.title), anchor=False)
     st.markdown(f"This set is **{STATES[of.state(now)]}**. {plain(rules_told(declared))}")
@@ -57,39 +58,39 @@ def _standing(room: Room, of: StoredSet) -> None:
     st.code(address or link_here(of), language=None, wrap_lines=True)
     if not address:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
-    _claiming(room, of)
-    room.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
-    _close_or_reopen(room, of, now)
-    _exam(room, of, now)
-    _problems(room, of)
+    _claiming(instructor, of)
+    instructor.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
+    _close_or_reopen(instructor, of, now)
+    _exam(instructor, of, now)
+    _problems(instructor, of)
 
 
-def _exam(room: Room, of: StoredSet, now: datetime) -> None:
+def _exam(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
     """What an exam closes and what it cannot, and the switch that closes it to everybody."""
-    switch = room.exams.switch()
+    switch, words = exams.state(instructor.store)
     st.subheader("Exam switch", anchor=False)
     if of.declaration.is_exam:
         st.markdown(LIMITS)
     st.markdown(
         "An exam is a set that is marked when it closes. While the switch is on, the exercises of this set, or of "
         "every open exam, are closed to everybody on this server, with or without a name. "
-        f"{plain(room.exams.switch_words(now))}"
+        f"{plain(words)}"
     )
     with st.container(horizontal=True):
         closed, this_set = of.state(now) == "closed", switch is not None and switch.set_id == of.id
         if st.button("Turn on for this set", key="desk exam this", disabled=closed or this_set):
-            room.exams.turn_on(of)
+            exams.turn_on(instructor.store, of)
             st.rerun()
         every = switch is not None and switch.set_id is None
         if st.button("Turn on for all exams", key="desk exam all", disabled=every):
-            room.exams.turn_on(None)
+            exams.turn_on(instructor.store, None)
             st.rerun()
         if st.button("Turn off", key="desk exam off", disabled=switch is None):
-            room.exams.turn_off()
+            exams.turn_off(instructor.store)
             st.rerun()
 
 
-def _claiming(room: Room, of: StoredSet) -> None:
+def _claiming(instructor: InstructorSession, of: StoredSet) -> None:
     """With what learners take their names the first time; changed at once."""
     ways = list(making.CLAIMS)
     chosen = st.selectbox(
@@ -101,19 +102,15 @@ def _claiming(room: Room, of: StoredSet) -> None:
     )
     st.caption(f"{making.CLAIMS_TOLD} If one set of a class asks for the personal code, all open sets of it do.")
     if chosen != of.declaration.claim_with:
-        room.register.change_claiming(of.id, chosen)
+        sets.change_claiming(instructor.store, of, chosen)
         st.rerun()
 
 
-def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
+def _close_or_reopen(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
     if of.state(now) != "closed":
-        results = room.results(of)
-
-        def consequence() -> str:
-            return closing_told(of, results.who_is_where(), results.outcomes())
-
+        consequence = partial(sets.closing_consequence, instructor.store, of)
         if confirmed("Close set", consequence, "Close set now", "Keep open", f"desk closing {of.id}"):
-            room.register.close(of.id)
+            sets.close(instructor.store, of)
             st.rerun()
         return
     with st.form(f"reopen {of.id}", border=False):
@@ -121,16 +118,16 @@ def _close_or_reopen(room: Room, of: StoredSet, now: datetime) -> None:
         until = st.datetime_input(label, None, key=f"desk reopen {of.id}")
         sent = st.form_submit_button("Reopen set")
     if sent:
-        room.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)
+        instructor.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)
         st.rerun()
     if of.declaration.solutions != "never":
         st.caption("Learners who have seen the worked solutions meanwhile know the answers.")
 
 
-def _problems(room: Room, of: StoredSet) -> None:
+def _problems(instructor: InstructorSession, of: StoredSet) -> None:
     """The spread of difficulty over what is handed out, and handing out ahead of the learners' first visit."""
-    handed = [outcome.handed for outcome in room.outcomes(of)]
-    members = room.register.members(of.class_name)
+    handed = [outcome.handed for outcome in instructor.outcomes(of)]
+    members = instructor.register.members(of.class_name)
     have = {one.member.id for one in handed}
     without = [one for one in members if one.id not in have]
     with st.expander("How alike the learners' problems are"):
@@ -144,5 +141,5 @@ def _problems(room: Room, of: StoredSet) -> None:
             "first opening the link. For paper, hand them out now."
         )
         if st.button("Hand out the problems now"):
-            hand_out(room.store, engine(), of, without, Bar("Handing out", "learners"))
+            hand_out(instructor.store, engine(), of, without, Bar("Handing out", "learners"))
             st.rerun()

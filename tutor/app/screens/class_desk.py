@@ -1,7 +1,7 @@
 import streamlit as st
 
 from tutor.app.desk import answers, choice, exports, gate, live, paper, remarking, report, roster, sets, sheets
-from tutor.app.desk.room import Chosen, EndedError, Room
+from tutor.app.desk.instructor import Chosen, EndedError, InstructorSession
 from tutor.app.showing import plain
 from tutor.app.store_down import faults_in_words
 
@@ -18,29 +18,29 @@ TABS = {
 }
 
 
-def desk(room: Room) -> None:
+def desk(instructor: InstructorSession) -> None:
     with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
         st.title("Class desk", anchor=False, width="content")
         if st.button("Leave the desk"):
-            gate.leave(room)
-    if room.exams.switch() is not None:
-        st.warning(plain(room.exams.switch_words()), icon="⚠")
-    chosen = choice.choose(room)
-    choice.next_step(room, chosen)
+            gate.leave(instructor)
+    if instructor.exams.switch() is not None:
+        st.warning(plain(instructor.exams.switch_words()), icon="⚠")
+    chosen = choice.choose(instructor)
+    choice.next_step(instructor, chosen)
     for name, tab in zip(TABS, st.tabs(list(TABS), key="tab", bind="query-params"), strict=True):
         if tab.open:
             with tab:
-                show_tab(name, room, chosen)
+                show_tab(name, instructor, chosen)
 
 
-def show_tab(name: str, room: Room, chosen: Chosen) -> None:
+def show_tab(name: str, instructor: InstructorSession, chosen: Chosen) -> None:
     with faults_in_words():
-        TABS[name](room, chosen)
+        TABS[name](instructor, chosen)
 
 
-room = gate.enter()
-if room is not None:
+instructor = gate.enter()
+if instructor is not None:
     try:
-        desk(room)
+        desk(instructor)
     except EndedError:
         st.rerun()  # the way in is shown then, and says so

@@ -47,7 +47,7 @@ class _PartedError(Exception):
     """The record store would have it only in smaller parts, or has a part of it already."""
 
 
-class _Patience(Retry):
+class _Patience(Retry):  # type: ignore[misc] # without types
     """Waits from the first failure on; urllib3's own waits from the second."""
 
     def get_backoff_time(self) -> float:

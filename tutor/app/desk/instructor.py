@@ -24,7 +24,7 @@ class EndedError(Exception):
     """The session has ended; only entering again helps."""
 
 
-class Room:
+class InstructorSession:
     """What an instructor who is inside works with; each use of the store looks at the session again."""
 
     def __init__(self, token: str) -> None:
