@@ -18,6 +18,7 @@ from tutor.errors import FaultyRequestError
 from tutor.store.database import Store
 
 Id = TypeVar("Id", int, str)
+Content = TypeVar("Content")
 
 
 class EndedError(Exception):
@@ -118,6 +119,18 @@ def pick(label: str, names: Mapping[Id, str], key: str, into: Any = st) -> Id:
     )
     st.session_state[key] = chosen
     return chosen
+
+
+def lasting(widget: Callable[..., Content], label: str, *arguments: Any, key: str, **options: Any) -> Content:
+    """A box of a form whose content lasts while another tab is looked at."""
+    return widget(label, *arguments, key=f"desk {key}", persist_state="session", **options)
+
+
+def lasting_choice(label: str, words: Mapping[Any, str], chosen: Any, key: str, widget: Any = None) -> Any:
+    """One of several, shown by its words; `chosen` is what to begin with, the first one where it is none of them."""
+    ids = list(words)
+    index = ids.index(chosen) if chosen in words else 0
+    return lasting(widget or st.selectbox, label, ids, index, format_func=words.__getitem__, key=key)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import streamlit as st
 
 from tutor.app import showing
 from tutor.app.desk.choice import turn_to
-from tutor.app.desk.instructor import Bar, Chosen, InstructorSession
+from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, lasting, lasting_choice
 from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, chosen_rulebook, engine, library
 from tutor.app.uploads import DESK, upload
@@ -112,24 +112,18 @@ def _from_file(number: int) -> None:
 
 def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
     """The set as it stands in the boxes; None while something is missing."""
-    title = st.text_input(
+    title = lasting(
+        st.text_input,
         "Title",
         draft.title if draft else "",
         120,
-        key=f"desk title {number}",
-        persist_state="session",
+        key=f"title {number}",
         placeholder="Strings on a cold morning",
     )
-    book = st.selectbox(
-        "Rulebook and units",
-        list(UNITS),
-        list(UNITS).index(draft.rulebook if draft else chosen_rulebook()),
-        format_func=UNITS.__getitem__,
-        key=f"desk book {number}",
-        persist_state="session",
-    )
+    book = draft.rulebook if draft else chosen_rulebook()
+    book = lasting_choice("Rulebook and units", UNITS, book, f"book {number}")
     items = _items(number, draft, book)
-    rules = _rules(number, draft)
+    rules = _rules(number, draft.model_dump() if draft else {})
     if not title.strip() or not items:
         st.caption("Give the set a title and at least one exercise; then you can look at it and open it.")
         return None
@@ -138,8 +132,8 @@ def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
             {"id": slug(title, set()), "title": title, "rulebook": book, "items": items, **rules}
         )
     except ValueError as error:
-        told = "; ".join(one["msg"].removeprefix("Value error, ") for one in getattr(error, "errors", list)())
-        st.error(showing.plain(f"This set cannot be made: {told}."))
+        faults = "; ".join(fault["msg"].removeprefix("Value error, ") for fault in getattr(error, "errors", list)())
+        st.error(showing.plain(f"This set cannot be made: {faults}."))
         return None
     check_set(declared, library())
     return declared
@@ -147,42 +141,39 @@ def _form(number: int, draft: PracticeSet | None) -> PracticeSet | None:
 
 def _items(number: int, draft: PracticeSet | None, book: str) -> list[Item]:
     ways = [KEEP, PROPOSE, CHOOSE] if draft else [PROPOSE, CHOOSE]
-    way = st.radio("Exercises", ways, key=f"desk way {number}", persist_state="session", horizontal=True)
+    way = lasting(st.radio, "Exercises", ways, key=f"way {number}", horizontal=True)
     if way == KEEP and draft:
-        exercises = library().exercises
-        show_table(
-            [
-                {"Exercise": showing.plain(exercises[item.exercise].title), "Problems": str(item.problems)}
-                for item in draft.items
-            ]
-        )
+        show_table([{name: row[name] for name in ("Exercise", "Problems")} for row in map(_item_row, draft.items)])
         return list(draft.items)
-    lessons = st.multiselect(
-        "Lessons",
-        list(library().lessons),
-        format_func=lambda id_: library().lessons[id_].header.title,
-        key=f"desk lessons {number}",
-        persist_state="session",
-        placeholder="Choose lessons",
-    )
+    lessons = _several("Lessons", {id_: lesson.header.title for id_, lesson in library().lessons.items()}, number)
     if not lessons:
         return []
     return _proposed(number, lessons, book) if way == PROPOSE else _chosen(number, lessons, book)
 
 
+def _several(label: str, words: Mapping[str, str], number: int) -> list[str]:
+    kind = label.split(maxsplit=1)[0].lower()
+    return lasting(
+        st.multiselect,
+        label,
+        list(words),
+        format_func=words.__getitem__,
+        key=f"{kind} {number}",
+        placeholder=f"Choose {kind}",
+    )
+
+
 def _proposed(number: int, lessons: list[str], book: str) -> list[Item]:
     left, right = st.columns(2)
-    count = left.number_input(
-        "Problems in all", 1, MOST_PROBLEMS, 5, key=f"desk count {number}", persist_state="session"
-    )
+    count = lasting(left.number_input, "Problems in all", 1, MOST_PROBLEMS, 5, key=f"count {number}")
     levels = sorted({exercise.level for exercise in library().exercises.values()})
-    level = right.selectbox("Up to level", levels, len(levels) - 1, key=f"desk level {number}", persist_state="session")
+    level = lasting(right.selectbox, "Up to level", levels, len(levels) - 1, key=f"level {number}")
     try:
         items = proposed_items(library(), lessons, int(count), level, "iec" if book == "iec" else "us")
     except SetError as error:
         st.warning(showing.plain(str(error)))
         return []
-    show_table([_item_row(item) for item in items])
+    show_table(list(map(_item_row, items)))
     return items
 
 
@@ -201,48 +192,27 @@ def _chosen(number: int, lessons: list[str], book: str) -> list[Item]:
         for id_, exercise in library().exercises.items()
         if exercise.lesson in lessons and book in getattr(exercise, "rulebooks", UNITS)
     }
-    taken = st.multiselect(
-        "Exercises of these lessons",
-        list(fitting),
-        format_func=lambda id_: f"{fitting[id_].title} · level {fitting[id_].level}",
-        key=f"desk exercises {number}",
-        persist_state="session",
-        placeholder="Choose exercises",
-    )
-    counts = {
-        id_: st.number_input(
-            f"How many: {fitting[id_].title}",
-            1,
-            MOST_PROBLEMS,
-            1,
-            key=f"desk many {id_} {number}",
-            persist_state="session",
-        )
-        for id_ in taken
-    }
-    return [Item(exercise=id_, problems=int(count)) for id_, count in counts.items()]
+    words = {id_: f"{exercise.title} · level {exercise.level}" for id_, exercise in fitting.items()}
+    return [
+        Item(exercise=id_, problems=int(_how_many(fitting[id_].title, f"many {id_} {number}")))
+        for id_ in _several("Exercises of these lessons", words, number)
+    ]
 
 
-def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
-    usual = draft.model_dump() if draft else {}
-    zones = sorted(available_timezones())
-    zone_now = usual.get("zone") or st.context.timezone or "UTC"
+def _how_many(title: str, key: str) -> float:
+    return lasting(st.number_input, f"How many: {title}", 1, MOST_PROBLEMS, 1, key=key)
+
+
+def _rules(number: int, draft: Mapping[str, Any]) -> dict[str, object]:
+    zones = {zone: zone for zone in sorted(available_timezones())}
 
     def pick(label: str, words: Mapping[Any, str], name: str, key: str) -> str:
-        at = list(words).index(usual[name]) if name in usual else 0
-        chosen: str = st.selectbox(
-            label, list(words), at, format_func=words.__getitem__, key=f"desk {key} {number}", persist_state="session"
-        )
+        chosen: str = lasting_choice(label, words, draft.get(name), f"{key} {number}")
         return chosen
 
     with st.expander("Rules and times"):
-        attempts = st.number_input(
-            "Attempts at each problem",
-            1,
-            20,
-            usual.get("attempts", 3),
-            key=f"desk tries {number}",
-            persist_state="session",
+        attempts = lasting(
+            st.number_input, "Attempts at each problem", 1, 20, draft.get("attempts", 3), key=f"tries {number}"
         )
         help_ = pick("Help on the screen", HELPS, "help", "help")
         marked = pick("Learners see whether they are right", MARKED, "marked", "marked")
@@ -251,10 +221,10 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
         claim_with = pick("Learners claim their name with", CLAIMS, "claim_with", "claims")
         st.caption(CLAIMS_TOLD)
-        at = zones.index(zone_now) if zone_now in zones else zones.index("UTC")
-        zone = st.selectbox("Time zone", zones, at, key=f"desk zone {number}", persist_state="session")
-        opens = _moment("Opens (empty: at once)", usual.get("opens"), zone, f"desk opens {number}")
-        closes = _moment("Closes (empty: when you close it)", usual.get("closes"), zone, f"desk closes {number}")
+        here = draft.get("zone") or st.context.timezone
+        zone = lasting_choice("Time zone", zones, here if here in zones else "UTC", f"zone {number}")
+        opens = _moment("Opens (empty: at once)", draft.get("opens"), zone, f"opens {number}")
+        closes = _moment("Closes (empty: when you close it)", draft.get("closes"), zone, f"closes {number}")
     return {
         "attempts": int(attempts),
         "help": help_,
@@ -267,9 +237,9 @@ def _rules(number: int, draft: PracticeSet | None) -> dict[str, object]:
     }
 
 
-def _moment(label: str, usual: datetime | None, zone: str, key: str) -> datetime | None:
-    there = usual.astimezone(ZoneInfo(zone)).replace(tzinfo=None) if usual else None
-    typed = st.datetime_input(label, there, key=key, persist_state="session")
+def _moment(label: str, moment: datetime | None, zone: str, key: str) -> datetime | None:
+    local = moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) if moment else None
+    typed = lasting(st.datetime_input, label, local, key=key)
     return typed.replace(tzinfo=ZoneInfo(zone)) if typed else None
 
 
