@@ -19,7 +19,7 @@ from tutor.content.library import Library, load
 from tutor.engine.declaration import load_proved
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine, Question
-from tutor.engine.ways import Origin
+from tutor.engine.wrong_method import Origin
 from tutor.intervals import Interval, wilson
 from tutor.simulated_learner import FEW, KINDS, ORIGINS, OUTCOMES, STEPS, VALUE, Learner, Outcome
 

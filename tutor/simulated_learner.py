@@ -1,4 +1,4 @@
-"""A simulated learner: follows one wrong way, or two, or none, and types as people do; what the marking makes of it."""
+"""A simulated learner: follows one wrong method, or two, or none, and types as people do, and is marked."""
 
 import math
 from collections.abc import Iterator, Mapping
@@ -6,17 +6,18 @@ from decimal import Decimal
 from random import Random
 
 from tutor.answers.marking import mark
-from tutor.answers.naming import OFFERED
+from tutor.answers.naming import OFFERED, in_working_units
 from tutor.answers.verdicts import Candidate, Explanation, Marking
 from tutor.engine.draw import draw
+from tutor.engine.printing import same
 from tutor.engine.problem import Problem
-from tutor.engine.ways import NO_VALUE, Origin, Way, pairs, ways
+from tutor.engine.wrong_method import Origin, WrongMethod
+from tutor.expression.evaluate import NO_VALUE
 from tutor.units import conversion
 
 FIGURES = (3, 4, 4, 4, 5, 5)  # significant figures that people type, one as likely as the other
-SAME = 1e-9
 FAR = math.log(10)  # numbers from nowhere lie within a factor of ten of the right one
-DRAWS_COMPARED = 8  # so many problems in which two ways have to agree to be one
+DRAWS_COMPARED = 8  # so many problems in which two methods have to agree to be one
 
 Outcome = str
 NAMED, ASKED, UNKNOWN, FALSE = "named rightly", "asked a separating question", "not identified", "named falsely"
@@ -56,49 +57,47 @@ class Learner:
         yield ROUTE, self._by_another_route()
 
     def _mistaken(self, origin: Origin, *, with_steps: bool) -> Iterator[tuple[str, Outcome]]:
-        some = pairs(self.problem) if origin == "pair" else ways(self.problem)
-        biting = [way for way in some.all if way.origin == origin and self._bites(way)]
+        methods = self.problem.wrong_pairs if origin == "pair" else self.problem.wrong_methods
+        biting = [method for method in methods.all if method.origin == origin and self._bites(method)]
         if not biting:
             return
-        (way,) = self.random.choices(biting, [way.weight for way in biting])
-        typed = self._typed_on(way, with_steps=with_steps)
+        (method,) = self.random.choices(biting, [method.weight for method in biting])
+        typed = self._typed_on(method, with_steps=with_steps)
         if typed is None or not typed[self.problem.ask].strip("0."):
             return
         answer = typed.pop(self.problem.ask)
         kind = STEPS if typed else (VALUE if self.is_value else FEW)
         if f"{ORIGINS[origin]}, {kind}" in KINDS:
-            yield f"{ORIGINS[origin]}, {kind}", self._judged(way, mark(self.problem, answer, typed))
+            yield f"{ORIGINS[origin]}, {kind}", self._judged(method, mark(self.problem, answer, typed))
 
-    def _bites(self, way: Way) -> bool:
-        """Whether the way leads to a possible value that is not the right one."""
-        values = self._values(way)
+    def _bites(self, method: WrongMethod) -> bool:
+        """Whether a method leads to a possible value that is not the right one."""
+        values = self._values(method)
         if values is None:
             return False
         answer, right = values[self.problem.ask], self.problem.values[self.problem.ask]
         apart = abs(answer - right) > 2 * self.problem.tolerance(self.problem.ask)
-        return apart and way.could_be(self.problem, values)
+        return apart and method.is_plausible(values)
 
-    def _values(self, way: Way) -> dict[str, float] | None:
-        values = {**self.problem.known, **self.problem.values}
+    def _values(self, method: WrongMethod) -> dict[str, float] | None:
         try:
-            found = way.follow(self.problem, values, {}, self.problem.ask)
+            values = method.follow(self.problem.shown, self.problem.all_values, {}, self.problem.ask)
         except NO_VALUE:
             return None
-        return found if math.isfinite(found[self.problem.ask]) else None
+        return values if math.isfinite(values[self.problem.ask]) else None
 
-    def _typed_on(self, way: Way, *, with_steps: bool) -> dict[str, str] | None:
+    def _typed_on(self, method: WrongMethod, *, with_steps: bool) -> dict[str, str] | None:
         """What the learner types: the answer, or every step, each worked out from the rounded one before."""
         if not with_steps:
-            values = self._values(way)
+            values = self._values(method)
             return (
                 None if values is None else {self.problem.ask: self._typed(self.problem.ask, values[self.problem.ask])}
             )
         typed: dict[str, str] = {}
         own: dict[str, float] = {}
-        shared = [step.name for step in way.steps if step.name in self.problem.step_names]
-        for name in shared:
+        for name in (name for name in method.method.names if name in self.problem.step_names):
             try:
-                value = way.follow(self.problem, {**self.problem.known, **self.problem.values, **own}, own, name)[name]
+                value = method.follow(self.problem.shown, {**self.problem.all_values, **own}, own, name)[name]
                 typed[name] = self._typed(name, value)
                 own[name] = self._read_back(name, value)
             except NO_VALUE:
@@ -120,40 +119,42 @@ class Learner:
             return value
         return conversion(self.problem.unit_of(name)).to_working(float(self._typed(name, value)))
 
-    def _judged(self, way: Way, marking: Marking) -> Outcome:
+    def _judged(self, method: WrongMethod, marking: Marking) -> Outcome:
         if marking.verdict == "right":
             return MARKED_RIGHT
         named = marking.all_named
         if named:
-            parts = {part for one in named for part in one.id.split("+")}
-            rightly = parts == set(way.id.split("+")) or any(self._same(way, one, marking) for one in named)
-            return NAMED if rightly else FALSE
+            ids = {id_ for explanation in named for id_ in explanation.id.split("+")}
+            rightly = ids == set(method.id.split("+"))
+            return NAMED if rightly or any(self._same(method, mistake, marking) for mistake in named) else FALSE
         offered = marking.candidates[:OFFERED]
-        return ASKED if any(one.id == way.id or self._same(way, one, marking) for one in offered) else UNKNOWN
+        is_offered = any(mistake.id == method.id or self._same(method, mistake, marking) for mistake in offered)
+        return ASKED if is_offered else UNKNOWN
 
-    def _same(self, way: Way, explanation: Explanation, marking: Marking) -> bool:
+    def _same(self, method: WrongMethod, explanation: Explanation, marking: Marking) -> bool:
         """Whether an explanation comes to the same expression, so that nobody could tell the two apart."""
         if not isinstance(explanation, Candidate):
             return False
-        return self._agree(way, explanation.way, marking) or self._always_agree(way, explanation.way)
+        other = explanation.method
+        return self._agree(method, other, marking) or self._always_agree(method, other)
 
-    def _agree(self, way: Way, other: Way, marking: Marking) -> bool:
-        """Whether two ways agree in this problem from the learner's own steps on, before anything is rounded."""
+    def _agree(self, method: WrongMethod, other: WrongMethod, marking: Marking) -> bool:
+        """Whether two methods agree in this problem from the learner's own steps on, before anything is rounded."""
         own: dict[str, float] = {}
-        for name, one in marking.steps.items():
-            if one.verdict == "wrong":
-                return _agree_on(self.problem, way, other, own, name)
-            if one.entry is not None:
-                own[name] = conversion(self.problem.unit_of(name)).to_working(one.entry.value)
-        return _agree_on(self.problem, way, other, own, self.problem.ask)
+        for name, step in marking.steps.items():
+            if step.verdict == "wrong":
+                return _agree_on(self.problem, method, other, own, name)
+            if step.entry is not None:
+                own[name] = in_working_units(self.problem, name, step.entry)
+        return _agree_on(self.problem, method, other, own, self.problem.ask)
 
-    def _always_agree(self, way: Way, other: Way) -> bool:
-        """Whether two ways that change the same step come to the same there, in this problem and in others."""
-        if not way.changed or way.changed != other.changed:
+    def _always_agree(self, method: WrongMethod, other: WrongMethod) -> bool:
+        """Whether two methods that change the same step come to the same there, in this problem and in others."""
+        if not method.changed or method.changed != other.changed:
             return False
         numbers = range(self.problem.number, self.problem.number + DRAWS_COMPARED)
         problems = (draw(self.problem.question, number) for number in numbers)
-        return all(_agree_on(problem, way, other, {}, way.changed[0], unrounded=False) for problem in problems)
+        return all(_agree_on(problem, method, other, {}, method.changed[0], unrounded=False) for problem in problems)
 
     def _from_nowhere(self) -> Outcome:
         right = self.problem.values[self.problem.ask]
@@ -177,17 +178,23 @@ class Learner:
 
 
 def _agree_on(
-    problem: Problem, way: Way, other: Way, own: Mapping[str, float], name: str, *, unrounded: bool = True
+    problem: Problem,
+    method: WrongMethod,
+    other: WrongMethod,
+    own: Mapping[str, float],
+    name: str,
+    *,
+    unrounded: bool = True,
 ) -> bool:
-    """Whether two ways give a quantity the same value, and reach it from the same one if it is rounded."""
-    values = {**problem.known, **problem.values, **own}
+    """Whether two methods give a quantity the same value, and reach it from the same one if it is rounded."""
+    values = {**problem.all_values, **own}
     try:
-        first, second = (one.follow(problem, values, own, name) for one in (way, other))
+        first, second = (some.follow(problem.shown, values, own, name) for some in (method, other))
     except NO_VALUE:
         return False
     if name not in first or name not in second:
         return False
     both = [(first[name], second[name])]
     if unrounded and name in problem.question.discrete:
-        both += zip(way.unrounded(first, name), other.unrounded(second, name), strict=False)
-    return all(abs(one - two) <= SAME * max(abs(one), abs(two)) for one, two in both)
+        both += zip(method.unrounded(first, name), other.unrounded(second, name), strict=False)
+    return all(same(*pair) for pair in both)

@@ -300,9 +300,9 @@ def _faults_on_the_page(problem: Problem) -> Iterator[str]:
     marking = mark(problem, as_told.pop(problem.ask), as_told)
     if {marking.verdict, *(one.verdict for one in marking.steps.values())} != {"right"}:
         yield "the answer or a step, typed as it is printed, is not marked right"
-    for way, values in problem.predictions:
+    for mistake, values in problem.predictions:
         if _marked(problem, values) == "right":
-            yield f"the mistake '{way.mistake}' is marked right"
+            yield f"the mistake '{mistake.id}' is marked right"
 
 
 def _marked(problem: Problem, values: Mapping[str, float]) -> str:

@@ -65,7 +65,7 @@ def read(problem, value):
 def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, drawn, mark_values, draws):
     for number in range(draws):
         problem = drawn(question, number)
-        for way, values in problem.predictions:
+        for mistake, values in problem.predictions:
             marking = mark_values(problem, values, figures=6)
             if marking.verdict != "wrong":
                 continue
@@ -77,7 +77,7 @@ def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, 
             assert same & {one.id for one in marking.candidates}, number
             if marking.named is not None and marking.named.id not in same:
                 weights = question.exercise.mistakes
-                assert weights[marking.named.id].weight > 3 * weights[way.mistake].weight
+                assert weights[marking.named.id].weight > 3 * weights[mistake.id].weight
 
 
 def test_a_claim_is_the_likeliest_and_likely(question, drawn, mark_values):

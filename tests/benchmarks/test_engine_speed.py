@@ -16,7 +16,6 @@ from tutor.answers.marking import mark
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
-from tutor.engine.ways import pairs, ways
 
 EXERCISE = "most-modules-in-series"
 NUMBERS = range(1, 301)
@@ -176,7 +175,7 @@ def test_naming_among_the_most_ways_keeps_that_pace(engine, record_property):
         if "us" in declared.exercise.rulebooks
         for ask in declared.exercise.asks
     ]
-    question = max(questions, key=lambda one: len(ways(draw(one, 1)).all))
+    question = max(questions, key=lambda one: len(draw(one, 1).wrong_methods.all))
     problems = [draw(question, number) for number in range(1, 101)]
     mark(problems[0], "1.2345")  # compiled at first use
 
@@ -195,7 +194,7 @@ def test_naming_among_the_most_ways_keeps_that_pace(engine, record_property):
     unexplained = [milliseconds(lambda problem=problem: mark(problem, "1.2345")) for problem in problems]
     reference = median(milliseconds(afresh) for _ in range(20))
     ratio = reference / median(named + unexplained)
-    count = f"{len(ways(problems[0]).all)} ways, {len(pairs(problems[0]).all)} pairs"
+    count = f"{len(problems[0].wrong_methods.all)} ways, {len(problems[0].wrong_pairs.all)} pairs"
     told = f"median {median(named):.2f} and {median(unexplained):.2f} ms, p99 {quantiles(named, n=100)[98]:.2f} ms"
     print(f"\nname among {count}: {told}; one way afresh {reference:.1f} ms")
     record_property("naming among the most ways, one way afresh to ours: ratio", ratio)
@@ -206,8 +205,6 @@ COMPILED = """
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
-from tutor.engine.ways import pairs, ways
-from tutor.engine.ways import pairs, ways
 
 def used():
     return int(open("/proc/self/statm").read().split()[1]) * 4096 / 1e6
@@ -218,8 +215,8 @@ for id_, declared in engine.library.declared.items():
     for book in declared.exercise.rulebooks:
         for ask in declared.under(book).exercise.asks:
             problem = draw(engine.question(id_, ask, book), 1)
-            ways(problem)
-            pairs(problem)
+            for methods in (problem.wrong_methods, problem.wrong_pairs):
+                compiled = [method.relations for method in methods.all]
 print(before, used() - before)
 """
 

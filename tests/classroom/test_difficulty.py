@@ -82,7 +82,7 @@ def test_the_profile_counts_steps_mistakes_and_tens(engine):
         0
     ]
     assert not isinstance(problem, OrderProblem)
-    answers = [round(float(numbers[way.judged]), 6) for way, numbers in problem.wrong_numbers]
+    answers = [round(values[problem.ask], 6) for _, values in problem.predictions]
     assert profile(problem).steps == len(problem.question.right.steps)
     assert profile(problem).traps <= len(set(answers))
     assert 10 ** profile(problem).size <= problem.answer.value < 10 ** (profile(problem).size + 1)

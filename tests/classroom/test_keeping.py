@@ -125,8 +125,8 @@ def test_a_change_that_makes_no_difference_to_a_problem_still_names_mistakes(eng
     """As when another module is added to the parts: every version changes, this problem does not."""
     problem = make_problem(engine, "string-voltage-at-record-low", None, 3)
     handed = replace(handed_from(problem, ANA, 1), version="00000000")
-    _, numbers = problem.wrong_numbers[0]
-    wrong = f"{conversion(problem.unit).to_shown(numbers[-1]):.6g}"
+    _, values = problem.predictions[0]
+    wrong = f"{conversion(problem.unit).to_shown(values[problem.ask]):.6g}"
     assert mark_handed(engine, handed, wrong) == mark(problem, wrong)
     assert mark_handed(engine, handed, wrong).candidates
     assert mark_handed(engine, handed, f"{problem.answer.value:.6g}").verdict == "right"

@@ -18,6 +18,7 @@ from tutor.classroom.report import class_report, learner_lines
 from tutor.classroom.report_words import report_lines
 from tutor.engine.draw import draw
 from tutor.engine.problem_factory import make_problem
+from tutor.engine.wrong_method import declared_mistakes
 
 SET = PracticeSet(id="strings-in-the-cold", title="Strings in the cold", items=[{"exercise": "most-modules-in-series"}])
 SUPPOSED = ("cold-left-out", "rounded-up")
@@ -25,7 +26,7 @@ SUPPOSED = ("cold-left-out", "rounded-up")
 
 def typed_with(problem, mistake):
     """What somebody types who makes a mistake and no other."""
-    return next(f"{values[problem.ask]:.6g}" for way, values in problem.predictions if way.mistake == mistake)
+    return next(f"{values[problem.ask]:.6g}" for way, values in problem.predictions if way.id == mistake)
 
 
 @pytest.fixture(scope="module")
@@ -136,7 +137,7 @@ def test_the_follow_up_sets_problems_in_which_the_mistake_shows(engine, make):
     assert found.follow_up.id == "again-cold-left-out"
     for item in found.follow_up.items:
         question = engine.question(item.exercise, item.ask, found.follow_up.rulebook)
-        assert "cold-left-out" in {way.mistake for way in question.wrong}
+        assert "cold-left-out" in {mistake.id for mistake in declared_mistakes(question)}
     lessons = [engine.library.exercises[item.exercise].lesson for item in found.follow_up.items]
     assert lessons[0] == "cold-voltage"
     declaring = {id_ for id_, one in engine.library.exercises.items() if "cold-left-out" in one.mistakes}

@@ -11,6 +11,7 @@ import pytest
 from tutor.content.models import Amount
 from tutor.engine.draw import draw
 from tutor.engine.question import RequestError
+from tutor.engine.wrong_method import declared_mistakes
 
 DRAWS = 300
 ALL_PROBLEMS = """
@@ -61,8 +62,8 @@ def test_numbers_give_different_problems(question, drawn):
 def test_no_declared_mistake_is_ever_marked_right(question, drawn, mark_values, draws):
     for number in range(draws):
         problem = drawn(question, number)
-        for way, values in problem.predictions:
-            assert mark_values(problem, values, figures=4).verdict != "right", (number, way.mistake)
+        for mistake, values in problem.predictions:
+            assert mark_values(problem, values, figures=4).verdict != "right", (number, mistake.id)
 
 
 def test_the_right_answer_is_marked_right(question, drawn, mark_values):
@@ -74,16 +75,16 @@ def test_the_right_answer_is_marked_right(question, drawn, mark_values):
 def test_the_likeliest_mistakes_are_kept_apart(question, drawn):
     """The two mistakes that a learner most likely makes lead to two answers; one draw in a hundred may fail."""
     mistakes = question.exercise.mistakes
-    biting = {way.mistake for way in question.wrong}
+    biting = {mistake.id for mistake in declared_mistakes(question)}
     pairs = {pair: mistakes[pair[0]].weight * mistakes[pair[1]].weight for pair in combinations(sorted(biting), 2)}
     heaviest = [pair for pair, weight in pairs.items() if weight == max(pairs.values()) > 1]
     met = dict.fromkeys(heaviest, 0)
     for number in range(DRAWS):
         answers = {}
         problem = drawn(question, number)
-        for way, values in problem.predictions:
+        for mistake, values in problem.predictions:
             judged = question.evidence or question.ask
-            answers.setdefault(way.mistake, set()).add(f"{values[judged]:.4g}")
+            answers.setdefault(mistake.id, set()).add(f"{values[judged]:.4g}")
         for pair in heaviest:
             met[pair] += bool(answers.get(pair[0], set()) & answers.get(pair[1], set()))
     assert {pair: share for pair, share in met.items() if share > DRAWS // 100} == {}
@@ -94,9 +95,9 @@ def test_a_drawn_longest_string_keeps_rounding_up_and_the_cold_left_out_apart(en
     for number in range(1000):
         problem = draw(question, number)
         answers = {"cold-left-out": set(), "rounded-up": set()}
-        for way, values in problem.predictions:
-            if way.mistake in answers:
-                answers[way.mistake].add(values["modules_in_series"])
+        for mistake, values in problem.predictions:
+            if mistake.id in answers:
+                answers[mistake.id].add(values["modules_in_series"])
         assert not answers["cold-left-out"] & answers["rounded-up"], number
 
 

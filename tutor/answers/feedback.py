@@ -13,8 +13,8 @@ from tutor.engine.near import near_limits
 from tutor.engine.problem import Problem
 from tutor.engine.question import Limit
 from tutor.engine.solution import check_line, in_plain_words, spoken
-from tutor.engine.ways import NO_VALUE
 from tutor.entries.entry import Entry
+from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, names
 from tutor.units import with_unit
 
@@ -155,13 +155,13 @@ def _next_goal(problem: Problem, first: str, named: Candidate | None) -> str:
 
 def _first_changed(problem: Problem, mistake: Candidate) -> str | None:
     right_way = {step.name: step.trees for step in problem.question.right.steps}
-    return next((s.name for s in mistake.way.steps if s.name in right_way and right_way[s.name] != s.trees), None)
+    return next((s.name for s in mistake.method.steps if s.name in right_way and right_way[s.name] != s.trees), None)
 
 
 def _beside(problem: Problem, mistake: Candidate, name: str | None) -> str:
     """The learner's own wrong line beside the right relation."""
     name = name or _first_changed(problem, mistake)
-    wrong_step = next((step for step in mistake.way.steps if step.name == name), None)
+    wrong_step = next((step for step in mistake.method.steps if step.name == name), None)
     step = next((step for step in problem.question.right.steps if step.name == name), None)
     if wrong_step is None or step is None or wrong_step.trees == step.trees or step.kind == "trace":
         return ""

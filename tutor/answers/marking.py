@@ -15,8 +15,9 @@ from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
 from tutor.engine.method import Step
 from tutor.engine.near import near_limits
 from tutor.engine.order import OrderProblem
-from tutor.engine.problem import NO_VALUE, SLACK, AnyProblem, Problem
+from tutor.engine.problem import SLACK, AnyProblem, Problem
 from tutor.entries.entry import Entry, EntryError
+from tutor.expression.evaluate import NO_VALUE
 from tutor.units import conversion
 
 FEWEST_FIGURES = 3  # with two, an honest answer may lie five per cent off

@@ -1,50 +1,67 @@
-"""Naming the mistake: which wrong ways explain what was typed, and whether one of them may be claimed.
+"""Naming the mistake: which wrong methods explain what was typed, and whether one of them may be claimed.
 
-A wrong way explains an entry if it predicts it within the precision typed.  Those that do compete by Bayes' rule: how
-common each is, how well it meets the entry, and how often a number from nowhere would do as well.  One is named only
-if it is clearly the likeliest; with many ways, coincidences are common.
+A wrong method explains an entry if it predicts it within the precision typed.  Those that do compete by Bayes' rule:
+how common each is, how well it meets the entry, and how often a number from nowhere would do as well.  One is named
+only if it is clearly the likeliest; with many, coincidences are common.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
 from tutor.answers.verdicts import Candidate
+from tutor.engine.printing import same
 from tutor.engine.problem import Problem
-from tutor.engine.ways import NO_VALUE, Origin, Way, Ways, pairs, ways
+from tutor.engine.wrong_method import Origin, WrongMethod
+from tutor.engine.wrong_methods import WrongMethods
 from tutor.entries.entry import Entry
+from tutor.expression.evaluate import NO_VALUE
 from tutor.units import conversion
 
+# The thresholds of a name were chosen with `coldmorning diagnose-trial`: so high that few are named falsely.
 CLAIM = 0.8  # the posterior from which a mistake is named
-CLAIM_A_PAIR = 0.9
-CLAIM_ONE_OF_FEW = 0.945  # the same where many ways must share few answers: a whole number or a size without its steps
+CLAIM_A_PAIR = 0.9  # of pairs there are many more, and so more that meet an entry by chance
+CLAIM_ONE_OF_FEW = 0.945  # where many methods must share few answers: a whole number or a size without its steps
 CLAIM_A_STEP_OF_FEW = 0.92  # and where such a one is the first step typed
-OFFERED = 3  # so many are offered where none may be named
-WORTH_OFFERING = 0.02
-TOLD = 0.5  # what single mistakes together have to reach to be told at all
-TOLD_AS_A_PAIR = 0.7  # what the likeliest pair has to reach
-COMMON: Mapping[Origin, float] = {"declared": 0.78, "derived": 0.12, "pair": 0.03}  # of all wrong answers
-UNKNOWN = 0.07  # the rest, which no way explains
+OFFERED = 3  # so many are offered where none may be named: more than three nobody compares
+WORTH_OFFERING = 0.02  # below, it would only distract
+WORTH_TELLING = 0.5  # what single mistakes together have to reach to be told at all: likelier than chance
+PAIR_WORTH_TELLING = 0.7  # what the likeliest pair has to reach, as CLAIM_A_PAIR is above CLAIM
+# Of all wrong answers, which add up to 1 with UNKNOWN: estimates, no source.
+COMMON: Mapping[Origin, float] = {"declared": 0.78, "derived": 0.12, "pair": 0.03}
+UNKNOWN = 0.07  # the rest, which no method explains
 SPREAD = math.log(100)  # numbers from nowhere lie within a factor of 100, evenly in their logarithms
-CHANCE = {"count": 0.05, "size": 0.05, "choice": 0.2, "answer": 0.5}  # how often one from nowhere hits a certain value
-CHANCE_OF_A_RATING = 0.02
-EXACT = 0.95  # share of those who round only what they type; the rest round on the way
-ROUNDED_ON_THE_WAY = 0.001  # and so far their results lie off
+# How often a number from nowhere hits a certain value: one of about 20 counts or sizes, 5 choices, 2 answers.
+CHANCE = {"count": 0.05, "size": 0.05, "choice": 0.2, "answer": 0.5}
+CHANCE_OF_A_RATING = 0.02  # one of about 50 standard ratings
+CHANCE_OF_ZERO = 1e-3  # zero has no width in logarithms
+ROUNDS_ONLY_THE_RESULT = 0.95  # share of those who round only what they type; the rest round on the way
+ROUNDED_ON_THE_WAY = 0.001  # and so far their results lie off: four figures are kept
 HALF_DONE = 0.1  # how often somebody makes a mistake in one step who has just not made it in another
-SAME = 1e-9  # two ways this close (relative) are one and the same expression
+SAME_SIZE = 1e-3  # standard sizes lie much further apart
+ROOM = 1.05  # of half a place: a five behind the last digit is rounded up by some and cut off by others
 
 
 @dataclass(frozen=True)
 class _Match:
-    way: Way
+    method: WrongMethod
     fit: float
     expression: tuple[float, ...]
 
     @property
     def is_sure(self) -> bool:
         """Whether it may be named: what nobody declared has to meet the entry without any rounding on the way."""
-        return self.way.origin == "declared" or self.fit >= EXACT * HALF_DONE
+        return self.method.origin == "declared" or self.fit >= ROUNDS_ONLY_THE_RESULT * HALF_DONE
+
+    def candidate(self, posterior: float, claim: float) -> Candidate:
+        """It as a candidate, certain if its posterior reaches the claim."""
+        method, certain = self.method, posterior >= claim and self.is_sure
+        return Candidate(method.id, method.words, round(posterior, 4), method, certain)
+
+    def is_same(self, other: "_Match") -> bool:
+        """Whether both come to one expression, which nobody could tell apart."""
+        return len(self.expression) == len(other.expression) and all(map(same, self.expression, other.expression))
 
 
 def in_working_units(problem: Problem, name: str, entry: Entry) -> float:
@@ -53,7 +70,7 @@ def in_working_units(problem: Problem, name: str, entry: Entry) -> float:
 
 
 def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> list[Candidate]:
-    """The ways that explain the first wrong entry, likeliest first, pairs of mistakes only where no single one does.
+    """The methods that explain the first wrong entry, likeliest first, pairs of mistakes only where no single one does.
 
     One of few answers, without its steps, has too many pairs that lead to it to try them.  A bare yes or
     no has none: it may be luck.
@@ -64,38 +81,33 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     if problem.question.library.quantities[wrong].kind == "answer" and not entries.keys() & set(before):
         return []
     own = {name: in_working_units(problem, name, entries[name]) for name in before if name in entries}
-    values = carried_on(problem, own)
+    typed = _Typed(problem, wrong, entries[wrong], own)
     typed_last = max((order.index(name) for name in own), default=-1)
-    nowhere = UNKNOWN * _chance(problem, wrong, entries[wrong]) * (len(before) - typed_last) / len(order)
-    of_few = not own and _is_discrete(problem, wrong, entries[wrong])
-    claim_of_few = CLAIM_ONE_OF_FEW if wrong == problem.ask else CLAIM_A_STEP_OF_FEW
-    tried = ((ways, claim_of_few),) if of_few else ((ways, CLAIM), (pairs, CLAIM_A_PAIR))
-    for some, claim in tried:
-        competing = some(problem)
-        if some is pairs and not _may_be_told(competing, nowhere):
-            return []
-        matches = list(_matches(problem, competing, values, own, wrong, entries[wrong]))
-        if matches:
-            return _weighed(competing, matches, nowhere, claim)
-    return []
+    nowhere = UNKNOWN * typed.chance * (len(before) - typed_last) / len(order)
+    if not own and typed.is_discrete:
+        claim = CLAIM_ONE_OF_FEW if wrong == problem.ask else CLAIM_A_STEP_OF_FEW
+        return _weighed(problem.wrong_methods, typed, nowhere, claim) or []
+    single = _weighed(problem.wrong_methods, typed, nowhere, CLAIM)
+    if single is None and _may_be_told(problem.wrong_pairs, nowhere):
+        return _weighed(problem.wrong_pairs, typed, nowhere, CLAIM_A_PAIR) or []
+    return single or []
 
 
-def separating_step(problem: Problem, found: Sequence[Candidate], entries: Iterable[str]) -> str | None:
+def separating_step(problem: Problem, offered: Sequence[Candidate], entries: Iterable[str]) -> str | None:
     """The step, not yet typed, whose value tells the candidates offered apart, if there is one."""
-    typed = set(entries)
-    values = {**problem.known, **problem.values}
-    best: tuple[int, str] | None = None
-    for name in problem.step_names[:-1]:
-        if name not in typed:
-            told = {_told(problem, one.way, values, name) for one in found[:OFFERED]} - {""}
-            if len(told) > 1 and (best is None or len(told) > best[0]):
-                best = len(told), name
-    return best[1] if best else None
+    values = problem.all_values
+    texts = {
+        name: {_text(problem, candidate.method, values, name) for candidate in offered[:OFFERED]} - {""}
+        for name in problem.step_names[:-1]
+        if name not in set(entries)
+    }
+    best = max(texts, key=lambda name: len(texts[name]), default=None)
+    return best if best is not None and len(texts[best]) > 1 else None
 
 
 def carried_on(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
-    """All values of the right way from the learner's own earlier ones; what cannot be worked out keeps its value."""
-    values = {**problem.known, **problem.values, **own}
+    """All values of the right method from the learner's earlier ones; what cannot be worked out keeps its value."""
+    values = {**problem.all_values, **own}
     for step in problem.question.right.steps if own else ():
         if step.name not in own:
             with suppress(*NO_VALUE):
@@ -103,122 +115,101 @@ def carried_on(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
     return values
 
 
-def _told(problem: Problem, way: Way, values: Mapping[str, float], name: str) -> str:
-    """What a way leads to for a step, as people write it; '' if it leads to nothing."""
-    if not way.reaches(name):
-        return ""
-    try:
-        return problem.text_of(name, way.follow(problem, values, {}, name)[name], 3)
-    except NO_VALUE:
-        return ""
+def _text(problem: Problem, method: WrongMethod, values: Mapping[str, float], name: str) -> str:
+    """What a method leads to for a step, as people write it; '' if it leads to nothing."""
+    if method.reaches(name):
+        with suppress(*NO_VALUE):
+            return problem.text_of(name, method.follow(problem.shown, values, {}, name)[name], 3)
+    return ""
 
 
-def _matches(
-    problem: Problem,
-    some: Ways,
-    values: Mapping[str, float],
-    own: Mapping[str, float],
-    wrong: str,
-    entry: Entry,
-) -> Iterator[_Match]:
-    last = problem.step_names.index(wrong)
-    to_shown = conversion(problem.unit_of(wrong)).to_shown
-    is_number = not _is_discrete(problem, wrong, entry)
-    width = counted_half_width(entry) if is_number else 1e-3 * abs(entry.value)
-    for way in some.all:
-        if way.departs > last:
-            continue
-        try:
-            found = way.follow(problem, values, own, wrong)
-        except NO_VALUE:
-            continue
-        fit = _fit(to_shown(found[wrong]), entry.value, width, is_number)
-        if fit and not _same(found[wrong], values[wrong]) and way.could_be(problem, found):
-            fit *= HALF_DONE if any(name in own for name in way.changed) else 1.0
-            yield _Match(way, fit, _expression(way, found, wrong, is_number))
+class _Typed:
+    """The first wrong entry, for the quantity `wrong`, after the learner's `own` values of earlier steps."""
+
+    def __init__(self, problem: Problem, wrong: str, entry: Entry, own: Mapping[str, float]) -> None:
+        self.problem, self.wrong, self.entry, self.own = problem, wrong, entry, own
+        self.kind = problem.question.library.quantities[wrong].kind
+        self.is_discrete = self._is_discrete()
+        self.half_width = SAME_SIZE * abs(entry.value) if self.is_discrete else entry.counting_half_width
+        self.right = carried_on(problem, own)
+        self.to_shown: Callable[[float], float] = conversion(problem.unit_of(wrong)).to_shown
+
+    def _is_discrete(self) -> bool:
+        """Whether it is read as one of the few values that a quantity can have, not as one still to be rounded."""
+        entry = self.entry
+        if self.kind == "number":
+            few_figures = entry.digits <= 2 or (entry.digits == 3 and entry.value == round(entry.value))
+            return self.wrong in self.problem.question.discrete and few_figures
+        return entry.value == round(entry.value) or self.kind == "size"
+
+    @property
+    def chance(self) -> float:
+        """How often a number from nowhere would be read as this entry."""
+        if self.is_discrete:
+            return CHANCE.get(self.kind, CHANCE_OF_A_RATING)
+        return 2 * self.half_width / (abs(self.entry.value) * SPREAD) if self.entry.value else CHANCE_OF_ZERO
+
+    def matches(self, methods: WrongMethods) -> Iterator[_Match]:
+        """The methods that lead to it by plausible values."""
+        problem, wrong, own, right = self.problem, self.wrong, self.own, self.right
+        last = problem.step_names.index(wrong)
+        for method in methods.all:
+            if method.first_changed_step > last:
+                continue
+            try:
+                values = method.follow(problem.shown, right, own, wrong)
+            except NO_VALUE:
+                continue
+            fit = self._fit(self.to_shown(values[wrong]))
+            if fit and not same(values[wrong], right[wrong]) and method.is_plausible(values):
+                fit *= HALF_DONE if any(name in own for name in method.changed) else 1.0
+                # Of a rounded value, what was rounded has to be the same, too, for two methods to be one expression.
+                rounded_from = method.unrounded(values, wrong) if self.is_discrete else ()
+                yield _Match(method, fit, (values[wrong], *rounded_from))
+
+    def _fit(self, shown: float) -> float:
+        """The probability of typing it, for someone whose method leads to the value shown; few values must be met."""
+        apart = abs(shown - self.entry.value)
+        if apart <= ROOM * self.half_width + 1e-12:
+            return ROUNDS_ONLY_THE_RESULT
+        rounding = ROUNDED_ON_THE_WAY * abs(shown)
+        if not self.is_discrete and apart <= rounding:
+            return (1 - ROUNDS_ONLY_THE_RESULT) * min(1.0, self.half_width / rounding)
+        return 0.0
 
 
-def _is_discrete(problem: Problem, wrong: str, entry: Entry) -> bool:
-    """Whether an entry is read as one of the few values that a quantity can have, not as one still to be rounded."""
-    if problem.question.library.quantities[wrong].kind == "number":
-        few_figures = entry.digits <= 2 or (entry.digits == 3 and entry.value == round(entry.value))
-        return wrong in problem.question.discrete and few_figures
-    return entry.value == round(entry.value) or problem.question.library.quantities[wrong].kind == "size"
-
-
-def _expression(way: Way, found: Mapping[str, float], wrong: str, is_number: bool) -> tuple[float, ...]:
-    """The numbers that stand for an expression with this problem's values: of a rounded one what was rounded, too."""
-    return (found[wrong],) if is_number else (found[wrong], *way.unrounded(found, wrong))
-
-
-def _fit(shown: float, typed: float, half_width: float, is_number: bool) -> float:
-    """The probability of typing this, for someone whose way leads to the value shown; a whole number has to be met."""
-    apart = abs(shown - typed)
-    if apart <= 1.05 * half_width + 1e-12:
-        return EXACT
-    if is_number and apart <= ROUNDED_ON_THE_WAY * abs(shown):
-        return (1 - EXACT) * min(1.0, half_width / (ROUNDED_ON_THE_WAY * abs(shown)))
-    return 0.0
-
-
-def counted_half_width(entry: Entry) -> float:
-    """Half of the last place that counts: of '1090' the zero may only fill the place, but three figures do count."""
-    half_width = entry.half_width
-    for _ in range(entry.digits - 3):
-        if half_width < 0.5 or entry.value % (20 * half_width):
-            break
-        half_width *= 10
-    return half_width
-
-
-def _may_be_told(some: Ways, nowhere: float) -> bool:
+def _may_be_told(pairs: WrongMethods, nowhere: float) -> bool:
     """Whether the likeliest pair would be told if it met the entry."""
-    share = EXACT * COMMON["pair"] * some.likeliest
-    return share >= TOLD_AS_A_PAIR * (share + nowhere)
+    share = ROUNDS_ONLY_THE_RESULT * COMMON["pair"] * pairs.likeliest
+    return share >= PAIR_WORTH_TELLING * (share + nowhere)
 
 
-def _weighed(some: Ways, matches: list[_Match], nowhere: float, claim: float) -> list[Candidate]:
-    """The candidates with their posteriors; matches that come to the same expression count as one.
+def _weighed(methods: WrongMethods, typed: _Typed, nowhere: float, claim: float) -> list[Candidate] | None:
+    """The candidates with their posteriors, none where chance is likelier; None where no method meets the entry.
 
+    Matches that come to the same expression count as one.
     `nowhere` is the probability that an entry like this one comes from nowhere, `claim` the posterior for a name.
     """
-    by_expression: list[tuple[_Match, float]] = []
-    for match in matches:
-        share = match.fit * COMMON[match.way.origin] * match.way.weight / some.total[match.way.origin]
-        alike = (at for at, (other, _) in enumerate(by_expression) if _all_same(match.expression, other.expression))
-        at = next(alike, None)
-        if at is None:
-            by_expression.append((match, share))
-        else:
-            other, others_share = by_expression[at]
-            by_expression[at] = (match if share > others_share else other, max(share, others_share))
+    distinct: list[tuple[_Match, float]] = []
+    for match in typed.matches(methods):
+        origin = match.method.origin
+        share = match.fit * COMMON[origin] * match.method.weight / methods.total[origin]
+        place = next((place for place, (other, _) in enumerate(distinct) if match.is_same(other)), None)
+        if place is None:
+            distinct.append((match, share))
+        elif share > distinct[place][1]:
+            distinct[place] = match, share
     by_id: dict[str, tuple[_Match, float]] = {}
-    for match, share in by_expression:
-        known = by_id.get(match.way.id)
-        by_id[match.way.id] = (match, share + (known[1] if known else 0.0))
+    for match, share in distinct:
+        id_ = match.method.id
+        by_id[id_] = match, share + (by_id[id_][1] if id_ in by_id else 0.0)
+    if not by_id:
+        return None
     whole = nowhere + sum(share for _, share in by_id.values())
-    found = [
-        Candidate(id_, match.way.words, round(share / whole, 4), match.way, share / whole >= claim and match.is_sure)
-        for id_, (match, share) in by_id.items()
-    ]
-    told = [candidate.probability for candidate in found]
-    if (max(told) < TOLD_AS_A_PAIR) if found[0].way.origin == "pair" else (sum(told) < TOLD):
+    weighed = [match.candidate(share / whole, claim) for match, share in by_id.values()]
+    posteriors = [candidate.probability for candidate in weighed]
+    is_pair = weighed[0].method.origin == "pair"
+    if (max(posteriors) < PAIR_WORTH_TELLING) if is_pair else (sum(posteriors) < WORTH_TELLING):
         return []
-    found = [candidate for candidate in found if candidate.probability >= WORTH_OFFERING]
-    return sorted(found, key=lambda candidate: -candidate.probability)
-
-
-def _chance(problem: Problem, wrong: str, entry: Entry) -> float:
-    """How often a number from nowhere would be read as this entry."""
-    kind = problem.question.library.quantities[wrong].kind
-    if _is_discrete(problem, wrong, entry):
-        return CHANCE.get(kind, CHANCE_OF_A_RATING)
-    return 2 * counted_half_width(entry) / (abs(entry.value) * SPREAD) if entry.value else 1e-3
-
-
-def _all_same(some: Sequence[float], others: Sequence[float]) -> bool:
-    return len(some) == len(others) and all(map(_same, some, others))
-
-
-def _same(one: float, other: float) -> bool:
-    return abs(one - other) <= SAME * max(abs(one), abs(other))
+    weighed = [candidate for candidate in weighed if candidate.probability >= WORTH_OFFERING]
+    return sorted(weighed, key=lambda candidate: -candidate.probability)

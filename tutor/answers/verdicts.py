@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 
 Verdict = Literal["right", "carried", "wrong", "unclear", "refused"]
@@ -21,9 +21,9 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Candidate(Explanation):
-    """An explanation by a wrong way of working the problem out; `certain` if it may be named."""
+    """An explanation by a wrong method; `certain` if it may be named."""
 
-    way: Way
+    method: WrongMethod
     certain: bool
 
 

@@ -17,7 +17,7 @@ from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
 from tutor.content.models import Exercise, OrderExercise, RulebookId
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine
-from tutor.engine.ways import ways
+from tutor.engine.wrong_method import declared_mistakes
 
 EXAMPLES = 3
 LONGEST_EXAMPLE = 60
@@ -193,7 +193,7 @@ def _words(
         return exercise.mistakes[key.id].words, exercise.mistakes[key.id].says
     for problem in problems:
         if isinstance(problem, Problem):
-            found = next((way.words for way in ways(problem).all if way.id == key.id), None)
+            found = next((method.words for method in problem.wrong_methods.all if method.id == key.id), None)
             if found:
                 return found, ""
     return key.id.replace("-", " "), ""
@@ -231,6 +231,6 @@ def _ask_that_shows(
     if isinstance(exercise, OrderExercise):
         return next(iter(exercise.asks))
     for ask in engine.library.declared[exercise.id].under(rulebook).exercise.asks:
-        if any(way.mistake == mistake for way in engine.question(exercise.id, ask, rulebook).wrong):
+        if any(made.id == mistake for made in declared_mistakes(engine.question(exercise.id, ask, rulebook))):
             return ask
     return None

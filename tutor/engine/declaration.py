@@ -19,6 +19,7 @@ from tutor.engine.order import OrderQuestion, draw_order
 from tutor.engine.question import Question
 from tutor.engine.sweep import FigureQuestion, comparisons, figure_question, rulebooks_of
 from tutor.engine.what_if import movable, what_if
+from tutor.engine.wrong_method import declared_mistakes, slipped_methods
 from tutor.expression import dimensions
 from tutor.expression.tree import Call, Comparison, Node, RelationError, parts, walk
 from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
@@ -178,7 +179,7 @@ def _try_other_asks(library: Library, declared: Declared, book: Rulebook) -> Non
     exercise = declared.exercise
     for name in {*exercise.givens, *exercise.relations} - exercise.asks.keys():
         with suppress(ContentError):
-            _ = Question(library, declared, name, book).wrong
+            _ = list(slipped_methods(Question(library, declared, name, book)))
 
 
 def check_figure(figure: FigureQuestion) -> None:
@@ -354,7 +355,7 @@ def _roles(exercise: Exercise) -> set[str]:
 
 def _check_mistakes(questions: list[Question]) -> None:
     exercise, document = questions[0].exercise, questions[0].document
-    bites = {way.mistake for question in questions for way in question.wrong}
+    bites = {mistake.id for question in questions for mistake in declared_mistakes(question)}
     for id_ in exercise.mistakes:
         if id_ not in bites:
             raise document.fault(

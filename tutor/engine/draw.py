@@ -16,10 +16,11 @@ from typing import Any
 from tutor.content.models import Amount, Bounds, ChoiceGiven, Model, PartGiven, RangeGiven, SizeGiven
 from tutor.engine.agreements import Compiled, binding, broken, contradiction, in_figures
 from tutor.engine.draw_checks import Ambiguity, Refusal, ambiguity, refusal, relation_text
-from tutor.engine.problem import NO_VALUE, Problem
+from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.question import Question, RequestError
 from tutor.errors import FaultyRequestError
+from tutor.expression.evaluate import NO_VALUE
 from tutor.trade.rulebooks import Rulebook, Size
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, convert, written, written_unit
 

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 
 from tutor.engine.agreements import binding_draws
 from tutor.engine.problem import Problem
-from tutor.engine.question import Question, WrongWay
+from tutor.engine.question import Question
 from tutor.engine.rounding import step_open_to_rounding
-from tutor.engine.ways import NO_VALUE, declared_pairs
+from tutor.engine.wrong_method import WrongMethod, likeliest_pair
+from tutor.engine.wrong_methods import declared_pairs
+from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.notation import PLAIN, plain_leaf
 
 MARGIN_FOR_MISTAKES = 2.0  # a mistake misses even when honest rounding carries it half a per cent towards the answer
@@ -45,8 +47,8 @@ def refusal(problem: Problem) -> Refusal | None:
     """The first check that a drawn problem fails; None if it may be set."""
     lucky = lucky_mistake(problem)
     if lucky is not None:
-        why = f"the mistake '{lucky.mistake}' would be marked right"
-        return Refusal("mistakes", ("mistakes", lucky.mistake), why)
+        why = f"the mistake '{lucky.id}' would be marked right"
+        return Refusal("mistakes", ("mistakes", lucky.id), why)
     if step := step_open_to_rounding(problem):
         why = f"honest rounding on the way could change {relation_text(problem.question, step)}"
         return Refusal("rounding", ("relations", step), why)
@@ -63,15 +65,16 @@ def relation_text(question: Question, name: str) -> str:
     return f"'{name}: {relation}'" if relation else f"'{name}'"
 
 
-def lucky_mistake(problem: Problem) -> WrongWay | None:
+def lucky_mistake(problem: Problem) -> WrongMethod | None:
     """The first slip whose answer would be marked right; a yes or no is judged by the number that decides."""
     question = problem.question
     judged = question.evidence or question.ask
     answer, verdict = problem.values[judged], problem.values[question.ask]
     reach = MARGIN_FOR_MISTAKES * problem.tolerance(judged)
-    for way, numbers in question.each_wrong_way(problem.known, problem.shown):
-        if abs(numbers[way.judged] - answer) <= reach and (question.evidence is None or numbers[-1] == verdict):
-            return way
+    for mistake, values in declared_values(question, problem.known, problem.shown):
+        near = abs(values.get(judged, values[question.ask]) - answer) <= reach
+        if near and (question.evidence is None or values[question.ask] == verdict):
+            return mistake
     return None
 
 
@@ -88,13 +91,20 @@ def shows(problem: Problem, mistake: str) -> bool:
 
 def showing(problem: Problem) -> set[str]:
     """The declared mistakes that lead to answers of their own."""
-    answers = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
+    answers = _judged_values(problem)
     return {next(iter(group)) for group in _alike(answers) if len(group) == 1}
+
+
+def _judged_values(problem: Problem) -> list[tuple[float, str]]:
+    """What each declared mistake leads to for the quantity that it is judged by, sorted, with the mistake's id."""
+    question = problem.question
+    judged = question.evidence or question.ask
+    return sorted((values.get(judged, values[question.ask]), mistake.id) for mistake, values in problem.predictions)
 
 
 def _left_open(problem: Problem) -> tuple[bool, float]:
     mistakes = problem.question.exercise.mistakes
-    answers = sorted((float(numbers[way.judged]), way.mistake) for way, numbers in problem.wrong_numbers)
+    answers = _judged_values(problem)
     total = sum(mistakes[id_].weight for id_ in {id_ for _, id_ in answers})
     bits, meet = 0.0, False
     for group in _alike(answers):
@@ -102,7 +112,7 @@ def _left_open(problem: Problem) -> tuple[bool, float]:
         if len(weights) > 1:
             weight_of_group = sum(weights)
             bits -= sum(weight / total * math.log2(weight / weight_of_group) for weight in weights)
-            meet = meet or weights[-1] * weights[-2] >= problem.question.likeliest_pair
+            meet = meet or weights[-1] * weights[-2] >= likeliest_pair(problem.question)
     return meet, bits
 
 
@@ -125,9 +135,9 @@ def _cancels(problem: Problem) -> bool:
     judged = question.evidence or question.ask
     values = problem.all_values
     reach = problem.tolerance(judged)
-    for way in declared_pairs(question):
+    for pair in declared_pairs(question):
         try:
-            answer = way.follow(problem, values, {}, judged)[judged]
+            answer = pair.follow(problem.shown, values, {}, judged)[judged]
         except NO_VALUE:
             continue
         if abs(answer - values[judged]) <= reach:

@@ -56,12 +56,11 @@ class Step:
 
 @dataclass(frozen=True)
 class Method:
-    """The steps to `ask` and their compiled function, whose inputs are in the order of `inputs` (working units)."""
+    """The steps to `ask`; `functions` are what their relations may call.  All values are in working units."""
 
     ask: str
-    inputs: tuple[str, ...]
     steps: tuple[Step, ...]
-    run: Numeric
+    functions: Functions
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -69,21 +68,31 @@ class Method:
         return tuple(step.name for step in self.steps)
 
     @cached_property
+    def inputs(self) -> tuple[str, ...]:
+        """The quantities that the steps rest on, in the order in which `run` takes them."""
+        return tuple(sorted({used for step in self.steps for used in step.uses} - set(self.names)))
+
+    @cached_property
+    def run(self) -> Numeric:
+        """The steps compiled to one function of the inputs, which returns their values in order."""
+        return in_a_row(self.inputs, {step.name: step.whole for step in self.steps}, self.functions)
+
+    @cached_property
     def _pick(self) -> Callable[[Mapping[str, float]], Sequence[float]]:
         if len(self.inputs) > 1:
             return itemgetter(*self.inputs)
         return lambda known: [known[name] for name in self.inputs]
 
-    def numbers(self, known: Mapping[str, float]) -> Sequence[float]:
-        """The values of the steps in order, in working units.
+    def values(self, known: Mapping[str, float]) -> dict[str, float]:
+        """The values of the steps by name.
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return self.run(*self._pick(known))
+        return dict(zip(self.names, self.run(*self._pick(known)), strict=True))
 
-    def values(self, known: Mapping[str, float]) -> dict[str, float]:
-        """The same by name."""
-        return dict(zip(self.names, self.numbers(known), strict=True))
+    def with_steps(self, steps: Sequence[Step]) -> "Method":
+        """The same with other steps."""
+        return Method(self.ask, tuple(steps), self.functions)
 
     def same_as(self, other: "Method") -> bool:
         """Whether two methods do the same arithmetic."""
@@ -113,25 +122,18 @@ def method(
     steps = (
         _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
     )
-    inputs = sorted({used for step in steps for used in step.uses} - {step.name for step in steps})
-    missing = [name for name in inputs if name not in known]
+    derived = Method(ask, tuple(steps), functions)
+    missing = [name for name in derived.inputs if name not in known]
     if missing:
         raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
-    return _compiled(ask, inputs, steps, functions)
+    return derived
 
 
 def forwards(
     relations: Mapping[str, Node], wanted: Iterable[str], given: Iterable[str], functions: Functions
 ) -> Method:
     """Derive the method that works several quantities out from what is given; there may be no step to do."""
-    steps = [_step(name, relations[name]) for name in needed(relations, wanted, given)]
-    inputs = sorted({used for step in steps for used in step.uses} - {step.name for step in steps})
-    return _compiled("", inputs, steps, functions)
-
-
-def _compiled(ask: str, inputs: Sequence[str], steps: Sequence[Step], functions: Functions) -> Method:
-    run = in_a_row(inputs, {step.name: step.whole for step in steps}, functions)
-    return Method(ask, tuple(inputs), tuple(steps), run)
+    return Method("", tuple(_step(name, relations[name]) for name in needed(relations, wanted, given)), functions)
 
 
 def _step(name: str, tree: Node) -> Step:

@@ -1,7 +1,7 @@
 """A problem: one exercise with numbers, what is told, what is asked, and every value of the right way."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,13 +11,15 @@ from tutor.content.models import Amount, filled
 from tutor.engine.method import Step, needed
 from tutor.engine.order import OrderProblem
 from tutor.engine.printing import MOST_FIGURES, RESULT_FIGURES, STEP_FIGURES, roundings, same, telling_figures
-from tutor.engine.question import Question, WrongWay
+from tutor.engine.question import Question
+from tutor.engine.wrong_method import WrongMethod, declared_values
+from tutor.engine.wrong_methods import WrongMethods, paired_wrong_methods, single_wrong_methods
 from tutor.entries.kinds import MARKING_TOLERANCE, Kind, kind_of, label
+from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Call, Comparison, Name, Node, names
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, decimals_of, plain_number, with_unit
 
-NO_VALUE = (TableError, ZeroDivisionError, OverflowError)
 MOST_OF_A_MARGIN = 0.5  # so much (relative) an answer may miss a margin, that its sign and its size are never in doubt
 SLACK = 1e-9  # what rounding in floating point may carry a value
 
@@ -55,14 +57,19 @@ class Problem:
         return Amount(value=conversion(self.unit).to_shown(self.values[self.ask]), unit=self.unit)
 
     @cached_property
-    def wrong_numbers(self) -> list[tuple[WrongWay, Sequence[float]]]:
-        """What each declared slip leads to: the values of its steps in order, in working units."""
-        return list(self.question.each_wrong_way(self.known, self.shown))
+    def predictions(self) -> list[tuple[WrongMethod, dict[str, float]]]:
+        """What each declared mistake leads to: the values of its steps by name, in working units, the answer last."""
+        return list(declared_values(self.question, self.known, self.shown))
 
     @property
-    def predictions(self) -> list[tuple[WrongWay, Mapping[str, float]]]:
-        """The same by the names of the steps."""
-        return [(way, dict(zip(way.method.names, numbers, strict=True))) for way, numbers in self.wrong_numbers]
+    def wrong_methods(self) -> WrongMethods:
+        """All single wrong methods, the declared ones first."""
+        return single_wrong_methods(self.question, self.shown)
+
+    @property
+    def wrong_pairs(self) -> WrongMethods:
+        """Two slips together, one of them declared at least."""
+        return paired_wrong_methods(self.question, self.shown)
 
     def evaluate(self, tree: Node, own: Mapping[str, float] | None = None) -> float:
         """The value of a relation in working units, from this problem's values or the learner's own earlier ones."""

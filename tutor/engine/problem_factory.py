@@ -9,6 +9,7 @@ from tutor.engine.draw_checks import shows
 from tutor.engine.order import draw_order
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine, RequestError
+from tutor.engine.wrong_method import declared_mistakes
 
 LOOKED_AHEAD = 8  # so many problems, when one is wanted in which a certain mistake shows
 
@@ -49,7 +50,7 @@ def next_number(
     if mistake is None or exercise in engine.library.orders:
         return number + 1
     question = engine.question(exercise, ask, rulebook)
-    if mistake not in {way.mistake for way in question.wrong}:
+    if mistake not in {declared.id for declared in declared_mistakes(question)}:
         return number + 1
     ahead = range(number + 1, number + 1 + LOOKED_AHEAD)
     return next((candidate for candidate in ahead if shows(draw(question, candidate), mistake)), number + 1)

@@ -1,16 +1,14 @@
-"""A question: an exercise, what it asks for and a rulebook, with the right method, the wrong ways and the limits."""
+"""A question: an exercise, what it asks for and a rulebook, with the right method and the limits."""
 
 import hashlib
 import json
-import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from tutor.content.errors import ContentError
 from tutor.content.library import Declared, Library
 from tutor.content.models import Amount, Protection, Slip
 from tutor.engine.day import SimulatedDay
@@ -33,37 +31,12 @@ from tutor.expression.tree import (
     replace_names,
     replaced,
 )
-from tutor.trade.rulebooks import RULEBOOKS, Rulebook, TableError, rulebook
+from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 
 class RequestError(FaultyRequestError, ValueError):
     """A request that cannot be met; one line that says how to mend it."""
-
-
-@dataclass(frozen=True)
-class WrongWay:
-    """One slip of one mistake, as a method of its own; `judged` is the place of the step by which it is told."""
-
-    mistake: str
-    slip: Slip
-    method: Method
-    judged: int = -1
-
-    def numbers(self, givens: Mapping[str, float], shown: Mapping[str, Amount]) -> Sequence[float] | None:
-        """The values of the steps in order when this slip is made; None if it changes nothing for these givens.
-
-        Raises TableError, ZeroDivisionError or OverflowError where this wrong way leads to no value.
-        """
-        if self.slip.misread:
-            changed = dict(givens)
-            for name, unit in self.slip.misread.items():
-                if name in shown and name in self.method.inputs:
-                    changed[name] = conversion(unit).to_working(shown[name].value)
-            if changed == givens:
-                return None
-            givens = changed
-        return self.method.numbers(givens)
 
 
 @dataclass(frozen=True)
@@ -86,7 +59,7 @@ class Limit:
 
 
 class Question:
-    """What an exercise asks, compiled once: `known` are the quantities told, `right` the method, `wrong` the slips."""
+    """What an exercise asks, compiled once: `known` are the quantities told, `right` the method."""
 
     def __init__(self, library: Library, declared: Declared, ask: str, book: Rulebook) -> None:
         self.library, self.exercise, self.document = library, declared.exercise, declared.document
@@ -100,7 +73,7 @@ class Question:
             name: self.parsed(("relations", name), text) for name, text in self.exercise.relations.items()
         }
         self.limits_declared = [self._limit(place, text) for place, text in enumerate(self.exercise.limits)]
-        self.right = self._method(("asks", ask), self.relations)
+        self.right = self.method_of(("asks", ask), self.relations)
         self._trees: dict[Node, Relation] = {}
         self._namespace: dict[str, Any] = {"__builtins__": {}, **self.functions}
 
@@ -275,43 +248,11 @@ class Question:
         ]
 
     @cached_property
-    def wrong(self) -> list[WrongWay]:
-        """The slips that change this question's answer; a slip that leaves its arithmetic alone is left out."""
-        ways: list[WrongWay] = []
-        for id_, mistake in self.exercise.mistakes.items():
-            for slip in mistake.slips:
-                way = self._wrong_way(id_, slip)
-                if way is not None and not any(
-                    way.method.same_as(earlier.method) and way.slip == earlier.slip for earlier in ways
-                ):
-                    ways.append(way)
-        return ways
-
-    def each_wrong_way(
-        self, givens: Mapping[str, float], shown: Mapping[str, Amount]
-    ) -> Iterator[tuple[WrongWay, Sequence[float]]]:
-        """What each slip leads to with these givens: the values of its steps in order, the last one its answer."""
-        for way in self.wrong:
-            try:
-                numbers = way.numbers(givens, shown)
-            except (TableError, ZeroDivisionError, OverflowError):
-                continue
-            if numbers is not None:
-                yield way, numbers
-
-    @cached_property
     def evidence(self) -> str | None:
         """The step that a yes-or-no answer has to come with, since a bare yes or no is right by luck half the time."""
         if not isinstance(self.kinds[self.ask], YesNo) or len(self.right.steps) == 1:
             return None
         return self.right.steps[-2].name
-
-    @cached_property
-    def likeliest_pair(self) -> float:
-        """The weight of the pair of mistakes that is more common than others; infinite if no pair is."""
-        weights = [self.exercise.mistakes[id_].weight for id_ in {way.mistake for way in self.wrong}]
-        heaviest = math.prod(sorted(weights)[-2:])
-        return heaviest if len(weights) > 1 and heaviest > 1 else math.inf
 
     @cached_property
     def limits(self) -> list[Limit]:
@@ -326,18 +267,6 @@ class Question:
         sides = {**steps, "left_side": tree.left, "right_side": tree.right}
         inputs = sorted({used for side in sides.values() for used in names(side)} - sides.keys())
         return Limit(tree, tuple(inputs), in_a_row(inputs, sides, self.functions))
-
-    def _wrong_way(self, id_: str, slip: Slip) -> WrongWay | None:
-        try:
-            changed = self._method(("mistakes", id_), self.slipped(id_, slip), slip.swap)
-        except ContentError:
-            if self.reversed:
-                return None
-            raise
-        if changed.same_as(self.right) and not set(slip.misread) & set(changed.inputs):
-            return None
-        judged = changed.names.index(self.evidence) if self.evidence in changed.names else -1
-        return WrongWay(id_, slip, changed, judged)
 
     def slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
         """The relations as one slip of a mistake has them.
@@ -357,9 +286,13 @@ class Question:
             relations[name] = self.parsed((*key, name), text)
         return {name: _swapped(tree, slip.swap) for name, tree in relations.items()}
 
-    def _method(
+    def method_of(
         self, key: tuple[str, ...], relations: Mapping[str, Node], swap: Mapping[str, str] = MappingProxyType({})
     ) -> Method:
+        """The method for what is asked by these relations, `swap` exchanging names of the limit, too.
+
+        Raises ContentError with the line of `key` if there is none.
+        """
         closing: Comparison | None = None
         if self.limits_declared:
             closing = _swapped(self.limits_declared[0], swap)  # type: ignore[assignment]

@@ -15,9 +15,9 @@ from tutor.content.library import Declared, DeclaredFigure, Library
 from tutor.content.models import PLACEHOLDER, Amount, Exercise, RulebookId, filled, merged
 from tutor.engine.draw import Option, pools, range_amounts, size_amount
 from tutor.engine.method import needed
-from tutor.engine.problem import NO_VALUE, Problem
+from tutor.engine.problem import Problem
 from tutor.engine.question import Question
-from tutor.expression.evaluate import holds_at_most
+from tutor.expression.evaluate import NO_VALUE, holds_at_most
 from tutor.expression.tree import Comparison, Node, names
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.trade.site import year_of_temperatures

@@ -9,9 +9,10 @@ from itertools import pairwise
 from tutor.content.models import ChoiceGiven, SizeGiven
 from tutor.engine.agreements import binding, broken
 from tutor.engine.draw import pools
-from tutor.engine.problem import NO_VALUE, Problem
+from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
 from tutor.engine.sweep import Axis, Line, Traced, table_points
+from tutor.expression.evaluate import NO_VALUE
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 POINTS, POINTS_OF_A_DAY = 65, 17  # a simulated day takes a millisecond or more for each

@@ -47,6 +47,16 @@ class Entry:
     text: str
     digits: int
 
+    @property
+    def counting_half_width(self) -> float:
+        """Half of the last place that counts: zeros at the end of '1090' may only fill places, three figures count."""
+        half_width = self.half_width
+        for _ in range(self.digits - 3):
+            if half_width < 0.5 or self.value % (20 * half_width):
+                break
+            half_width *= 10
+        return half_width
+
 
 class EntryError(ValueError):
     """An entry that is not marked: a sentence for the learner, and all `readings` that an unclear entry has."""

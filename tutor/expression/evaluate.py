@@ -18,6 +18,8 @@ OF_RATINGS = ("first_at_least", "last_at_most", "next_below")  # a standard size
 READ_RIGHT = ("look_up", *OF_RATINGS, "first_size", "first_size_above", "first_size_at_most")
 READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only in wrong ways
 
+NO_VALUE = (ValueError, ZeroDivisionError, OverflowError)  # what a relation raises, TableError among the first
+
 Relation = Callable[[Mapping[str, float]], float]
 Numeric = Callable[..., Sequence[float]]
 Functions = Mapping[str, Callable[..., float]]

@@ -176,3 +176,8 @@ def literal_text(literal: Literal) -> str:
 def plain_leaf(leaf: Name | Literal) -> str:
     """A quantity by its name, a literal as people write it."""
     return literal_text(leaf) if isinstance(leaf, Literal) else leaf.id
+
+
+def plain(node: Node) -> str:
+    """A relation in plain signs, with the quantities' names in words: 'rated power ÷ 0.85'."""
+    return PLAIN.write(node, plain_leaf).replace("_", " ")

@@ -11,6 +11,7 @@ import pytest
 
 from tutor.answers.working.judging import check_working
 from tutor.engine.draw import draw
+from tutor.engine.wrong_method import declared_mistakes
 from tutor.expression.tree import Call, Literal, Name, Negative, Operation, Power, rebuilt, replace_names, walk
 from tutor.trade.rulebooks import TableError
 from tutor.units import conversion, written_unit
@@ -319,10 +320,10 @@ def _writes(problem, random, steps, name):
 def departing(problem, way):
     """The values along a wrong way, and the first step in which it differs to be seen; None if none does."""
     right = {step.name: step.trees for step in problem.question.right.steps}
-    misread = set(way.slip.misread)
+    misread = set(way.misread)
     known = dict(problem.known)
     for name in misread & problem.shown.keys():
-        known[name] = conversion(way.slip.misread[name]).to_working(problem.shown[name].value)
+        known[name] = conversion(way.misread[name]).to_working(problem.shown[name].value)
     try:
         values = way.method.values(known)
     except NO_VALUE:
@@ -354,15 +355,15 @@ def faulty_working(questions, random, number):
                 if fault == "arithmetic" and not any(sign in lines[writer.place] for sign in "+-−–*×x·/÷"):
                     continue
                 return problem, lines, writer.place, fault
-            if not question.wrong:
+            if not declared_mistakes(question):
                 continue
-            way = random.choice(question.wrong)
+            way = random.choice(declared_mistakes(question))
             if (found := departing(problem, way)) is None:
                 continue
             writer = Writer(problem, random)
             writer.values.update(found[0])
             lines = writer.run(way.method.steps, changed={found[1]})
-            return problem, lines, writer.place, f"method {way.mistake}"
+            return problem, lines, writer.place, f"method {way.id}"
         except NO_VALUE:
             continue
 

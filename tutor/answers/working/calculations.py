@@ -10,7 +10,7 @@ from tutor.answers.working.matching import Match, Suspicion
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.sides import Mode, Side, agreeing
 from tutor.answers.working.values import ValueJudge
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 
 _TELLING_MOST = ("right", "wrong", "on the way", "unknown")
@@ -137,7 +137,7 @@ class CalculationJudge(Judge):
         entry = self.context.learner.entry_for(named[0], number)
         return replace(self.context.departing(named[0], entry, way, number), label_mismatch_only=True)
 
-    def _wrong_way(self, name: str, way: Way, number: Number, side: Side, match: Match) -> Finding:
+    def _wrong_way(self, name: str, way: WrongMethod, number: Number, side: Side, match: Match) -> Finding:
         context = self.context
         entry = None if match.partial else context.learner.entry_for(name, number)
         on_it = entry if entry is not None and self._is_on(way, name, entry) else None
@@ -150,7 +150,7 @@ class CalculationJudge(Judge):
         context.record(number, side, match)
         return context.departing(name, None, way, number)
 
-    def _is_on(self, way: Way, name: str, entry: Entry) -> bool:
+    def _is_on(self, way: WrongMethod, name: str, entry: Entry) -> bool:
         """Whether an entry is a step's value on a declared wrong way; one that was derived is told by what it does."""
         if way.origin != "declared":
             return True

@@ -16,7 +16,7 @@ from tutor.answers.working.reading import Statement
 from tutor.answers.working.samples import SAMPLE_COUNT, PerturbedSamples, shown_in
 from tutor.answers.working.sides import Mode, Side
 from tutor.answers.working.verdicts import WRONG, Verdict
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 from tutor.units import conversion
 
@@ -34,7 +34,7 @@ class Finding:
 
     verdict: Verdict = "holds"
     name: str | None = None
-    way: Way | None = None
+    way: WrongMethod | None = None
     words: str = ""
     number: Number | None = None
     entry: Entry | None = None
@@ -152,12 +152,14 @@ class WorkingContext:
         """The finding for a quantity in a unit that measures something else."""
         return Finding("dimension", name, words=self.messages.wrong_unit(name, number), number=number, entry=entry)
 
-    def departing(self, name: str, entry: Entry | None, way: Way | None, number: Number | None = None) -> Finding:
+    def departing(
+        self, name: str, entry: Entry | None, way: WrongMethod | None, number: Number | None = None
+    ) -> Finding:
         """The finding for a step that departs from the method, with the mistake if it may be named."""
         if way is None and entry is not None:
             claim = claimed(candidates(self.problem, {**self.learner.before(name), name: entry}, name))
             if claim is not None:
-                way = claim.way
+                way = claim.method
                 if way.id in self.blamed:
                     return self.carried(name, entry, number)
         return Finding("departs", name, way, self.messages.departs(name, way), number, entry)

@@ -10,7 +10,7 @@ from tutor.answers.working.expression import OF_SEVERAL, Expression, UnreadError
 from tutor.answers.working.numbers import NumberInterpretations, Reading, Tag
 from tutor.answers.working.samples import SAME, Meaning, Vector, same, shape_of, shown_in
 from tutor.answers.working.sides import MODES, NO_NUMBER, Mode
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.unit_names import COUNT
 from tutor.expression.tree import Call
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
@@ -33,7 +33,7 @@ _ORDER: tuple[Kind, ...] = ("right", "on the way", "wrong", "unknown")
 class Suspicion(NamedTuple):
     """A wrong way that a result may belong to, and the step that the result would be on it."""
 
-    way: Way
+    way: WrongMethod
     name: str
 
 
@@ -47,7 +47,7 @@ class Match:
     kind: Kind
     vector: Vector | None
     name: str | None = None
-    way: Way | None = None
+    way: WrongMethod | None = None
     suspected: tuple[Suspicion, ...] = ()
     fits_unit: bool = True
     partial: bool = False

@@ -9,7 +9,7 @@ from tutor.answers.working.dimensions import ONLY_PURE
 from tutor.answers.working.expression import Number
 from tutor.answers.working.sides import Side, same_dimensions
 from tutor.engine.problem import Problem
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.expression.notation import PLAIN, literal_text
 from tutor.expression.tree import Literal, Name
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_number, written_unit
@@ -50,7 +50,7 @@ class WorkingMessages:
         step = next(step for step in self.problem.question.right.steps if step.name == name)
         return f"{self._words(name)} = {PLAIN.write(self.problem.tree_of(step), leaf)}"
 
-    def departs(self, name: str, way: Way | None) -> str:
+    def departs(self, name: str, way: WrongMethod | None) -> str:
         """Where a working leaves the method, and the right relation there."""
         relation = self._relation(name)
         return (

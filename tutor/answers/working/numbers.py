@@ -7,8 +7,9 @@ from functools import cached_property, lru_cache
 from tutor.answers.working.dimensions import PURE, Dimension, Dimensions, dimension_of, units_like
 from tutor.answers.working.expression import Leaf, Number, Symbol
 from tutor.answers.working.samples import SAMPLE_COUNT, PerturbedSamples, Vector, shown_in
-from tutor.engine.ways import NO_VALUE, Way, ways
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.unit_names import COUNT
+from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, Operation, walk
 from tutor.trade.rulebooks import Rulebook
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
@@ -29,7 +30,7 @@ _CONVERSIONS = (100.0, 1000.0, 3600.0, 60.0, 24.0, 32.0, 1.8, 273.15, 0.5, 20.0,
 class Tag:
     """A number that only a known wrong way leads to, taken for a step."""
 
-    way: Way
+    way: WrongMethod
     step: str
 
 
@@ -164,7 +165,7 @@ class NumberInterpretations:
     def _constants(self) -> dict[float, list[Dimension]]:
         """The numbers that stand in the right and the wrong relations, with what they measure there."""
         trees = [tree for step in self.samples.steps.values() for tree in step.trees]
-        for way in ways(self.problem).all:
+        for way in self.problem.wrong_methods.all:
             trees += [tree for step in way.steps if step.name in way.changed for tree in step.trees]
         constants: dict[float, list[Dimension]] = {}
         for literal in {node for tree in trees for node in walk(tree) if isinstance(node, Literal)}:
@@ -251,19 +252,19 @@ class NumberInterpretations:
                 yield from self._as_quantity(number, name, value, self.samples.vector(name), Tag(way, name))
 
     @cached_property
-    def wrong_values(self) -> list[tuple[Way, dict[str, float]]]:
+    def wrong_values(self) -> list[tuple[WrongMethod, dict[str, float]]]:
         """The steps' values on each declared wrong way, where they differ from the right ones."""
-        declared = (way for way in ways(self.problem).all if way.origin == "declared")
+        declared = (way for way in self.problem.wrong_methods.all if way.origin == "declared")
         return [(way, values) for way in declared if (values := self._along(way))]
 
-    def values_on(self, way: Way) -> dict[str, float]:
+    def values_on(self, way: WrongMethod) -> dict[str, float]:
         """The steps' values on a wrong way, where they differ."""
         return next((values for listed, values in self.wrong_values if listed is way), None) or self._along(way)
 
-    def _along(self, way: Way) -> dict[str, float]:
+    def _along(self, way: WrongMethod) -> dict[str, float]:
         right = self.problem.values
         try:
-            values = way.follow(self.problem, self.problem.all_values, {}, "")
+            values = way.follow(self.problem.shown, self.problem.all_values, {}, "")
         except NO_VALUE:
             return {}
         return {

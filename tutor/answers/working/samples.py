@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 from tutor.answers.working.dimensions import dimension_of, units_like
 from tutor.engine.problem import Problem
-from tutor.engine.ways import NO_VALUE, Way, ways
+from tutor.engine.wrong_method import WrongMethod
+from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, Node, Operation, parts, replace_names, walk
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
@@ -23,14 +24,13 @@ Factor = tuple[Vector, int]  # and 1, or -1 where it divides or is taken away
 SAMPLE_COUNT = 5  # the last one is the problem itself
 MOST_FACTORS = 6  # whose partial products are all looked at: 64 of them
 SAME = 1e-7  # far above the noise of arithmetic, far below what the samples differ by
-TURNED = "turned-"  # how the names begin of slips in which a sum's sign is turned
 
 
 class Meaning(NamedTuple):
     """What a calculation may come to: a step's values in all samples, the right ones or those on a wrong way."""
 
     name: str
-    way: Way | None
+    way: WrongMethod | None
     vector: Vector
 
 
@@ -157,9 +157,9 @@ class PerturbedSamples:
         return vectors
 
     @cached_property
-    def wrong(self) -> list[tuple[Way, Mapping[str, Vector]]]:
+    def wrong(self) -> list[tuple[WrongMethod, Mapping[str, Vector]]]:
         """What each wrong way makes of the steps that it touches, the declared ones first."""
-        return [(way, vectors) for way in ways(self.problem).all if (vectors := self._along(way))]
+        return [(way, vectors) for way in self.problem.wrong_methods.all if (vectors := self._along(way))]
 
     @cached_property
     def meanings(self) -> list[Meaning]:
@@ -196,7 +196,7 @@ class PerturbedSamples:
         """A quantity's values in each unit in which it may be written."""
         return (shown_in(unit, vector) for unit in units_like(self.problem.unit_of(name)))
 
-    def _along(self, way: Way) -> dict[str, Vector]:
+    def _along(self, way: WrongMethod) -> dict[str, Vector]:
         misread = self._misread(way)
         touched = {*way.changed, *misread}
         uses = {step.name: step.uses for step in way.steps}
@@ -207,7 +207,7 @@ class PerturbedSamples:
                 for name, unit in misread.items():
                     shown = conversion(self.problem.unit_of(name)).to_shown(values[name])
                     values[name] = conversion(unit).to_working(shown)
-                for name, run in way.runs:
+                for name, run in way.relations:
                     if name in touched or uses[name] & touched:
                         touched.add(name)
                         values[name] = run(values)
@@ -218,14 +218,14 @@ class PerturbedSamples:
         return {name: vector for name, vector in vectors.items() if not same(vector, self.vector(name))}
 
     @cached_property
-    def wrong_on_the_way(self) -> dict[Shape, tuple[Way, str]]:
+    def wrong_on_the_way(self) -> dict[Shape, tuple[WrongMethod, str]]:
         """The shapes of partial results that only a wrong way leads to, with the step that it changes.
 
         Of the ways that nobody declared only a turned sign is looked for: others share too many shapes.
         """
-        shapes: dict[Shape, tuple[Way, str]] = {}
-        for way in ways(self.problem).all:
-            if way.origin != "declared" and not way.id.startswith(TURNED):
+        shapes: dict[Shape, tuple[WrongMethod, str]] = {}
+        for way in self.problem.wrong_methods.all:
+            if way.origin != "declared" and way.kind != "turned":
                 continue
             misread = {name: self._taken_for(name, unit) for name, unit in self._misread(way).items()}
             for step in way.steps:
@@ -237,7 +237,7 @@ class PerturbedSamples:
     def _shapes(self, node: Node) -> set[Shape]:
         return {shape for vector in self._partial(node) if (shape := shape_of(vector)) is not None}
 
-    def _misread(self, way: Way) -> dict[str, str]:
+    def _misread(self, way: WrongMethod) -> dict[str, str]:
         return {name: unit for name, unit in way.misread.items() if name in self.problem.shown}
 
     def _taken_for(self, name: str, unit: str) -> Node:

@@ -9,7 +9,6 @@ from typing import Any
 
 import yaml
 
-from tutor.answers.naming import counted_half_width
 from tutor.answers.working.expression import Leaf, Number, Symbol, UnreadError
 from tutor.answers.working.symbols import MOST_WORDS, Symbols
 from tutor.entries.entry import EntryError, read_entry, read_unit
@@ -129,7 +128,7 @@ class Reader:
             entry = error.readings[0 if self.decimal_comma else -1]
         typed, unit = self._unit(text[len(digits) :]) or ("", None)
         length = len(digits) + len(typed)
-        leaf = Number(entry.value, counted_half_width(entry), entry.digits, unit, text[:length].strip())
+        leaf = Number(entry.value, entry.counting_half_width, entry.digits, unit, text[:length].strip())
         return Piece("NUMBER", leaf.text, leaf), length + (_each(text[length:]) if unit is not None else 0)
 
 

@@ -10,7 +10,7 @@ from tutor.answers.working.expression import Number
 from tutor.answers.working.numbers import EXACT, Result
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.samples import SAMPLE_COUNT
-from tutor.engine.ways import Way
+from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 from tutor.entries.unit_names import COUNT
 
@@ -163,7 +163,7 @@ class ValueJudge(Judge):
                 return self._wrong_value(way, name, entry, number)
         return None
 
-    def _wrong_value(self, way: Way, name: str, entry: Entry, number: Number) -> Finding:
+    def _wrong_value(self, way: WrongMethod, name: str, entry: Entry, number: Number) -> Finding:
         self.context.record_step(number, name, entry)
         if way.id in self.context.blamed:
             return self.context.carried(name, entry, number)

@@ -103,7 +103,7 @@ def test_a_bare_yes_or_no_is_not_right(engine, reader):
 def test_a_mistake_that_a_response_gives_away_is_told(engine, reader):
     problem = draw(engine.question("most-modules-in-series", "cold_voltage"), 2)
     read = reader(written_item(item(problem), "3.0"))
-    without_cold = next(v["cold_voltage"] for way, v in problem.predictions if way.mistake == "cold-left-out")
+    without_cold = next(v["cold_voltage"] for way, v in problem.predictions if way.id == "cold-left-out")
     told = read.respond(RESPONSE=without_cold)
     assert told == {"SCORE": 0, "FEEDBACK": "mistake.cold-left-out"}
     words = {read.get(one, "identifier"): " ".join(one.itertext()) for one in read.all("modalFeedback")}

@@ -212,7 +212,7 @@ def _choices(words: str, choices: dict[str, str]) -> Element:
 
 def _mistakes(problem: Problem, alike: Callable[[float, float], bool]) -> list[tuple[str, float]]:
     """The declared mistakes whose answer is nobody else's, with that answer in working units."""
-    answers = [(way.mistake, float(numbers[-1])) for way, numbers in problem.wrong_numbers]
+    answers = [(mistake.id, float(values[problem.ask])) for mistake, values in problem.predictions]
     right = problem.values[problem.ask]
     distinct: list[tuple[str, float]] = []
     for id_, value in answers:
