@@ -70,7 +70,7 @@ def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, 
             if marking.verdict != "wrong":
                 continue
             same = {
-                other.mistake
+                other.id
                 for other, others in problem.predictions
                 if others[problem.ask] == pytest.approx(values[problem.ask], rel=1e-9)
             }
@@ -103,4 +103,4 @@ def test_a_mistake_that_changes_nothing_for_these_numbers_is_no_candidate(engine
 def test_a_lost_kilo_is_named_without_being_declared(engine):
     marking = mark(cold_problem(engine, "cold_voltage"), "46764 V")
     assert marking.named.words == "a thousand times too much"
-    assert marking.named.way.origin == "derived"
+    assert marking.named.method.origin == "derived"
