@@ -11,7 +11,7 @@ from tutor.engine.agreements import binding_draws
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
 from tutor.engine.rounding import step_open_to_rounding
-from tutor.engine.wrong_method import WrongMethod, likeliest_pair
+from tutor.engine.wrong_method import WrongMethod, declared_values, likeliest_pair
 from tutor.engine.wrong_methods import declared_pairs
 from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.notation import PLAIN, plain_leaf
