@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from tutor.content.models import Quantity
 from tutor.engine.problem import Problem
-from tutor.entries.entry import Entry, EntryError, Form, WrongUnit, read_entry
+from tutor.entries.entry import Entry, EntryError, WrongUnit, read_entry
 from tutor.units import conversion, convert
 
 Label = Mapping[str, float]
@@ -17,9 +17,8 @@ def read_coefficient(text: str, quantity: Quantity, quantities: Mapping[str, Qua
     `label` holds what is known of the label, in working units.  Raises EntryError if the text cannot be read, and for
     a value per kelvin whose whole is not in `label`.
     """
-    form: Form = "count" if quantity.kind == "count" else "number"
     try:
-        return read_entry(text, quantity.unit, form)
+        return read_entry(text, quantity.unit, "count" if quantity.kind == "count" else "number")
     except WrongUnit:
         entry = _per_kelvin(text, quantity, quantities)
         if quantity.share_of is None or entry is None:

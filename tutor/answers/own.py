@@ -10,7 +10,7 @@ from tutor.content.models import MOST_DECIMALS, Amount, ChoiceGiven, Quantity
 from tutor.engine.draw import size_amount
 from tutor.engine.question import Question, RequestError
 from tutor.entries.entry import Entry, EntryError, plain_text, read_entry
-from tutor.entries.kinds import read_choice, read_size
+from tutor.entries.kinds import Choice, Size, capitalised, kind_of, read_size
 from tutor.trade.rulebooks import TableError, rulebook
 from tutor.units import LONGEST_UNIT, conversion, convert
 
@@ -32,10 +32,9 @@ def own_amounts(question: Question, texts: Mapping[str, str]) -> dict[str, Amoun
     for name in sorted(texts, key=lambda name: quantities[name].share_of is not None):
         try:
             listed = _listed(question, name, texts[name])
-            amounts[name] = listed or _amount(question, quantities[name], texts[name], amounts)
+            amounts[name] = listed or _amount(question, name, texts[name], amounts)
         except EntryError as error:
-            words = quantities[name].words
-            raise RequestError(f"{words[0].upper()}{words[1:]}: {error}") from None
+            raise RequestError(f"{capitalised(quantities[name].words)}: {error}") from None
     return {name: amounts[name] for name in texts}
 
 
@@ -46,12 +45,13 @@ def _listed(question: Question, name: str, text: str) -> Amount | None:
     return next((amount for amount in listed if amount.label and plain_text(amount.label) == plain_text(text)), None)
 
 
-def _amount(question: Question, quantity: Quantity, text: str, amounts: Mapping[str, Amount]) -> Amount:
-    if quantity.kind == "size":
+def _amount(question: Question, name: str, text: str, amounts: Mapping[str, Amount]) -> Amount:
+    quantity, kind = question.library.quantities[name], kind_of(question.library.quantities[name], question.rulebook)
+    if isinstance(kind, Size):
         return _size(question, text)
-    if quantity.kind == "choice":
-        place = read_choice(text, quantity.choices).value
-        return Amount(value=place, label=quantity.choices[int(place)])
+    if isinstance(kind, Choice):
+        place = kind.read(text).value
+        return Amount(value=place, label=kind.plain(place))
     label = {name: amount.working for name, amount in amounts.items()}
     entry = read_coefficient(text, quantity, question.library.quantities, label)
     unit = _shown_unit(entry, quantity)

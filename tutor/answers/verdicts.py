@@ -2,12 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
-
-Verdict = Literal["right", "carried", "wrong", "unclear", "refused"]
+from tutor.entries.verdicts import AnswerVerdict, StepVerdict
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ def claimed(explaining: Sequence[Candidate]) -> Candidate | None:
 class Mark:
     """The verdict on one typed quantity; 'carried' is right for the learner's own earlier value."""
 
-    verdict: Verdict
+    verdict: StepVerdict
     entry: Entry | None
     feedback: str
     candidates: tuple[Candidate, ...] = ()
@@ -56,7 +54,7 @@ class Marking:
     are sentences about the limits that a right answer nearly uses up.
     """
 
-    verdict: Literal["right", "wrong", "unclear", "refused"]
+    verdict: AnswerVerdict
     entry: Entry | None
     feedback: str
     candidates: tuple[Explanation, ...] = ()

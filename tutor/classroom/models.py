@@ -8,10 +8,10 @@ from typing import Annotated, Literal, Self
 from pydantic import AwareDatetime, Field, model_validator
 
 from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Text
+from tutor.entries.verdicts import RecordedVerdict
 
 MOST_PROBLEMS = 60
 
-Verdict = Literal["right", "wrong", "unclear", "refused", ""]
 Help = Literal["nothing", "hints", "solution"]
 ClaimWith = Literal["personal code", "name alone"]
 
@@ -184,7 +184,7 @@ class Answer:
     entry: str
     steps: Mapping[str, str] = field(default_factory=dict)
     step_verdicts: Mapping[str, str] = field(default_factory=dict)
-    verdict: Verdict = ""
+    verdict: RecordedVerdict = ""
     named: str | None = None
     mistakes: Mapping[str, float] = field(default_factory=dict)
     feedback: str = ""

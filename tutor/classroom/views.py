@@ -10,8 +10,9 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from tutor.classroom.keeping import cautions_of
-from tutor.classroom.models import Answer, Handed, Help, StoredSet, Verdict
+from tutor.classroom.models import Answer, Handed, Help, StoredSet
 from tutor.content.library import Library
+from tutor.entries.verdicts import RecordedVerdict
 
 SAVED = "Saved. How it was marked is shown when the set closes."
 
@@ -44,7 +45,7 @@ class AnswerForLearner:
     source: Literal["screen", "paper"]
     entry: str
     steps: Mapping[str, str]
-    verdict: Verdict
+    verdict: RecordedVerdict
     step_verdicts: Mapping[str, str]
     feedback: str
     counted: bool

@@ -18,6 +18,7 @@ from lark.exceptions import UnexpectedInput, UnexpectedToken
 
 from tutor.entries.everyday import NOT_FINITE, ONE_VALUE, WITH_DECIMALS, in_plain_terms, typical_fault
 from tutor.entries.unit_names import COUNT, conversion_for, doubtful, measured, understood_unit
+from tutor.entries.verdicts import EntryVerdict
 from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
@@ -27,7 +28,6 @@ NEARLY_WHOLE = 0.5  # the same for two whole numbers
 EXACT_DIGITS = 15  # a double holds 15 decimal digits, whatever they are
 
 Form = Literal["number", "count", "yes-or-no"]
-Verdict = Literal["refused", "unclear", "wrong"]
 _Tree: TypeAlias = Tree[Any]
 _Branch: TypeAlias = _Tree | Token
 
@@ -61,7 +61,7 @@ class Entry:
 class EntryError(ValueError):
     """An entry that is not marked: a sentence for the learner, and all `readings` that an unclear entry has."""
 
-    def __init__(self, sentence: str, verdict: Verdict = "refused", readings: tuple[Entry, ...] = ()) -> None:
+    def __init__(self, sentence: str, verdict: EntryVerdict = "refused", readings: tuple[Entry, ...] = ()) -> None:
         self.verdict, self.readings = verdict, readings
         super().__init__(sentence)
 

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from tutor.learner.record import Attempt, Verdict
+from tutor.entries.verdicts import RecordedVerdict
+from tutor.learner.record import Attempt
 
 
 @dataclass
@@ -20,7 +21,7 @@ class Progress:
     tries: int = 0
     right_unaided: int = 0
     right_with_help: int = 0
-    last_verdict: Verdict = ""
+    last_verdict: RecordedVerdict = ""
     last_at: datetime | None = None
     mistakes: Counter[str] = field(default_factory=Counter)
 

@@ -14,11 +14,11 @@ from uuid import uuid4
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, update
 
+from tutor.entries.verdicts import RecordedVerdict
 from tutor.store import tables
 from tutor.store.database import Store
 from tutor.store.erasing import erase_learner
 
-Verdict = Literal["right", "wrong", "unclear", "refused", ""]
 Help = Literal["", "hint", "solution"]
 
 
@@ -39,7 +39,7 @@ class Attempt:
     givens: Mapping[str, str] = field(default_factory=dict)
     entry: str | None = None
     steps: Mapping[str, str] = field(default_factory=dict)
-    verdict: Verdict = ""
+    verdict: RecordedVerdict = ""
     named: str | None = None
     mistakes: Mapping[str, float] = field(default_factory=dict)
     help: Help = ""

@@ -22,7 +22,6 @@ from tutor.classroom.models import MOST_PROBLEMS, ClaimWith, Item, PracticeSet
 from tutor.classroom.register import LONGEST_NAME
 from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
 from tutor.content.library import Library
-from tutor.engine.order import OrderProblem
 from tutor.engine.problem import AnyProblem
 from tutor.errors import FaultyRequestError
 
@@ -255,17 +254,13 @@ def _show_look(problems: list[AnyProblem], spreads: list[Spread]) -> None:
     for at, problem in enumerate(problems, start=1):
         with st.expander(f"{at}. {problem.question.exercise.title}"):
             showing.show_problem(problem)
-            st.markdown(f"Answer: **{showing.plain(_answer(problem))}**")
+            st.markdown(f"Answer: **{showing.plain(problem.answer_text)}**")
             showing.show_problems_cautions(problem)
     st.subheader(f"How alike {PREVIEWED} learners' problems are", anchor=False)
     show_table(spread_rows(spreads, library()))
     st.caption(
         "From the least to the most among the learners. 'Alike' is how many have exactly the commonest difficulty."
     )
-
-
-def _answer(problem: AnyProblem) -> str:
-    return problem.answer_text if isinstance(problem, OrderProblem) else problem.text_of(problem.ask)
 
 
 def _open(instructor: InstructorSession, chosen: Chosen, declared: PracticeSet) -> None:

@@ -6,8 +6,7 @@ from tutor.answers import feedback
 from tutor.classroom.exports.qti.asking import question_of
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, give, outcome
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem
+from tutor.engine.problem import AnyProblem, Problem
 
 RIGHT, WRONG = "right", "wrong"
 
@@ -49,18 +48,12 @@ def _cautions(problem: AnyProblem) -> Element:
 
 
 def _feedbacks(problem: AnyProblem, mistakes: list[str]) -> list[Element]:
-    exercise = problem.question.exercise
-    if isinstance(problem, OrderProblem):
-        right = "Right."
-        says = {trap: declared.why for trap, declared in problem.question.exercise.traps.items()}
-    else:
-        right = feedback.right(problem, problem.text_of(problem.ask), problem.printed_value)
-        says = {}
-    feedbacks = [(RIGHT, right)]
-    for id_ in dict.fromkeys(mistakes):
-        feedbacks.append((f"mistake.{id_}", says.get(id_) or exercise.mistakes[id_].says))
-    feedbacks.append((WRONG, f"Not yet. {exercise.hints[0]}"))
+    exercise, right = problem.question.exercise, "Right."
+    if isinstance(problem, Problem):
+        right = feedback.right(problem, problem.answer_text, problem.printed_value)
+    explained = {f"mistake.{id_}": exercise.mistakes[id_].says for id_ in mistakes}
+    feedbacks = {RIGHT: right, **explained, WRONG: f"Not yet. {exercise.hints[0]}"}
     return [
         element("modalFeedback", element("p", words), outcomeIdentifier=FEEDBACK, identifier=id_, showHide="show")
-        for id_, words in feedbacks
+        for id_, words in feedbacks.items()
     ]
