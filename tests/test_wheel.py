@@ -89,7 +89,7 @@ def test_every_file_of_the_package_travels_in_the_wheel(wheel):
     """Modules, grammars, migrations with their template, page scripts."""
     names = set(zipfile.ZipFile(wheel).namelist())
     wanted = {name for name in shipped("tutor") if "__pycache__" not in name and "/shipped/" not in name}
-    assert {Path(name).suffix for name in wanted} >= {".py", ".lark", ".mako"}
+    assert {Path(name).suffix for name in wanted} >= {".py", ".lark", ".mako", ".js", ".css"}
     assert wanted <= names
 
 

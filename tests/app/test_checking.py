@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 import tutor.app
 from tutor.answers.working.judging import MOST_LINES
-from tutor.app import checking, serve, session
+from tutor.app import checking, config, session
 from tutor.app.address import Address
 from tutor.app.checking import Asked, Checker, CheckerInPlace, CheckingError, OutOfTime
 
@@ -121,7 +121,7 @@ def test_a_working_ends_after_its_processor_time(monkeypatch):
 @pytest.fixture
 def page(tmp_path, monkeypatch, checker):
     """A page of practice that is open, on a server whose workings are checked by that process."""
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=str(tmp_path / "store.sqlite3")))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
     monkeypatch.setattr(session, "checker", lambda: checker)
     session.store.cache_clear()
     app = AppTest.from_file(str(MAIN), default_timeout=60)

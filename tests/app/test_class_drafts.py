@@ -6,7 +6,7 @@ import time
 
 from starlette.requests import Request
 
-from tutor.app import class_drafts, serve
+from tutor.app import class_drafts
 from tutor.app.middleware import COOKIE
 
 BROWSERS = ("a.signed", "b.signed")
@@ -41,6 +41,6 @@ def test_a_browser_that_sends_many_at_once_takes_one_turn_at_a_time(monkeypatch)
 
     monkeypatch.setattr(class_drafts, "_keep", keep)
     monkeypatch.setattr(class_drafts, "token", lambda cookies, _tokens: cookies[COOKIE])
-    monkeypatch.setattr(serve, "tokens", lambda: None)
+    monkeypatch.setattr(class_drafts, "tokens", lambda: None)
     assert {answer.status_code for answer in asyncio.run(send())} == {204}
     assert most == {BROWSERS[0]: 1, BROWSERS[1]: 1, "all": 2}

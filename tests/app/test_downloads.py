@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 from starlette.requests import Request
 
-from tutor.app import downloads, serve
+from tutor.app import downloads
 from tutor.app.middleware import COOKIE
 from tutor.classroom.claims import Claims
 from tutor.classroom.handing import hand_out
@@ -141,7 +141,7 @@ def reply_of(monkeypatch):
     """What is sent for a file of the browser that asks, by how it is made and its name."""
     learner = new_token()
     monkeypatch.setattr(downloads, "token", lambda cookies, _tokens: cookies[COOKIE])
-    monkeypatch.setattr(serve, "tokens", lambda: None)
+    monkeypatch.setattr(downloads, "tokens", lambda: None)
     monkeypatch.setattr(downloads, "get_instance", lambda: SimpleNamespace(is_active_session=lambda _: True))
 
     def replied(make, file_name="name.csv"):

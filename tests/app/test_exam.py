@@ -7,7 +7,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exams import LIMITS, Exams
@@ -27,7 +27,7 @@ CLOSED = "Closed for now"
 @pytest.fixture
 def of(tmp_path, monkeypatch):
     """An exam that opens and closes by hand, in whose class the browser ANA has taken a name."""
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=str(tmp_path / "store.sqlite3")))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
     session.store.cache_clear()
     register = Register(session.store())
     rules = {"marked": "when closed", "solutions": "never", "items": [Item(exercise=EXERCISE)]}

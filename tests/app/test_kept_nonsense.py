@@ -8,7 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.learner.record import Attempt, Record
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
@@ -38,7 +38,7 @@ BROKEN = [
 @pytest.fixture
 def store(tmp_path, monkeypatch):
     address = tmp_path / "store.sqlite3"
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=str(address)))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=str(address)))
     session.store.cache_clear()
     yield address
     session.store().close()

@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.content.library import load
 from tutor.learner.record import Record
 from tutor.store.database import Store
@@ -20,7 +20,7 @@ OWN = ["module_voc=41.3 V", "voc_coefficient=-0.27 %/K", "record_low=-24 degC", 
 @pytest.fixture
 def store(tmp_path, monkeypatch) -> str:
     address = str(tmp_path / "store.sqlite3")
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=address))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=address))
     session.store.cache_clear()
     yield address
     session.store().close()

@@ -11,10 +11,10 @@ from contextlib import closing, contextmanager
 
 import pytest
 from starlette.requests import Request
-from streamlit import config
+from streamlit import config as streamlit_config
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
-from tutor.app import health, serve, session
+from tutor.app import config, health, serve, session
 from tutor.store.database import Store
 
 
@@ -27,12 +27,12 @@ def taken():
 
 
 def test_the_server_knows_every_option():
-    unknown = [name for name in serve.OPTIONS if name not in config._config_options_template]
+    unknown = [name for name in serve.OPTIONS if name not in streamlit_config._config_options_template]
     assert unknown == []
 
 
 def test_the_switch_for_the_collection_after_each_run_still_exists():
-    assert config._config_options_template["runner.postScriptGC"].default_val is True
+    assert streamlit_config._config_options_template["runner.postScriptGC"].default_val is True
 
 
 def test_a_port_that_is_taken_is_said(taken):
@@ -137,7 +137,7 @@ def test_many_questions_after_the_health_are_one_write(tmp_path, monkeypatch):
         async def ask():
             return await asyncio.gather(*(health.health(Request({"type": "http"})) for _ in range(20)))
 
-        monkeypatch.setattr(serve, "_settings", serve.Settings(opened=store))
+        monkeypatch.setattr(config, "_settings", config.Settings(opened=store))
         monkeypatch.setattr(health, "_found", (-health.HELD_FOR, True))
         monkeypatch.setattr(store, "prove_writable", lambda: tried.append(1))
         session.store.cache_clear()

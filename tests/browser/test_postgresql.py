@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from tutor.app.config import STORE_FAILED
 from tutor.app.middleware import COOKIE
-from tutor.app.serve import STORE_FAILED
 from tutor.learner.record import new_token
 
 pytestmark = pytest.mark.browser

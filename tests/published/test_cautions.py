@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.content.library import load
 from tutor.engine.problem_factory import make_problem
 from tutor.json_forms import problem_json
@@ -118,7 +118,7 @@ def app(tmp_path_factory):
     """The app with a store of its own; opened once, since each page of it is looked at."""
     with pytest.MonkeyPatch.context() as patch:
         address = str(tmp_path_factory.mktemp("store") / "store.sqlite3")
-        patch.setattr(serve, "_settings", serve.Settings(store=address))
+        patch.setattr(config, "_settings", config.Settings(store=address))
         session.store.cache_clear()
         driver = AppTest.from_file(str(MAIN), default_timeout=60)
         driver.session_state["learner"] = "c" * 32

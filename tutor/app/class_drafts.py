@@ -1,6 +1,6 @@
 """Text that a learner has typed into a class's problem and not sent: kept while they type, without a run of the page.
 
-Streamlit sends nothing of a form before its button is pressed. So a script (tutor.app.class_script) sends what is typed
+Streamlit sends nothing of a form before its button is pressed. So a script (static/class-work.js) sends what is typed
 to a route of its own; the learner's cookie says whose it is.
 """
 
@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from tutor.app.config import tokens
 from tutor.app.middleware import token
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
@@ -42,8 +43,6 @@ def key(code: str, place: int, field: str) -> str:
 
 async def keep(request: Request) -> Response:
     """Keep a draft of the member whose browser asks; whoever is no member of the set's class keeps nothing."""
-    from tutor.app.serve import tokens  # noqa: PLC0415 - that module serves this route
-
     sent_by = token(request.cookies, tokens())
     if sent_by is None or request.headers.get("content-type") != "application/json":
         return PlainTextResponse("Open the class work page first.", 403)

@@ -19,6 +19,7 @@ from starlette.routing import Route
 from streamlit.runtime import get_instance
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from tutor.app.config import tokens
 from tutor.app.middleware import token
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
@@ -64,8 +65,6 @@ async def send(request: Request) -> Response:
     offered = _offered.get(request.path_params["key"])
     if offered is None or not get_instance().is_active_session(offered.session):
         return _told("This file is not offered any more. Open its page again.", 404)
-    from tutor.app.serve import tokens  # noqa: PLC0415 - that module serves this route
-
     if token(request.cookies, tokens()) != offered.learner:
         return _told("This file belongs to another browser. Allow cookies, and open its page in this browser.", 403)
     try:

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from tutor.app.config import store
 from tutor.store.database import StoreError
 
 ADDRESS = "/coldmorning/health"
@@ -30,10 +31,8 @@ async def health(_request: Request) -> Response:
 
 
 def _keeps() -> bool:
-    from tutor.app import session  # noqa: PLC0415 - it reads the settings of the module that starts the server
-
     try:
-        session.store().prove_writable()
+        store().prove_writable()
     except StoreError:
         return False
     return True

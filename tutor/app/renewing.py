@@ -15,6 +15,7 @@ from starlette.routing import Route
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from tutor.app.config import tokens
 from tutor.app.middleware import COOKIE, cookie
 from tutor.learner.tokens import renewal_handle
 from tutor.store.database import StoreError
@@ -49,8 +50,6 @@ def _go() -> None:
 
 async def fetch(request: Request) -> Response:
     """Give the browser its new token as a cookie, and lead it back to the set."""
-    from tutor.app.serve import tokens  # noqa: PLC0415 - that module serves this route
-
     asked = request.query_params
     try:
         renewed = await run_in_threadpool(tokens().fetch, asked.get("handle", ""), request.cookies.get(COOKIE, ""))

@@ -11,8 +11,6 @@ import threading
 import webbrowser
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
-from dataclasses import dataclass
-from functools import lru_cache
 from ipaddress import AddressValueError, IPv4Address, ip_address
 from pathlib import Path
 from typing import Any
@@ -20,21 +18,18 @@ from typing import Any
 import click
 import streamlit as st
 from starlette.middleware import Middleware
-from starlette.requests import Request
-from starlette.responses import Response
-from starlette.routing import Route
 from streamlit.runtime import Runtime, RuntimeConfig, get_instance
 from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
 from streamlit.runtime.memory_session_storage import MemorySessionStorage
 from streamlit.web.cache_storage_manager_config import create_default_cache_storage_manager
 
-from tutor.app import class_drafts, class_script, downloads, health, renewing, theme
+from tutor.app import class_drafts, config, downloads, health, renewing, scripts, theme
+from tutor.app.config import STORE_FAILED, Settings
 from tutor.app.middleware import BROWSER, Door, LearnerCookie, SecurityHeaders, SessionOwner
 from tutor.app.uploads import UPLOADS, UploadsAskedFor
 from tutor.classroom.addresses import origin_named, origin_served
 from tutor.classroom.desk import InstructorAuth
 from tutor.errors import FaultyRequestError
-from tutor.learner.tokens import Tokens
 from tutor.store.database import Store, StoreError
 from tutor.visible import visible
 
@@ -54,12 +49,6 @@ EMPTY_STORE = (
     "Work is kept in an empty store: {place}. If there should be earlier work, stop the tutor and name its place "
     "with --store."
 )
-STORE_FAILED = (
-    "The database does not answer just now, so what you did last was not kept. Nothing else is lost: all that was "
-    "saved before is there, and what you typed stays in its box. Wait a moment and press the button again, or load the "
-    "page again."
-)
-
 SWEPT_EVERY = 5.0  # seconds; what a closed page leaves behind is freed soon after
 
 OPTIONS: dict[str, Any] = {
@@ -82,22 +71,6 @@ OPTIONS: dict[str, Any] = {
     "server.websocketPingInterval": 15,  # who is gone without a word is noticed within twice that
     "server.trustedUserHeaders": {BROWSER: "browser"},
 }
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What the command line chose: the store's address and a folder of further content; None for the usual ones.
-
-    `opened` is the store as the server opened it at its start: it is opened once, so that none is made in its place
-    later. `named` is the origin of learners' links that the instructor gave, `served` the one that follows from where
-    the server listens; each is '' if there is none.
-    """
-
-    store: str | None = None
-    content: Path | None = None
-    named: str = ""
-    served: str = ""
-    opened: Store | None = None
 
 
 class PortTakenError(FaultyRequestError, OSError):
@@ -138,30 +111,6 @@ class App(st.App):
                     one.session._script_event_loop.close()
 
 
-_settings = Settings()
-
-
-def settings() -> Settings:
-    """Return what this process was started with."""
-    return _settings
-
-
-@lru_cache(maxsize=1)
-def store() -> Store:
-    """The store that this process was started with."""
-    return settings().opened or Store.open(settings().store)
-
-
-def tokens() -> Tokens:
-    """The tokens of learners' browsers."""
-    return _tokens(store())
-
-
-@lru_cache(maxsize=1)
-def _tokens(of: Store) -> Tokens:
-    return Tokens(of)
-
-
 def serve(
     port: int | None,
     browser: bool,
@@ -189,9 +138,8 @@ def serve(
     code = _set_up_code(opened)
     free = free_port(port, host)
     os.environ.setdefault("FORWARDED_ALLOW_IPS", forwarders(host, host_names))
-    global _settings  # noqa: PLW0603 - set once, before the server's threads start
-    _settings = Settings(store, content, named, origin_served(host, free, host_names), opened)
-    tokens()  # read once, so that a request never waits for the store to know its browser
+    config.begin_with(Settings(store, content, named, origin_served(host, free, host_names), opened))
+    config.tokens()  # read once, so that a request never waits for the store to know its browser
     here = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
     click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
@@ -215,18 +163,17 @@ def serve(
         MAIN,
         lifespan=lifespan,
         routes=[
-            Route(theme.KEYS_ADDRESS, keys_script),
             class_drafts.ROUTE,
-            class_script.ROUTE,
             downloads.ROUTE,
             health.ROUTE,
             renewing.ROUTE,
+            *scripts.ROUTES,
         ],
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(Door, program=str(MAIN)),
-            Middleware(LearnerCookie, tokens=tokens),
-            Middleware(SessionOwner, tokens=tokens),
+            Middleware(LearnerCookie, tokens=config.tokens),
+            Middleware(SessionOwner, tokens=config.tokens),
             Middleware(UploadsAskedFor),
         ],
     )
@@ -260,11 +207,6 @@ def _set_up_code(store: Store) -> str:
     """A code for the first passphrase of the class desk; '' if there is a passphrase."""
     desk = InstructorAuth(store)
     return "" if desk.has_passphrase() else desk.new_set_up_code()
-
-
-async def keys_script(_request: Request) -> Response:
-    """Send the script that takes single-letter shortcuts out of the learner's way."""
-    return Response(theme.KEYS_SCRIPT, media_type="text/javascript", headers={"cache-control": "max-age=86400"})
 
 
 def warm() -> None:

@@ -9,10 +9,10 @@ import streamlit as st
 from streamlit.runtime import exists, get_instance
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-from tutor.app import serve
+from tutor.app import config
 from tutor.app.checking import CAN_BE_ENDED, Checker, CheckerInPlace
+from tutor.app.config import settings, tokens
 from tutor.app.middleware import BROWSER, token
-from tutor.app.serve import settings, tokens
 from tutor.content.library import Library, load
 from tutor.engine.problem import AnyProblem
 from tutor.engine.question import Engine
@@ -23,7 +23,7 @@ from tutor.trade.rulebooks import RULEBOOKS
 if TYPE_CHECKING:
     from tutor.classroom.exams import Closed
 
-store = serve.store
+store = config.store
 UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
 
 

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import streamlit as st
 
 from tutor.app import showing
-from tutor.app.serve import STORE_FAILED
+from tutor.app.config import STORE_FAILED
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 

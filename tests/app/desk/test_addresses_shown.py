@@ -5,7 +5,7 @@ from contextlib import closing
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
 from tutor.classroom.register import Register
@@ -36,7 +36,7 @@ def shown(tmp_path, monkeypatch):
         register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
 
     def shown(name, **settings):
-        monkeypatch.setattr(serve, "_settings", serve.Settings(store=address, **settings))
+        monkeypatch.setattr(config, "_settings", config.Settings(store=address, **settings))
         session.store.cache_clear()
         app = AppTest.from_function(tab, default_timeout=60, kwargs={"name": name, "token": token}).run()
         assert not app.exception

@@ -3,7 +3,7 @@
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from tutor.app import serve, session
+from tutor.app import config, session
 from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
@@ -24,7 +24,7 @@ def tab(name, token):
 @pytest.fixture
 def register(tmp_path, monkeypatch):
     """A class of three with a set, in which Ana and Bo have taken their names."""
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=str(tmp_path / "store.sqlite3")))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
     session.store.cache_clear()
     register = Register(session.store())
     members = register.enter([Member(id=0, name=name) for name in ("Ana", "Bo", "Čeda")]).new

@@ -6,8 +6,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from tutor.app.config import Settings
 from tutor.app.desk import choice, making, matrix, paper, remarking, report, roster
-from tutor.app.serve import Settings
 from tutor.classroom import live
 from tutor.classroom.mistakes import ClassMistake
 from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet

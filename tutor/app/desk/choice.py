@@ -6,8 +6,8 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
+from tutor.app.config import Settings, settings
 from tutor.app.desk.instructor import Chosen, InstructorSession, pick
-from tutor.app.serve import Settings, settings
 from tutor.classroom.addresses import is_of_this_computer_alone
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS

@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from tutor.app import class_entry, class_problem, class_script, showing
+from tutor.app import class_entry, class_problem, scripts, showing
 from tutor.app.class_entry import HERE, SHEET
 from tutor.app.class_words import attempts_words, progress_words, rules_words, state_words
 from tutor.app.session import engine, record, store
@@ -98,7 +98,7 @@ def show(sheet: Sheet) -> None:
     to_neighbours(sheet)
     class_problem.show_cautions(sheet.view)
     class_entry.show_who(sheet.of, sheet.member)
-    class_script.show()
+    scripts.show("class-work")
     with suppress(StoreError):
         record().keep_place({"page": "class_work", "query": urlencode(query)})
 

@@ -1,16 +1,5 @@
-"""The script of the class work page: it sends what is typed to be kept, and goes to the top of another problem."""
-
-import streamlit as st
-from starlette.requests import Request
-from starlette.responses import Response
-from starlette.routing import Route
-
-from tutor.app import class_drafts
-
-ADDRESS = "/coldmorning/class-work.js"
-
-# A draft that cannot be kept just now is sent again until it can be; one that is refused is not.
-SCRIPT = r"""
+// The script of the class work page: it sends what is typed to be kept, and goes to the top of another problem.
+// A draft that cannot be kept just now is sent again until it can be; one that is refused is not.
 if (!window.coldMorningClassWork) {
   window.coldMorningClassWork = true;
   const PAUSE = 800, AGAIN = 3000;
@@ -25,7 +14,7 @@ if (!window.coldMorningClassWork) {
     for (const [name, draft] of [...waiting]) {
       let settled = false;
       try {
-        const answer = await fetch("ADDRESS", {
+        const answer = await fetch("/coldmorning/draft", {
           method: "POST", keepalive: true, headers: {"content-type": "application/json"}, body: JSON.stringify(draft),
         });
         settled = answer.status < 500;
@@ -57,18 +46,3 @@ if (!window.coldMorningClassWork) {
     heading.scrollIntoView();
   }).observe(document.body, {childList: true, subtree: true, characterData: true});
 }
-""".replace("ADDRESS", class_drafts.ADDRESS)
-
-
-def show() -> None:
-    """Put the script on the page."""
-    with st.container(key="class-work-script"):
-        st.html(f'<script src="{ADDRESS}"></script>', unsafe_allow_javascript=True)
-
-
-async def send(_request: Request) -> Response:
-    """Send the script."""
-    return Response(SCRIPT, media_type="text/javascript", headers={"cache-control": "max-age=86400"})
-
-
-ROUTE = Route(ADDRESS, send)
