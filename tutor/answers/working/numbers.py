@@ -1,6 +1,7 @@
 """What a number in a working may be: a given, a step, an earlier line's result, a constant, or a known wrong value."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -81,6 +82,7 @@ class NumberInterpretations:
         self._unread: set[float] = set()
         self._readings: dict[Leaf, list[Reading]] = {}
         self._half_widths: dict[Number, float] = {}
+        self._values_on: dict[WrongMethod, dict[str, float]] = {}
         self._plain_factors = _plain_factors(samples.problem.question.rulebook)
 
     def remember_unread(self, values: Iterable[float]) -> None:
@@ -255,23 +257,20 @@ class NumberInterpretations:
     def wrong_values(self) -> list[tuple[WrongMethod, dict[str, float]]]:
         """The steps' values on each declared wrong way, where they differ from the right ones."""
         declared = (way for way in self.problem.wrong_methods.all if way.origin == "declared")
-        return [(way, values) for way in declared if (values := self._along(way))]
+        return [(way, values) for way in declared if (values := self.values_on(way))]
 
     def values_on(self, way: WrongMethod) -> dict[str, float]:
-        """The steps' values on a wrong way, where they differ."""
-        return next((values for listed, values in self.wrong_values if listed is way), None) or self._along(way)
-
-    def _along(self, way: WrongMethod) -> dict[str, float]:
-        right = self.problem.values
-        try:
-            values = way.follow(self.problem.shown, self.problem.all_values, {}, "")
-        except NO_VALUE:
-            return {}
-        return {
-            name: value
-            for name, value in values.items()
-            if name in right and abs(value - right[name]) > DIFFERING * max(abs(right[name]), 1e-12)
-        }
+        """The steps' values on a wrong way, where they differ; nothing where there are none."""
+        if way not in self._values_on:
+            right, values = self.problem.values, dict[str, float]()
+            with suppress(*NO_VALUE):
+                values = way.follow(self.problem.shown, self.problem.all_values, {}, "")
+            self._values_on[way] = {
+                name: values[name]
+                for name in values
+                if name in right and abs(values[name] - right[name]) > DIFFERING * max(abs(right[name]), 1e-12)
+            }
+        return self._values_on[way]
 
     def half_width(self, number: Number) -> float:
         """How far a typed number is open: a given as shown is exact, and so is a whole number that is no result."""

@@ -7,7 +7,8 @@ only, by chance, are not.  What a step rounds, chooses or reads off a table vari
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import product
+from itertools import compress, product
+from operator import mul, truediv
 from random import Random
 from typing import NamedTuple
 
@@ -15,12 +16,12 @@ from tutor.answers.working.dimensions import dimension_of, units_like
 from tutor.engine.problem import Problem
 from tutor.engine.wrong_method import WrongMethod
 from tutor.expression.evaluate import NO_VALUE
-from tutor.expression.tree import Literal, Name, Node, Operation, parts, replace_names, walk
+from tutor.expression.tree import Literal, Name, Node, Operation, factors, parts, replace_names, terms, walk
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 Vector = tuple[float, ...]  # a value in each sample
 Shape = tuple[float, ...]
-Factor = tuple[Vector, int]  # and 1, or -1 where it divides or is taken away
+Factor = tuple[Vector, bool]  # and whether it multiplies, or is added
 SAMPLE_COUNT = 5  # the last one is the problem itself
 MOST_FACTORS = 6  # whose partial products are all looked at: 64 of them
 SAME = 1e-7  # far above the noise of arithmetic, far below what the samples differ by
@@ -134,26 +135,26 @@ class PerturbedSamples:
         return [*(vector for part in parts(node) for vector in self._partial(part)), *([whole] if whole else [])]
 
     def _partial_sums(self, node: Node) -> list[Vector]:
-        terms = [(vector, sign, term) for term, sign in _flat(node, "+", "-") if (vector := self.values_of(term))]
-        vectors = [vector for _, _, term in terms for vector in self._partial(term)]
-        return vectors + [
-            tuple(sum(sign * vector[place] for vector, sign in chosen) for place in range(SAMPLE_COUNT))
-            for chosen in _subsets([(vector, sign) for vector, sign, _ in terms] if len(terms) <= MOST_FACTORS else [])
-        ]
+        summands = [(vector, plain, part) for part, plain in terms(node) if (vector := self.values_of(part))]
+        vectors = [vector for _, _, part in summands for vector in self._partial(part)]
+        few = len(summands) <= MOST_FACTORS
+        for chosen in _subsets([(vector, plain) for vector, plain, _ in summands] if few else []):
+            signed = [vector if plain else tuple(-value for value in vector) for vector, plain in chosen]
+            vectors.append(tuple(map(sum, zip((0.0,) * SAMPLE_COUNT, *signed, strict=True))))
+        return vectors
 
     def _partial_products(self, node: Node) -> list[Vector]:
-        flat = [(vector, sign, inner) for inner, sign in _flat(node, "*", "/") if (vector := self.values_of(inner))]
-        factors = [(vector, sign) for vector, sign, _ in flat]
-        few = len(factors) <= MOST_FACTORS
-        vectors = [] if few else [vector for vector, _ in factors]
-        vectors += [_multiplied(chosen) for chosen in _subsets(factors if few else [])]
-        for place, (_, sign, inner) in enumerate(flat):
-            if isinstance(inner, Name | Literal):
-                continue
-            within = [vector for vector in self._partial(inner) if all(vector)]
-            for chosen in _subsets(factors[:place] + factors[place + 1 :] if few else []):
-                rest = _multiplied(chosen)
-                vectors += [_multiplied([(rest, 1), (vector, sign)]) for vector in within]
+        measured = [(vector, plain, part) for part, plain in factors(node) if (vector := self.values_of(part))]
+        chain = [(vector, plain) for vector, plain, _ in measured]
+        few = len(chain) <= MOST_FACTORS
+        vectors = [] if few else [vector for vector, _ in chain]
+        vectors += [_multiplied(chosen) for chosen in _subsets(chain if few else [])]
+        for place, (_, plain, part) in enumerate(measured):
+            if not isinstance(part, Name | Literal):
+                within = [vector for vector in self._partial(part) if all(vector)]
+                for chosen in _subsets(chain[:place] + chain[place + 1 :] if few else []):
+                    product_of_chosen = _multiplied(chosen)
+                    vectors += [_multiplied([(product_of_chosen, True), (vector, plain)]) for vector in within]
         return vectors
 
     @cached_property
@@ -253,30 +254,19 @@ def _swapped(node: Node, new: Mapping[str, Node]) -> Node:
     return replace_names(node, lambda name: new.get(name, Name(name)))
 
 
-def _flat(node: Node, joins: str, parts_with: str, sign: int = 1) -> Iterator[tuple[Node, int]]:
-    """The terms of a sum or the factors of a product, each with 1, or -1 where it is taken away or divides."""
-    match node:
-        case Operation(by, left, right) if by in (joins, parts_with):
-            yield from _flat(left, joins, parts_with, sign)
-            yield from _flat(right, joins, parts_with, sign if by == joins else -sign)
-        case _:
-            yield node, sign
-
-
-def _subsets(factors: Sequence[Factor]) -> Iterator[list[Factor]]:
+def _subsets(chain: Sequence[Factor]) -> Iterator[list[Factor]]:
     """All choices among factors or terms."""
-    for chosen in product((False, True), repeat=len(factors)):
-        yield [factor for factor, taken in zip(factors, chosen, strict=True) if taken]
+    for chosen in product((False, True), repeat=len(chain)):
+        yield list(compress(chain, chosen))
 
 
-def _multiplied(factors: Iterable[Factor]) -> Vector:
-    result = [1.0] * SAMPLE_COUNT
-    for vector, sign in factors:
-        for place, value in enumerate(vector):
-            if sign < 0 and not value:
-                return (0.0,) * SAMPLE_COUNT
-            result[place] = result[place] * value if sign > 0 else result[place] / value
-    return tuple(result)
+def _multiplied(chain: Iterable[Factor]) -> Vector:
+    result = (1.0,) * SAMPLE_COUNT
+    for vector, plain in chain:
+        if not plain and not all(vector):
+            return (0.0,) * SAMPLE_COUNT
+        result = tuple(map(mul if plain else truediv, result, vector))
+    return result
 
 
 def shown_in(unit: str, vector: Vector) -> Vector:
