@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
 from typing import Any
 
+from tutor.answers.working.phrases import PHRASES
 from tutor.entries.unit_names import COUNT
 from tutor.expression.tree import Call, Name, Negative, Node, Operation, parts
 from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry_unit
@@ -18,16 +19,6 @@ ONLY_PURE = frozenset({PURE})
 _TEMPERATURE: Dimension = registry_unit("K").dimensionality
 _product: Callable[[Dimension, Dimension], Dimension] = lru_cache(maxsize=4096)(operator.mul)
 _quotient: Callable[[Dimension, Dimension], Dimension] = lru_cache(maxsize=4096)(operator.truediv)
-
-# The units in which people write one and the same quantity.
-FAMILIES = tuple(
-    family.split(" ")
-    for family in (
-        *("V mV kV", "A mA kA", "W kW", "Wh kWh", "A*h mA*h", "ohm mohm", "m ft kft km", "s ms min h day", " %"),
-        *("1/K %/K", "V/K mV/K", "A/K mA/K", "ohm/m ohm/km ohm/ft ohm/kft mohm/m mohm/ft", "mm^2 cmil m^2"),
-        *("W/m^2 kW/m^2", "degC degF", "K delta_degF", "F mF"),
-    )
-)
 
 
 class MismatchError(ValueError):
@@ -46,7 +37,9 @@ def dimension_of(unit: str) -> Dimension:
 def units_like(unit: str) -> tuple[str, ...]:
     """The units in which a quantity shown in this one may be written, this one first."""
     dimension = conversion(unit).dimension
-    family = next((family for family in FAMILIES if conversion(family[0]).dimension == dimension), [])
+    family: list[str] = next(
+        (family for family in PHRASES["alike_units"] if conversion(family[0]).dimension == dimension), []
+    )
     return (unit, *(alternative for alternative in family if alternative != unit))
 
 

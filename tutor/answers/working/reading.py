@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from lark import Token
 
 from tutor.answers.working.expression import Expression, Leaf, Number, Symbol, UnreadError, parsed
-from tutor.answers.working.tokens import BEFORE_A_CONDITION, OPERANDS, OPERATORS, PHRASES, Piece, Reader
+from tutor.answers.working.phrases import PHRASES, pattern, replacements
+from tutor.answers.working.tokens import BEFORE_A_CONDITION, OPERANDS, OPERATORS, Piece, Reader
 from tutor.entries.entry import EntryError, plain_text
 
 LONGEST_LINE = 200
@@ -23,20 +24,12 @@ MOST_LINES = 60
 COMPARED = frozenset({"<", ">", "≤", "≥"})
 
 _CONTINUED = r"\d[\d.,]* ?(?:%|[A-Za-zΩ]{1,3})? ?="
-_BULLET = re.compile(
-    rf"^(?:[-•>*]\s+(?!{_CONTINUED})|"
-    r"\(?\d{1,2}[.)]\s+|\(?[a-hA-H]\)\s+|(?:step|line)\s*\d+\s*[:.)-]?\s*)",
-    re.IGNORECASE,
-)
-_COMMENT = re.compile(r"\s*(?:#(?!\d)|//|<-|←|\bbecause\b|\bsince\b).*$", re.IGNORECASE)
-_REWRITTEN = [(re.compile(pattern, re.IGNORECASE), new) for pattern, new in PHRASES["rewritten"]]
+_BULLET, _COMMENT, _JOINT = pattern("bullet"), pattern("comment"), pattern("joint")
+_REWRITTEN = replacements("rewritten")
 _BY_AN_OPERATOR = re.compile(rf"[*/^]|\+ ?(?=[\d(.])|x(?= ?[\d(.,])|- (?={_CONTINUED})", re.IGNORECASE)
 _COMMON_WORDS = frozenset(PHRASES["common_words"].split())
 _ROUND_BRACKETS = str.maketrans("[]", "()")
 _ARROW = re.compile(r"=>|->|→|⇒|∴")
-_JOINT = re.compile(
-    r";|,(?= )|\.(?= |$)|\b(?:so|therefore|thus|hence|then|and|but|i\.e\.|use|choose|take)\b", re.IGNORECASE
-)
 _NEGATIVE = re.compile(r"([^\W\d][^\d=<>≤≥+*/()]*) (-\d[\d.,]* ?[^\d\s]*)$")
 _RELATION = re.compile(r"[=<>≤≥]")
 _DECIMAL_COMMA = re.compile(r"\d,(?:\d{1,2}|\d{4,})(?!\d)")
@@ -110,8 +103,8 @@ def read_line(plain: str, reader: Reader) -> list[Statement]:
 
 def _clauses(plain: str) -> list[str]:
     """The line cut where one statement ends and the next begins, outside brackets."""
-    for pattern, new in _REWRITTEN:
-        plain = pattern.sub(new, plain)
+    for phrase, sign in _REWRITTEN:
+        plain = phrase.sub(sign, plain)
     clauses, start = [], 0
     for joint in _JOINT.finditer(plain):
         before = plain[: joint.start()]

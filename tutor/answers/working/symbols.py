@@ -5,14 +5,12 @@ from collections import defaultdict
 from collections.abc import Callable
 from functools import lru_cache
 
+from tutor.answers.working.phrases import PHRASES
 from tutor.engine.problem import Problem
 
 MOST_WORDS = 9  # of the longest name that a quantity of the glossary has
 _COMMAND = re.compile(r"\\(?:text|mathrm)\b")
-_GREEK = {"alpha": "α", "beta": "β", "gamma": "γ", "eta": "η", "Delta": "Δ", "tau": "τ", "rho": "ρ", "%": "%"}
-_LITTLE_WORDS = re.compile(
-    r"\b(?:the|a|an|of|at|in|on|my|per|for|with|by|and|module'?s|panel'?s|string'?s|each|total|new|our|its|one)\b"
-)
+_LITTLE_WORDS = re.compile(rf"\b(?:{PHRASES['little_words']})\b")
 
 
 class Symbols:
@@ -62,7 +60,7 @@ def _enter(
 def letters(symbol: str) -> str:
     """A symbol of the glossary as it is typed: 'V_{oc,cold}' is 'Voc,cold'."""
     text = _COMMAND.sub("", symbol)
-    for command, letter in _GREEK.items():
+    for command, letter in PHRASES["greek"].items():
         text = text.replace(f"\\{command}", letter)
     return re.sub(r"[{}\\_ ]", "", text)
 

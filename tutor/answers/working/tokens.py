@@ -4,42 +4,26 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
-from typing import Any
-
-import yaml
 
 from tutor.answers.working.expression import Leaf, Number, Symbol, UnreadError
+from tutor.answers.working.phrases import PHRASES, pattern, replacements
 from tutor.answers.working.symbols import MOST_WORDS, Symbols
 from tutor.entries.entry import EntryError, read_entry, read_unit
 from tutor.entries.kinds import read_size
 from tutor.entries.unit_names import COUNT
 from tutor.trade.rulebooks import Rulebook, rulebook
 
-PHRASES: dict[str, Any] = yaml.safe_load(Path(__file__).with_name("phrases.yaml").read_text(encoding="utf-8"))
 _TERMINALS = ("LPAR", "RPAR", "PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX", "COMMA")
 SIGNS = dict(zip("()+-*/^,", _TERMINALS, strict=True))
 OPERATORS = frozenset({"PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX"})
 OPERANDS = frozenset({"NUMBER", "SYMBOL", "UNIT", "RPAR"})
 BEFORE_A_CONDITION = frozenset(PHRASES["conditions"].split())
-_FUNCTIONS = [(re.compile(pattern, re.IGNORECASE), function) for pattern, function in PHRASES["functions"]]
+_FUNCTIONS = replacements("functions")
 _NUMBER = re.compile(r"(?:\d|[.,](?=\d))(?:[\d.,]|(?<=\d)[ '](?=\d{3}(?!\d)))*(?:[eE][+-]?\d+(?![A-Za-z]))?")
-_SIZE = re.compile(
-    r"(?:#|AWG ?#?|no\. ?)\d{1,2}(?:/0)?(?![\d.,])|[1-4]/0(?: ?AWG\b)?(?![\d.])|\d{1,2} ?AWG\b"
-    r"|\d{3,4} ?(?:kcmil|MCM)\b",
-    re.IGNORECASE,
-)
+_SIZE, _EACH, _COUNTED_IN_WORDS = pattern("size"), pattern("each"), pattern("counted")
 _WORD = re.compile(r"[^\W\d_][\w°%'{}]*(?:[-,.](?=[^\W\d_])[\w{}]+)*(?:\([A-Za-z ]{1,20}\))?|[°%@]")
 _FACTOR = r"[A-Za-zΩµ°%'\"]+(?:\^-?[1-4]|(?<=m)[23](?![\d.,]))?"
 _UNIT = re.compile(rf" ?-?{_FACTOR}(?: [A-Za-z°Ω%]+){{0,3}}(?: ?(?:[/*]|per) ?{_FACTOR})*")
-_EACH = re.compile(
-    r" ?(?:/|per|each|a) ?(?:module|panel|string|batter(?:y|ies)|circuit|conductor|cell|section|row|one)s?\b"
-)
-_COUNTED_IN_WORDS = re.compile(
-    r"(two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|sixteen|seventeen|eighteen|"
-    r"nineteen|twenty)(?=$|[ .!]*$| (?:modules?|panels?|strings?|circuits?|batteries|in (?:series|parallel))\b)",
-    re.IGNORECASE,
-)
 
 
 @dataclass(frozen=True)
@@ -87,8 +71,8 @@ class Reader:
             return Piece("STAR", "*"), 1
         if text[0] in SIGNS:
             return Piece(SIGNS[text[0]], text[0]), 1
-        for pattern, function in _FUNCTIONS:
-            if match := pattern.match(text):
+        for phrase, function in _FUNCTIONS:
+            if match := phrase.match(text):
                 return Piece("FUNCTION", function), len(match[0])
         if previous == "RPAR" and (unit := self._unit(text)) and unit[1] != COUNT:
             leaf = Number(1.0, 0.0, 15, unit[1], unit[0].strip())

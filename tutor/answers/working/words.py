@@ -5,15 +5,11 @@ from collections.abc import Sequence
 
 from tutor.answers.naming import in_working_units
 from tutor.answers.working.context import Finding, WorkingContext
+from tutor.answers.working.phrases import pattern
 from tutor.entries.entry import Entry, EntryError, read_entry
 from tutor.entries.kinds import read_choice
 
-_YES_OR_NO = re.compile(
-    r"^(.*(?:[,:=;]|[<>≤≥][^<>≤≥]*|\b(?:is|so|therefore|thus|hence|then|and|answer|says)\b) *)?"
-    r"\b(yes|no)\b(?:[ .!,]*(?:it (?:does|is|does not|is not).*)?|[.,;!][^\d=<>≤≥]*)$",
-    re.IGNORECASE,
-)
-_LEAD = re.compile(r"^.*?(?:=|:|;|\bis\b|\bso\b|\btherefore\b|\bthen\b)\s*", re.IGNORECASE)
+_YES_OR_NO, _LEAD = pattern("yes_or_no"), pattern("before_a_choice")
 
 
 def before_yes_or_no(plain: str) -> str:
