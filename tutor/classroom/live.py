@@ -14,11 +14,11 @@ WORDS: Final = {"right": "right", "wrong": "not right yet", "open": "open", "exc
 LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
 
 
-def where_told(one: Whereabouts, now: datetime) -> str:
+def where_told(learner: Whereabouts, now: datetime) -> str:
     """Where a learner is, in words."""
-    if not one.begun:
+    if not learner.begun:
         return "not begun"
-    return "on paper" if one.place is None else f"problem {one.place}, {ago(one.at, now)}"
+    return "on paper" if learner.place is None else f"problem {learner.place}, {ago(learner.at, now)}"
 
 
 def ago(moment: datetime | None, now: datetime) -> str:
@@ -35,31 +35,31 @@ def ago(moment: datetime | None, now: datetime) -> str:
 def who_needs_help(outcomes: Sequence[Outcome], attempts: int) -> dict[int, list[Member]]:
     """Who has used up the attempts at a problem without solving it, by the problem's place."""
     stuck: dict[int, list[Member]] = {}
-    for one in outcomes:
-        if one.state == "wrong" and sum(answer.counted for answer in one.answers) >= attempts:
-            stuck.setdefault(one.handed.place, []).append(one.handed.member)
+    for outcome in outcomes:
+        if outcome.state == "wrong" and sum(answer.counted for answer in outcome.answers) >= attempts:
+            stuck.setdefault(outcome.handed.place, []).append(outcome.handed.member)
     return dict(sorted(stuck.items()))
 
 
-def still_working(there: Sequence[Whereabouts], outcomes: Sequence[Outcome], attempts: int) -> int:
+def still_working(learners: Sequence[Whereabouts], outcomes: Sequence[Outcome], attempts: int) -> int:
     """How many learners have a problem that they could still answer, those who have not got theirs among them."""
-    have = {one.handed.member.id for one in outcomes}
-    can = {one.handed.member.id for one in outcomes if _can_be_answered(one, attempts)}
-    return sum(one.member.id in can or one.member.id not in have for one in there)
+    served = {outcome.handed.member.id for outcome in outcomes}
+    unfinished = {outcome.handed.member.id for outcome in outcomes if _can_be_answered(outcome, attempts)}
+    return sum(learner.member.id in unfinished or learner.member.id not in served for learner in learners)
 
 
-def _can_be_answered(one: Outcome, attempts: int) -> bool:
-    used = sum(answer.counted for answer in one.answers)
-    return one.state == "open" or (one.state == "wrong" and used < attempts)
+def _can_be_answered(outcome: Outcome, attempts: int) -> bool:
+    used = sum(answer.counted for answer in outcome.answers)
+    return outcome.state == "open" or (outcome.state == "wrong" and used < attempts)
 
 
-def closing_told(of: StoredSet, there: Sequence[Whereabouts], outcomes: Sequence[Outcome]) -> str:
+def closing_told(practice_set: StoredSet, learners: Sequence[Whereabouts], outcomes: Sequence[Outcome]) -> str:
     """What closing a set does, in sentences: to be read before it is done."""
-    rules = of.declaration
-    open_still = still_working(there, outcomes, rules.attempts)
-    has = "has" if open_still == 1 else "have"
-    told = [
-        f"{open_still} of {counted(len(there), 'learner')} still {has} open problems.",
+    rules = practice_set.declaration
+    open_still = still_working(learners, outcomes, rules.attempts)
+    verb = "has" if open_still == 1 else "have"
+    sentences = [
+        f"{open_still} of {counted(len(learners), 'learner')} still {verb} open problems.",
         "Once the set is closed, learners can't answer on a screen.",
         "An open problem then counts as wrong for a learner who has answered another one.",
     ]
@@ -68,21 +68,22 @@ def closing_told(of: StoredSet, there: Sequence[Whereabouts], outcomes: Sequence
         *(["the worked solutions"] if rules.solutions == "when closed" else []),
     ]
     if shown:
-        told.append(f"Learners can then see {' and '.join(shown)}.")
-    seen = ", but what learners have seen by then stays known" if shown else ""
-    told.append(f"To accept answers again, reopen the set{seen}.")
-    return " ".join(told)
+        sentences.append(f"Learners can then see {' and '.join(shown)}.")
+    caveat = ", but what learners have seen by then stays known" if shown else ""
+    sentences.append(f"To accept answers again, reopen the set{caveat}.")
+    return " ".join(sentences)
 
 
 def live_lines(
-    there: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, attempts: int, now: datetime
+    learners: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, attempts: int, now: datetime
 ) -> Iterator[str]:
     """A line for each learner, then who has no attempts left."""
-    states = {(one.handed.member.id, one.handed.place): one.state for one in outcomes}
-    for one in there:
-        mine = [states.get((one.member.id, at), "open") for at in range(1, places + 1)]
-        signs = "".join(SIGNS[state] for state in mine)
-        yield f"{signs}  {mine.count('right')} of {places}  {called(one.member)}: {where_told(one, now)}"
+    states = {(outcome.handed.member.id, outcome.handed.place): outcome.state for outcome in outcomes}
+    for learner in learners:
+        learner_states = [states.get((learner.member.id, place), "open") for place in range(1, places + 1)]
+        signs = "".join(SIGNS[state] for state in learner_states)
+        right = learner_states.count("right")
+        yield f"{signs}  {right} of {places}  {called(learner.member)}: {where_told(learner, now)}"
     yield LEGEND
     for place, members in who_needs_help(outcomes, attempts).items():
         yield f"No attempts left at problem {place}: {', '.join(map(called, members))}"

@@ -11,22 +11,22 @@ from tutor.intervals import Interval
 
 def report_lines(report: ClassReport) -> Iterator[str]:
     """The places, the reliability of their sum, the mistakes, the learners."""
-    found = report.statistics
+    statistics = report.statistics
     absent = sum(not line.submitted and line.places > 0 for line in report.learners)
-    told = f"{report.title}: {counted(found.learners, 'learner')}, {'closed' if report.closed else 'still open'}"
-    yield f"{told}; not submitted: {absent}" if absent else told
-    if not found.enough:
+    words = f"{report.title}: {counted(statistics.learners, 'learner')}, {'closed' if report.closed else 'still open'}"
+    yield f"{words}; not submitted: {absent}" if absent else words
+    if not statistics.enough:
         yield f"Fewer than {ENOUGH} learners: read the intervals; no verdicts are given."
     yield ""
-    yield from map(_place, found.places)
-    reliability = found.reliability
+    yield from map(_place, statistics.places)
+    reliability = statistics.reliability
     if reliability.kr20 is not None:
-        on = f"{counted(reliability.learners, 'learner')} of whom every place is decided"
-        yield f"KR-20 {hundredths(reliability.kr20)}{_span(reliability.interval)}, from {on}"
+        basis = f"{counted(reliability.learners, 'learner')} of whom every place is decided"
+        yield f"KR-20 {hundredths(reliability.kr20)}{_span(reliability.interval)}, from {basis}"
     yield ""
     yield "Mistakes, the most pressing first:" if report.mistakes else "No mistake has been recognised yet."
-    for at, mistake in enumerate(report.mistakes, start=1):
-        yield from _mistake(at, mistake)
+    for number, mistake in enumerate(report.mistakes, start=1):
+        yield from _mistake(number, mistake)
     if report.unexplained:
         yield f"Wrong answers that no known mistake explains: {report.unexplained}"
     yield ""
@@ -36,23 +36,23 @@ def report_lines(report: ClassReport) -> Iterator[str]:
 def _place(place: PlaceStatistics) -> str:
     share = "nobody yet" if place.right.value is None else f"{100 * place.right.value:.0f} %"
     low, high = place.right.interval or (0.0, 1.0)
-    told = [
+    words = [
         f"{place.place:3} {place.exercise}: right {place.right.count} of {place.right.of}, {share} "
         f"({100 * low:.0f} to {100 * high:.0f})"
     ]
     if place.item_rest is not None:
-        told.append(f"item-rest {hundredths(place.item_rest)}{_span(place.item_rest_interval)}")
+        words.append(f"item-rest {hundredths(place.item_rest)}{_span(place.item_rest_interval)}")
     if place.seconds:
-        told.append(f"median {place.seconds.median / 60:.1f} min")
+        words.append(f"median {place.seconds.median / 60:.1f} min")
     if place.tries:
-        told.append(f"median tries {place.tries.median:g}")
-    told += [f"{count} {word}" for count, word in ((place.excused, "excused"), (place.open, "open")) if count]
-    return ", ".join(told) + (f". {place.verdict}" if place.verdict else "")
+        words.append(f"median tries {place.tries.median:g}")
+    words += [f"{count} {word}" for count, word in ((place.excused, "excused"), (place.open, "open")) if count]
+    return ", ".join(words) + (f". {place.verdict}" if place.verdict else "")
 
 
-def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
-    more = f", perhaps {mistake.perhaps:.1f} more" if mistake.perhaps >= 0.05 else ""
-    yield f"{at:3} {mistake.words}: {counted(mistake.learners, 'learner')}{more}"
+def _mistake(number: int, mistake: ClassMistake) -> Iterator[str]:
+    expected = f", perhaps {mistake.perhaps:.1f} more" if mistake.perhaps >= 0.05 else ""
+    yield f"{number:3} {mistake.words}: {counted(mistake.learners, 'learner')}{expected}"
     if mistake.broke_limit:
         yield f"      {mistake.broke_limit} of its {mistake.answers} answers would break a limit"
     yield f"      seen in: {', '.join(mistake.exercises)}"
@@ -64,10 +64,10 @@ def _mistake(at: int, mistake: ClassMistake) -> Iterator[str]:
 
 def _learner(line: LearnerLine) -> str:
     name = f"{line.member.number} {line.member.name}".strip()
-    told = f"{name}: {line.right} right, {line.wrong} wrong, {line.open} open"
+    words = f"{name}: {line.right} right, {line.wrong} wrong, {line.open} open"
     if line.places and not line.submitted:
-        told = f"{name}: not submitted, {line.open} open"
-    return told + (f", {line.excused} excused" if line.excused else "")
+        words = f"{name}: not submitted, {line.open} open"
+    return words + (f", {line.excused} excused" if line.excused else "")
 
 
 def hundredths(value: float) -> str:

@@ -27,23 +27,25 @@ _VERDICTS = {
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Choose a learner and a problem; then its answers."""
     st.header("Answers", anchor=False)
-    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
-    if chosen.of is None or not outcomes:
+    outcomes = instructor.outcomes(chosen.practice_set) if chosen.practice_set else []
+    if chosen.practice_set is None or not outcomes:
         st.markdown("No problem is handed out yet. Learners get theirs when they open the link for the first time.")
         return
-    members = {one.handed.member.id: called(one.handed.member) for one in outcomes}
+    members = {outcome.handed.member.id: called(outcome.handed.member) for outcome in outcomes}
     left, right = st.columns(2)
     owner = pick("Learner", members, "desk answers of", left)
-    mine = {one.handed.place: one for one in outcomes if one.handed.member.id == owner}
-    place = pick("Problem", {at: _line(one) for at, one in mine.items()}, "desk answers at", right)
-    _problem(instructor, chosen.of, mine[place])
+    outcomes_by_place = {outcome.handed.place: outcome for outcome in outcomes if outcome.handed.member.id == owner}
+    place = pick(
+        "Problem", {number: _line(outcome) for number, outcome in outcomes_by_place.items()}, "desk answers at", right
+    )
+    _problem(instructor, chosen.practice_set, outcomes_by_place[place])
 
 
 def _line(outcome: Outcome) -> str:
     return f"{outcome.handed.place}. {SIGNS[outcome.state]} {WORDS[outcome.state]}: {outcome.handed.kept.title}"
 
 
-def _problem(instructor: InstructorSession, of: StoredSet, outcome: Outcome) -> None:
+def _problem(instructor: InstructorSession, practice_set: StoredSet, outcome: Outcome) -> None:
     handed = outcome.handed
     st.subheader(plain(handed.kept.title), anchor=False)
     st.markdown(plain(" ".join([*handed.kept.story, handed.kept.task])))
@@ -62,19 +64,19 @@ def _problem(instructor: InstructorSession, of: StoredSet, outcome: Outcome) -> 
     if not outcome.answers:
         st.markdown("No answer yet.")
     for answer in outcome.answers:
-        _answer(instructor, of, answer)
+        _answer(instructor, practice_set, answer)
     st.divider()
     label = "Count this problem for the learner again" if handed.excused else "Excuse the learner from this problem"
     if st.button(label):
-        instructor.results(of).excuse(handed.id, excused=not handed.excused)
+        instructor.results(practice_set).excuse(handed.id, excused=not handed.excused)
         st.rerun()
 
 
-def _answer(instructor: InstructorSession, of: StoredSet, answer: Answer) -> None:
+def _answer(instructor: InstructorSession, practice_set: StoredSet, answer: Answer) -> None:
     counted = "" if answer.counted else ", not counted"
     st.markdown(
         f"**{typed(answer.entry)}**: {_VERDICTS[answer.verdict]}{counted}, on {answer.source}, "
-        f"{plain(told_time(answer.at, of.declaration.zone))}"
+        f"{plain(told_time(answer.at, practice_set.declaration.zone))}"
     )
     for name, text in answer.steps.items():
         st.caption(f"{plain(name.replace('_', ' '))}: {typed(text)}")
@@ -88,10 +90,10 @@ def _answer(instructor: InstructorSession, of: StoredSet, answer: Answer) -> Non
         persist_state="session",
     )
     if st.button("Save comment", key=f"desk keep {answer.id}"):
-        instructor.results(of).comment(answer.id, text)
+        instructor.results(practice_set).comment(answer.id, text)
         st.success("The comment is saved. The learner sees it beside the answer.", icon="✔")
     if answer.counted or answer.was_withdrawn:
         label = "Withdraw this answer: do not count it" if answer.counted else "Count this answer again"
         if st.button(label, key=f"desk withdraw {answer.id}"):
-            instructor.results(of).withdraw(answer.id, withdrawn=answer.counted)
+            instructor.results(practice_set).withdraw(answer.id, withdrawn=answer.counted)
             st.rerun()

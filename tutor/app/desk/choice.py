@@ -37,67 +37,67 @@ def choose(instructor: InstructorSession) -> Chosen:
     class_name = classes[0]
     if len(classes) > 1:
         class_name = pick("Class", {name: name for name in classes}, "desk class", left)
-    found = {one.id: one for one in reversed(instructor.register.sets(class_name))}
-    if not found:
+    sets_by_id = {stored.id: stored for stored in reversed(instructor.register.sets(class_name))}
+    if not sets_by_id:
         return Chosen(class_name, None)
-    now = datetime.now(UTC)
-    names = {id_: f"{one.declaration.title} ({STATES[one.state(now)]})" for id_, one in found.items()}
+    moment = datetime.now(UTC)
+    names = {id_: f"{stored.declaration.title} ({STATES[stored.state(moment)]})" for id_, stored in sets_by_id.items()}
     set_id = pick("Practice set", names, "desk set", right if len(classes) > 1 else left)
-    return Chosen(class_name, found[set_id])
+    return Chosen(class_name, sets_by_id[set_id])
 
 
 def next_step(instructor: InstructorSession, chosen: Chosen) -> None:
     """Say what comes next, as long as the class has not begun."""
     members = instructor.register.members(chosen.class_name)
-    if chosen.of is None:
-        told = (
+    if chosen.practice_set is None:
+        words = (
             "Next: make a practice set below" if st.session_state.get("tab", "Sets") == "Sets" else "Next: make a set"
         )
-        st.info(f"{told}. Then put your learners on the roster and hand out the link.", icon="➡")
+        st.info(f"{words}. Then put your learners on the roster and hand out the link.", icon="➡")
     elif not members:
         st.info("Next: put your learners on the roster, in the tab 'Roster'. Then hand out the link.", icon="➡")
-    elif chosen.of.state(datetime.now(UTC)) != "closed" and not _has_begun(instructor, chosen.of):
-        if address := link(chosen.of):
-            told = f"hand out the link, or write the code on the board: **{chosen.of.code}** at `{address}`"
+    elif chosen.practice_set.state(datetime.now(UTC)) != "closed" and not _has_begun(instructor, chosen.practice_set):
+        if address := link(chosen.practice_set):
+            words = f"hand out the link, or write the code on the board: **{chosen.practice_set.code}** at `{address}`"
         else:
-            told = f"open the set on this computer with the code **{chosen.of.code}**"
-        slips = " Each learner also needs a slip from the tab 'Roster'." if wants_slips(chosen.of) else ""
-        st.info(f"Next: {told}. Or print the sheets.{slips}", icon="➡")
+            words = f"open the set on this computer with the code **{chosen.practice_set.code}**"
+        slips = " Each learner also needs a slip from the tab 'Roster'." if wants_slips(chosen.practice_set) else ""
+        st.info(f"Next: {words}. Or print the sheets.{slips}", icon="➡")
 
 
-def wants_slips(of: StoredSet) -> bool:
+def wants_slips(practice_set: StoredSet) -> bool:
     """Whether learners need their personal code to come in."""
-    return of.declaration.claim_with == "personal code"
+    return practice_set.declaration.claim_with == "personal code"
 
 
-def _has_begun(instructor: InstructorSession, of: StoredSet) -> bool:
-    return bool(instructor.register.claimed(of.class_name)) or any(
-        one.begun for one in instructor.results(of).who_is_where()
+def _has_begun(instructor: InstructorSession, practice_set: StoredSet) -> bool:
+    return bool(instructor.register.claimed(practice_set.class_name)) or any(
+        learner.begun for learner in instructor.results(practice_set).who_is_where()
     )
 
 
-def link(of: StoredSet) -> str:
+def link(practice_set: StoredSet) -> str:
     """The address that a learner opens on a device of their own; '' if there is none."""
     origin = origin_of_links()
-    return link_from(of, origin) if origin else ""
+    return link_from(practice_set, origin) if origin else ""
 
 
 def origin_of_links() -> str:
     """The origin of the links for learners; '' where there is none that leads anywhere."""
-    return origin_for_learners(settings(), _here())
+    return origin_for_learners(settings(), _desk_origin())
 
 
-def link_here(of: StoredSet) -> str:
+def link_here(practice_set: StoredSet) -> str:
     """The address that opens on this computer."""
-    return link_from(of, _here())
+    return link_from(practice_set, _desk_origin())
 
 
-def origin_for_learners(started: Settings, here: str) -> str:
+def origin_for_learners(started: Settings, desk_origin: str) -> str:
     """Where learners' devices reach the tutor: as it was named, else as the desk was opened, else as it was started."""
-    return started.named or ("" if is_of_this_computer_alone(here) else here) or started.served
+    return started.named or ("" if is_of_this_computer_alone(desk_origin) else desk_origin) or started.served
 
 
-def _here() -> str:
+def _desk_origin() -> str:
     """The origin under which the desk was opened; '' if the browser does not say."""
-    here = urlsplit(st.context.url or "")
-    return f"{here.scheme}://{here.netloc}" if here.netloc else ""
+    url = urlsplit(st.context.url or "")
+    return f"{url.scheme}://{url.netloc}" if url.netloc else ""

@@ -22,25 +22,25 @@ VERSIONS: list[Version] = ["2.1", "3.0"]
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Each export with what it is for."""
     st.header("Exports", anchor=False)
-    if chosen.of is None:
+    if chosen.practice_set is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
         return
-    outcomes = instructor.outcomes(chosen.of)
+    outcomes = instructor.outcomes(chosen.practice_set)
     if outcomes:
-        _gradebook(instructor, chosen.of)
+        _gradebook(instructor, chosen.practice_set)
     else:
         st.markdown("No problem is handed out yet, so there are no results to export.")
-    _qti(instructor, chosen.of)
+    _qti(instructor, chosen.practice_set)
     if outcomes:
-        _oneroster(instructor, chosen.of)
-        _xapi(instructor, chosen.of, outcomes)
+        _oneroster(instructor, chosen.practice_set)
+        _xapi(instructor, chosen.practice_set, outcomes)
 
 
-def _gradebook(instructor: InstructorSession, of: StoredSet) -> None:
+def _gradebook(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("Gradebook", anchor=False)
-    still = "zero" if operations.is_closed(of) else "an empty cell while the set is open"
+    empty = "zero" if operations.is_closed(practice_set) else "an empty cell while the set is open"
     st.markdown(
-        f"A CSV for a spreadsheet: one row for each learner, one column for each problem. An open problem is {still}. "
+        f"A CSV for a spreadsheet: one row for each learner, one column for each problem. An open problem is {empty}. "
         "A learner without any answer has no score, here and in every export: the last column says 'not submitted'."
     )
     separator = st.radio(
@@ -53,14 +53,14 @@ def _gradebook(instructor: InstructorSession, of: StoredSet) -> None:
     )
     instructor.download(
         "Download the gradebook",
-        lambda: operations.gradebook(instructor.store, of, semicolons=separator == ";"),
-        f"{of.declaration.id}-gradebook.csv",
+        lambda: operations.gradebook(instructor.store, practice_set, semicolons=separator == ";"),
+        f"{practice_set.declaration.id}-gradebook.csv",
         "text/csv",
         first=True,
     )
 
 
-def _qti(instructor: InstructorSession, of: StoredSet) -> None:
+def _qti(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("Problems for another tutor (QTI)", anchor=False)
     st.markdown(
         "Fixed variants of each problem, equally difficult and none of them a learner's own, with tolerance and "
@@ -73,18 +73,18 @@ def _qti(instructor: InstructorSession, of: StoredSet) -> None:
             "Variants of each problem", 1, MOST_VARIANTS, 5, key="desk qti variants", persist_state="session"
         )
     )
-    wanted = (of.id, version, count)
+    wanted = (practice_set.id, version, count)
     if st.button("Make the package"):
         with st.spinner("Drawing variants"):
-            made = operations.qti(engine(), of, version, count)
-        st.session_state[_QTI] = (wanted, made)
-    kept = st.session_state.get(_QTI)
-    if kept and kept[0] == wanted:
-        name = f"{of.declaration.id}-qti-{version}.zip"
-        instructor.download(f"Download {name}", lambda: kept[1], name, "application/zip")
+            archive = operations.qti(engine(), practice_set, version, count)
+        st.session_state[_QTI] = (wanted, archive)
+    package = st.session_state.get(_QTI)
+    if package and package[0] == wanted:
+        name = f"{practice_set.declaration.id}-qti-{version}.zip"
+        instructor.download(f"Download {name}", lambda: package[1], name, "application/zip")
 
 
-def _oneroster(instructor: InstructorSession, of: StoredSet) -> None:
+def _oneroster(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("Results for the school's system (OneRoster 1.2)", anchor=False)
     st.markdown("The system knows learners by the numbers on your roster, and the rest by ids that its office gives.")
     labels = {
@@ -95,21 +95,25 @@ def _oneroster(instructor: InstructorSession, of: StoredSet) -> None:
     }
     with st.form("oneroster", border=False):
         typed = {
-            name: st.text_input(label, max_chars=200, key=f"desk id {name} {of.class_id}", persist_state="session")
+            name: st.text_input(
+                label, max_chars=200, key=f"desk id {name} {practice_set.class_id}", persist_state="session"
+            )
             for name, label in labels.items()
         }
         sent = st.form_submit_button("Take these ids")
     if not (sent or all(text.strip() for text in typed.values())):
         return
     try:
-        made = operations.oneroster(instructor.store, of, **typed)
+        archive = operations.oneroster(instructor.store, practice_set, **typed)
     except OneRosterError as error:
         st.error(plain(str(error)))
         return
-    instructor.download("Download the results", lambda: made, f"{of.declaration.id}-oneroster.zip", "application/zip")
+    instructor.download(
+        "Download the results", lambda: archive, f"{practice_set.declaration.id}-oneroster.zip", "application/zip"
+    )
 
 
-def _xapi(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+def _xapi(instructor: InstructorSession, practice_set: StoredSet, outcomes: Sequence[Outcome]) -> None:
     st.subheader("Statements for a record store (xAPI)", anchor=False)
     home = st.text_input(
         "The school's address, under which learners are named",
@@ -120,13 +124,13 @@ def _xapi(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outco
     if not home.strip():
         return
     try:
-        statements = operations.statement_lines(of, outcomes, home)
+        statements = operations.statement_lines(practice_set, outcomes, home)
     except HomeError as error:
         st.error(plain(str(error)))
         return
     instructor.download(
         "Download the statements",
         lambda: statements,
-        f"{of.declaration.id}-xapi.jsonl",
+        f"{practice_set.declaration.id}-xapi.jsonl",
         "application/x-ndjson",
     )

@@ -27,9 +27,9 @@ def enter() -> InstructorSession | None:
         return InstructorSession(token)
     st.title("Class desk", anchor=False)
     _forget_the_desk()
-    told = st.session_state.pop(_TOLD, "Your time at the desk has ended. Enter again." if token else "")
-    if told:
-        st.info(told)
+    message = st.session_state.pop(_TOLD, "Your time at the desk has ended. Enter again." if token else "")
+    if message:
+        st.info(message)
     st.markdown("For instructors: practice sets for a class, who is where, marking, and what the class misunderstands.")
     if login.is_configured():
         _by_login(desk)
@@ -94,11 +94,11 @@ def _first_passphrase(desk: InstructorAuth) -> None:
             max_chars=MOST_CHARACTERS,
             autocomplete="new-password",
         )
-        again = st.text_input(
+        repeated = st.text_input(
             "The same passphrase again", type="password", max_chars=MOST_CHARACTERS, autocomplete="new-password"
         )
         sent = st.form_submit_button("Set the passphrase and enter", type="primary")
-    if sent and typed != again:
+    if sent and typed != repeated:
         st.error("The two passphrases differ. Type the same one twice.")
     elif sent:
         try:

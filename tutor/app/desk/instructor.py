@@ -49,31 +49,31 @@ class InstructorSession:
         """What open exams close, and the exam switch."""
         return Exams(self.store)
 
-    def results(self, of: StoredSet) -> Results:
+    def results(self, practice_set: StoredSet) -> Results:
         """One set as its instructor sees it."""
-        return Results(self.store, of)
+        return Results(self.store, practice_set)
 
-    def outcomes(self, of: StoredSet) -> list[Outcome]:
+    def outcomes(self, practice_set: StoredSet) -> list[Outcome]:
         """How everybody stands with a set."""
-        return self.results(of).outcomes()
+        return self.results(practice_set).outcomes()
 
     def leave(self) -> None:
         """End the session."""
         InstructorAuth(session.store()).leave(self._token)
 
     def download(
-        self, label: str, make: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
+        self, label: str, content: Callable[[], bytes | str], file_name: str, mime: str, *, first: bool = False
     ) -> None:
         """Offer a file, made when it is asked for if the session lasts till then; `first`: it is what to do next."""
 
-        def made() -> bytes | str:
+        def file_content() -> bytes | str:
             try:
                 _ = self.store
-                return make()
+                return content()
             except EndedError as error:
                 raise FaultyRequestError(str(error)) from None
 
-        offer(label, made, file_name, mime, first=first)
+        offer(label, file_content, file_name, mime, first=first)
 
 
 def confirmed(action: str, consequence: Callable[[], str], go_ahead: str, leave_it: str, key: str) -> bool:
@@ -97,12 +97,12 @@ def confirmed(action: str, consequence: Callable[[], str], go_ahead: str, leave_
 class Bar:
     """A progress bar that tells how many of how many are done."""
 
-    def __init__(self, words: str, of: str) -> None:
-        self._bar, self._of = st.progress(0.0, words), of
+    def __init__(self, words: str, things: str) -> None:
+        self._bar, self._things = st.progress(0.0, words), things
 
-    def __call__(self, done: int, of: int) -> None:
+    def __call__(self, count: int, total: int) -> None:
         """Show how far it is."""
-        self._bar.progress(done / max(1, of), f"{done} of {of} {self._of}")
+        self._bar.progress(count / max(1, total), f"{count} of {total} {self._things}")
 
 
 def pick(label: str, names: Mapping[Id, str], key: str, into: Any = st) -> Id:
@@ -113,9 +113,9 @@ def pick(label: str, names: Mapping[Id, str], key: str, into: Any = st) -> Id:
     """
     ids = list(names)
     before: Any = st.session_state.get(key)
-    at = ids.index(before) if before in names else 0
+    index = ids.index(before) if before in names else 0
     chosen: Id = into.selectbox(
-        label, ids, at, format_func=names.__getitem__, key=f"{key} {hash(tuple(names.items()))}"
+        label, ids, index, format_func=names.__getitem__, key=f"{key} {hash(tuple(names.items()))}"
     )
     st.session_state[key] = chosen
     return chosen
@@ -138,4 +138,4 @@ class Chosen:
     """The class, and its set if it has one, that the desk is turned to."""
 
     class_name: str
-    of: StoredSet | None
+    practice_set: StoredSet | None

@@ -23,41 +23,43 @@ SECONDS = 5
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The live view of the chosen set."""
     st.header("Who is where", anchor=False)
-    if chosen.of is None:
+    if chosen.practice_set is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
     elif not instructor.register.members(chosen.class_name):
         st.markdown("Nobody is on the roster yet. Put your learners there, in the tab 'Roster'.")
     else:
-        _watch(instructor, chosen.of)
+        _watch(instructor, chosen.practice_set)
 
 
 @st.fragment(run_every=SECONDS)
-def _watch(instructor: InstructorSession, of: StoredSet) -> None:
+def _watch(instructor: InstructorSession, practice_set: StoredSet) -> None:
     empty_for_another_browser()  # a fragment runs by itself
     try:
-        results = instructor.results(of)
-        there, outcomes, looks = results.who_is_where(), results.outcomes(), instructor.exams.looks(of)
+        results = instructor.results(practice_set)
+        learners, outcomes = results.who_is_where(), results.outcomes()
+        exam_looks = instructor.exams.looks(practice_set)
     except (FaultyRequestError, EndedError) as error:
         st.error(plain(str(error)))
         return
-    now = datetime.now(UTC)
-    begun = sum(one.begun for one in there)
-    right = sum(one.state == "right" for one in outcomes)
-    places = len(of.declaration.places)
+    moment = datetime.now(UTC)
+    begun = sum(learner.begun for learner in learners)
+    right = sum(outcome.state == "right" for outcome in outcomes)
+    places = len(practice_set.declaration.places)
+    in_all = len(learners) * places
     st.markdown(
-        f"**{begun} of {len(there)}** learners have begun; **{right} of {len(there) * places}** problems are solved. "
+        f"**{begun} of {len(learners)}** learners have begun; **{right} of {in_all}** problems are solved. "
         f"Looked at every {SECONDS} seconds."
     )
-    for place, members in who_needs_help(outcomes, of.declaration.attempts).items():
+    for place, members in who_needs_help(outcomes, practice_set.declaration.attempts).items():
         listed = ", ".join(called(member) for member in members)
         st.markdown(f"➡ No attempts left at **problem {place}**: {plain(listed)}.")
-    st.html(matrix_html(there, outcomes, places, now))
+    st.html(matrix_html(learners, outcomes, places, moment))
     st.caption(f"{LEGEND}. A number beside a sign counts the tries; a frame shows where the learner is.")
-    if looks:
-        _show_looks(looks, of.declaration.zone)
+    if exam_looks:
+        _show_looks(exam_looks, practice_set.declaration.zone)
 
 
-def _show_looks(looks: Sequence[Look], zone: str) -> None:
+def _show_looks(exam_looks: Sequence[Look], zone: str) -> None:
     st.subheader("Attempts to open closed exercises", anchor=False)
     exercises = library().exercises
     show_table(
@@ -69,7 +71,7 @@ def _show_looks(looks: Sequence[Look], zone: str) -> None:
                 "First": plain(told_time(look.first_at, zone)),
                 "Last": plain(told_time(look.last_at, zone)),
             }
-            for look in looks
+            for look in exam_looks
         ]
     )
     st.caption("A learner may have opened such a page by mistake. All browsers without a name share one row.")

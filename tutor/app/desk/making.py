@@ -60,33 +60,37 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
         _look(declared)
     with right:
         instructor.download("Download as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
-    kept = st.session_state.get(_LOOK)
-    if kept and kept[0] == declared:
-        _show_look(*kept[1:])
+    preview = st.session_state.get(_LOOK)
+    if preview and preview[0] == declared:
+        _show_look(*preview[1:])
     _open(instructor, chosen, declared)
 
 
-def slug(title: str, taken: set[str]) -> str:
+def slug(title: str, used_ids: set[str]) -> str:
     """An id made of a title that no other set of the class has."""
     base = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:50].strip("-")
     base = base if base[:1].isalpha() else f"set-{base}".rstrip("-")
-    return next(one for one in (base, *(f"{base}-{at}" for at in range(2, 10_000))) if one not in taken)
+    return next(
+        candidate
+        for candidate in (base, *(f"{base}-{number}" for number in range(2, 10_000)))
+        if candidate not in used_ids
+    )
 
 
 def spread_rows(spreads: list[Spread], content: Library) -> list[dict[str, str]]:
     """The spread of difficulty as rows of a table."""
     return [
         {
-            "Problem": str(one.place),
-            "Exercise": showing.plain(content.exercises[one.exercise].title)
-            if one.exercise in content.exercises
-            else one.exercise,
-            "Steps": _from_to(one.steps),
-            "Mistakes that would show": _from_to(one.traps),
-            "Size of the answer": _size(one.size),
-            "Alike": f"{100 * one.alike:.0f}\u00a0%",
+            "Problem": str(spread.place),
+            "Exercise": showing.plain(content.exercises[spread.exercise].title)
+            if spread.exercise in content.exercises
+            else spread.exercise,
+            "Steps": _from_to(spread.steps),
+            "Mistakes that would show": _from_to(spread.traps),
+            "Size of the answer": _size(spread.size),
+            "Alike": f"{100 * spread.alike:.0f}\u00a0%",
         }
-        for one in spreads
+        for spread in spreads
     ]
 
 
@@ -220,8 +224,8 @@ def _rules(number: int, draft: Mapping[str, Any]) -> dict[str, object]:
         solutions = pick("Learners see the worked solutions", SOLUTIONS, "solutions", "solutions")
         claim_with = pick("Learners claim their name with", CLAIMS, "claim_with", "claims")
         st.caption(CLAIMS_TOLD)
-        here = draft.get("zone") or st.context.timezone
-        zone = lasting_choice("Time zone", zones, here if here in zones else "UTC", f"zone {number}")
+        zone_here = draft.get("zone") or st.context.timezone
+        zone = lasting_choice("Time zone", zones, zone_here if zone_here in zones else "UTC", f"zone {number}")
         opens = _moment("Opens (empty: at once)", draft.get("opens"), zone, f"opens {number}")
         closes = _moment("Closes (empty: when you close it)", draft.get("closes"), zone, f"closes {number}")
     return {
@@ -251,8 +255,8 @@ def _look(declared: PracticeSet) -> None:
 def _show_look(problems: list[AnyProblem], spreads: list[Spread]) -> None:
     st.subheader("One learner's problems", anchor=False)
     st.markdown("As one learner might get them; the learners of the class get other numbers.")
-    for at, problem in enumerate(problems, start=1):
-        with st.expander(f"{at}. {problem.question.exercise.title}"):
+    for number, problem in enumerate(problems, start=1):
+        with st.expander(f"{number}. {problem.question.exercise.title}"):
             showing.show_problem(problem)
             st.markdown(f"Answer: **{showing.plain(problem.answer_text)}**")
             showing.show_problems_cautions(problem)
@@ -271,10 +275,14 @@ def _open(instructor: InstructorSession, chosen: Chosen, declared: PracticeSet) 
         sent = st.form_submit_button("Open this set for the class", type="primary")
     if sent:
         register = instructor.register
-        same = [one for one in register.sets(" ".join(class_name.split())) if one.declaration.title == declared.title]
-        if same:
+        same_title = [
+            stored
+            for stored in register.sets(" ".join(class_name.split()))
+            if stored.declaration.title == declared.title
+        ]
+        if same_title:
             raise FaultyRequestError(f"The class has a set '{declared.title}' already. Give this one another title.")
-        ids = {one.declaration.id for one in register.sets()}
+        ids = {stored.declaration.id for stored in register.sets()}
         opened = register.put(declared.model_copy(update={"id": slug(declared.title, ids)}), class_name)
         start_from(None)
         turn_to("Sets", opened.class_name, opened.id, another=False)

@@ -27,13 +27,16 @@ _STYLE = f"""<style>
 </style>"""
 
 
-def matrix_html(there: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, now: datetime) -> str:
+def matrix_html(learners: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, moment: datetime) -> str:
     """The table as HTML; names are escaped."""
-    cells: dict[tuple[int, int], Outcome] = {(one.handed.member.id, one.handed.place): one for one in outcomes}
+    cells: dict[tuple[int, int], Outcome] = {
+        (outcome.handed.member.id, outcome.handed.place): outcome for outcome in outcomes
+    }
     heads = "".join(
-        f'<th scope="col" class="place"><span class="said">Problem </span>{at}</th>' for at in range(1, places + 1)
+        f'<th scope="col" class="place"><span class="said">Problem </span>{place}</th>'
+        for place in range(1, places + 1)
     )
-    rows = "".join(_row(one, cells, places, now) for one in there)
+    rows = "".join(_row(learner, cells, places, moment) for learner in learners)
     return (
         f'{_STYLE}<div class="class-matrix" tabindex="0" role="region" aria-label="Learners and their problems"><table>'
         f'<thead><tr><th scope="col">Learner</th>{heads}<th scope="col">Right</th><th scope="col">Where</th>'
@@ -41,21 +44,22 @@ def matrix_html(there: Sequence[Whereabouts], outcomes: Sequence[Outcome], place
     )
 
 
-def _row(one: Whereabouts, cells: dict[tuple[int, int], Outcome], places: int, now: datetime) -> str:
-    mine = [cells.get((one.member.id, at)) for at in range(1, places + 1)]
-    right = sum(cell is not None and cell.state == "right" for cell in mine)
-    states = "".join(_cell(cell, here=one.place == at) for at, cell in enumerate(mine, start=1))
+def _row(learner: Whereabouts, cells: dict[tuple[int, int], Outcome], places: int, moment: datetime) -> str:
+    row = [cells.get((learner.member.id, place)) for place in range(1, places + 1)]
+    right = sum(cell is not None and cell.state == "right" for cell in row)
+    states = "".join(_cell(cell, is_here=learner.place == place) for place, cell in enumerate(row, start=1))
     return (
-        f'<tr><th scope="row"><bdi>{escape(one.member.name or one.member.number)}</bdi></th>{states}'
-        f"<td>{right} of {places}</td><td>{where_told(one, now)}</td><td>{ago(one.last_answer, now)}</td></tr>"
+        f'<tr><th scope="row"><bdi>{escape(learner.member.name or learner.member.number)}</bdi></th>{states}'
+        f"<td>{right} of {places}</td><td>{where_told(learner, moment)}</td>"
+        f"<td>{ago(learner.last_answer, moment)}</td></tr>"
     )
 
 
-def _cell(cell: Outcome | None, *, here: bool) -> str:
+def _cell(cell: Outcome | None, *, is_here: bool) -> str:
     state = cell.state if cell else "open"
     tries = sum(answer.counted for answer in cell.answers) if cell else 0
     count = f" <small>{tries}</small>" if state == "wrong" else ""
     words = f"{WORDS[state]}, {tries} tries" if state == "wrong" else WORDS[state]
-    mark = ' class="place here"' if here else ' class="place"'
-    said = f"{words}, is here" if here else words
-    return f'<td{mark}><span aria-hidden="true">{SIGNS[state]}{count}</span><span class="said">{said}</span></td>'
+    mark = ' class="place here"' if is_here else ' class="place"'
+    spoken = f"{words}, is here" if is_here else words
+    return f'<td{mark}><span aria-hidden="true">{SIGNS[state]}{count}</span><span class="said">{spoken}</span></td>'

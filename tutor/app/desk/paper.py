@@ -39,12 +39,12 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
     report = st.session_state.pop(_TOLD, None)
     if report is not None:
         show_report(report)
-    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
-    if chosen.of is None or not outcomes:
+    outcomes = instructor.outcomes(chosen.practice_set) if chosen.practice_set else []
+    if chosen.practice_set is None or not outcomes:
         st.markdown("No problem is handed out yet. Hand them out in the tab 'Sets', then print the sheets.")
         return
-    _grid(instructor, chosen.of, outcomes)
-    _table(instructor, chosen.of)
+    _grid(instructor, chosen.practice_set, outcomes)
+    _table(instructor, chosen.practice_set)
 
 
 def show_report(report: PaperReport) -> None:
@@ -57,17 +57,17 @@ def report_told(report: PaperReport) -> str:
     """What became of the answers, as a sentence."""
     counts = ", ".join(f"{count} {WORDS[verdict]}" for verdict, count in sorted(report.verdicts.items()))
     marked = counted(report.new, "new answer was marked", "new answers were marked")
-    told = f"{marked}{f': {counts}' if counts else ''}."
+    words = f"{marked}{f': {counts}' if counts else ''}."
     if report.corrected:
-        told += f" {counted(report.corrected, 'earlier answer was', 'earlier answers were')} corrected."
+        words += f" {counted(report.corrected, 'earlier answer was', 'earlier answers were')} corrected."
     if report.there:
-        told += f" {counted(report.there, 'was', 'were')} there already."
+        words += f" {counted(report.there, 'was', 'were')} there already."
     if report.blank:
-        told += f" {counted(report.blank, 'row was', 'rows were')} blank."
-    return told
+        words += f" {counted(report.blank, 'row was', 'rows were')} blank."
+    return words
 
 
-def _grid(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outcome]) -> None:
+def _grid(instructor: InstructorSession, practice_set: StoredSet, outcomes: Sequence[Outcome]) -> None:
     st.subheader("Type them in", anchor=False)
     st.markdown(
         "One row a learner, one column a problem; leave empty what was not answered. An answer with its unit, as "
@@ -79,20 +79,22 @@ def _grid(instructor: InstructorSession, of: StoredSet, outcomes: Sequence[Outco
         LEARNER: st.column_config.TextColumn(LEARNER, disabled=True, pinned=True),
         SO_FAR: st.column_config.TextColumn(SO_FAR, disabled=True, help=LEGEND),
     }
-    columns |= {name: st.column_config.TextColumn(name, help=told, max_chars=120) for name, told in _heads(outcomes)}
-    kept: Kept = st.session_state.setdefault(_TYPED, {})
-    _cells(with_typed(rows, keys, kept), keys, columns, f"desk paper cells {of.id} {number}")
+    columns |= {
+        name: st.column_config.TextColumn(name, help=help_text, max_chars=120) for name, help_text in _heads(outcomes)
+    }
+    unmarked: Kept = st.session_state.setdefault(_TYPED, {})
+    _cells(with_typed(rows, keys, unmarked), keys, columns, f"desk paper cells {practice_set.id} {number}")
     sent = st.button("Mark what was typed", type="primary")
     st.caption("'So far' has a sign for each problem in order: " + LEGEND + ".")
     if sent:
-        entries, faults = grid_entries(with_typed(rows, keys, kept), keys)
+        entries, faults = grid_entries(with_typed(rows, keys, unmarked), keys)
         if not entries and not faults:
             st.warning("Nothing was typed.")
             return
-        report = mark_entries(instructor.store, engine(), entries, of)
+        report = mark_entries(instructor.store, engine(), entries, practice_set)
         report.faults += faults
         marked = {entry.code for entry in entries}
-        st.session_state[_TYPED] = {at: text for at, text in kept.items() if at[0] not in marked}
+        st.session_state[_TYPED] = {cell: text for cell, text in unmarked.items() if cell[0] not in marked}
         st.session_state[_TOLD] = _by_learner(report, rows)
         st.session_state[_GRID] = number + 1
         st.rerun()
@@ -110,21 +112,22 @@ def _cells(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], columns: di
         column_config=columns,
         key=key,
     )
-    kept: Kept = st.session_state.setdefault(_TYPED, {})
+    unmarked: Kept = st.session_state.setdefault(_TYPED, {})
     for row, cells in zip(typed, keys, strict=True):
-        kept.update({at: row[head] or "" for head, at in cells.items()})
+        unmarked.update({cell: row[head] or "" for head, cell in cells.items()})
 
 
-def with_typed(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], kept: Kept) -> list[dict[str, str]]:
+def with_typed(rows: Sequence[Mapping[str, str]], keys: Sequence[Cells], unmarked: Kept) -> list[dict[str, str]]:
     """The rows of the grid with what was typed into them and not marked yet."""
     return [
-        {**row, **{head: kept.get(at, "") for head, at in cells.items()}} for row, cells in zip(rows, keys, strict=True)
+        {**row, **{head: unmarked.get(cell, "") for head, cell in cells.items()}}
+        for row, cells in zip(rows, keys, strict=True)
     ]
 
 
 def _by_learner(report: PaperReport, rows: Sequence[Mapping[str, str]]) -> PaperReport:
     """The same with the lines told by their learners, since a grid shows no line numbers."""
-    report.faults = [Fault(one.line, f"{rows[one.line - 1][LEARNER]}: {one.reason}") for one in report.faults]
+    report.faults = [Fault(fault.line, f"{rows[fault.line - 1][LEARNER]}: {fault.reason}") for fault in report.faults]
     return report
 
 
@@ -133,39 +136,42 @@ def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[C
     rows: list[dict[str, str]] = []
     keys: list[Cells] = []
     by_member: dict[int, list[Outcome]] = {}
-    for one in outcomes:
-        by_member.setdefault(one.handed.member.id, []).append(one)
+    for outcome in outcomes:
+        by_member.setdefault(outcome.handed.member.id, []).append(outcome)
     heads = [name for name, _ in _heads(outcomes)]
-    for mine in by_member.values():
-        signs = "".join(SIGNS[one.state] for one in mine)
-        rows.append({LEARNER: called(mine[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
+    for learner_outcomes in by_member.values():
+        signs = "".join(SIGNS[outcome.state] for outcome in learner_outcomes)
+        rows.append({LEARNER: called(learner_outcomes[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
         keys.append({})
-        for one in mine:
-            keys[-1][_head(one)] = (one.handed.code, "")
-            if one.handed.kept.evidence:
-                keys[-1][_evidence_head(one)] = (one.handed.code, one.handed.kept.evidence)
+        for outcome in learner_outcomes:
+            keys[-1][_head(outcome)] = (outcome.handed.code, "")
+            if outcome.handed.kept.evidence:
+                keys[-1][_evidence_head(outcome)] = (outcome.handed.code, outcome.handed.kept.evidence)
     return rows, keys
 
 
-def _head(one: Outcome) -> str:
-    return f"{one.handed.place}: yes or no" if one.handed.kept.evidence else str(one.handed.place)
+def _head(outcome: Outcome) -> str:
+    return f"{outcome.handed.place}: yes or no" if outcome.handed.kept.evidence else str(outcome.handed.place)
 
 
-def _evidence_head(one: Outcome) -> str:
-    return f"{one.handed.place}: number"
+def _evidence_head(outcome: Outcome) -> str:
+    return f"{outcome.handed.place}: number"
 
 
 def _heads(outcomes: Sequence[Outcome]) -> list[tuple[str, str]]:
     """The columns with what is said about each: a problem, and before a yes or no the number that it comes with."""
     heads: dict[tuple[int, int], tuple[str, str]] = {}
-    for one in outcomes:
-        kept, place = one.handed.kept, one.handed.place
-        words = kept.words.get(one.handed.ask, kept.title)
-        heads[place, 1] = (_head(one), f"{kept.title}: {words}{_unit(kept.units.get(one.handed.ask, ''))}")
-        if kept.evidence:
-            number = kept.words.get(kept.evidence, kept.evidence)
-            heads[place, 0] = (_evidence_head(one), f"{number}{_unit(kept.units.get(kept.evidence, ''))}")
-    return [heads[at] for at in sorted(heads)]
+    for outcome in outcomes:
+        snapshot, place = outcome.handed.kept, outcome.handed.place
+        words = snapshot.words.get(outcome.handed.ask, snapshot.title)
+        heads[place, 1] = (
+            _head(outcome),
+            f"{snapshot.title}: {words}{_unit(snapshot.units.get(outcome.handed.ask, ''))}",
+        )
+        if snapshot.evidence:
+            number = snapshot.words.get(snapshot.evidence, snapshot.evidence)
+            heads[place, 0] = (_evidence_head(outcome), f"{number}{_unit(snapshot.units.get(snapshot.evidence, ''))}")
+    return [heads[position] for position in sorted(heads)]
 
 
 def _unit(unit: str) -> str:
@@ -194,7 +200,7 @@ def grid_entries(
     return entries, faults
 
 
-def _table(instructor: InstructorSession, of: StoredSet) -> None:
+def _table(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("Or from a table", anchor=False)
     st.markdown(
         "A CSV with the columns **problem code** and **answer**, and if you like a column for each step, named as its "
@@ -202,45 +208,47 @@ def _table(instructor: InstructorSession, of: StoredSet) -> None:
         "you see the changes first."
     )
     number = st.session_state.setdefault(_GRID, 0)
-    file = upload("Answers as CSV", ["csv", "txt"], f"desk paper file {of.id} {number}", DESK)
+    file = upload("Answers as CSV", ["csv", "txt"], f"desk paper file {practice_set.id} {number}", DESK)
     if file is None:
         return
-    found = preview_paper(instructor.store, library().quantities, file[1], of)
-    correct = _preview(found)
+    preview = preview_paper(instructor.store, library().quantities, file[1], practice_set)
+    correct = _preview(preview)
     if st.button("Mark this table", type="primary"):
-        report = mark_paper(instructor.store, engine(), file[1], of, Bar("Marking", "answers"), correct=correct)
+        report = mark_paper(
+            instructor.store, engine(), file[1], practice_set, Bar("Marking", "answers"), correct=correct
+        )
         st.session_state[_TOLD] = report
         st.session_state[_GRID] = number + 1
         st.rerun()
 
 
-def _preview(found: PaperPreview) -> bool:
+def _preview(preview: PaperPreview) -> bool:
     """Show what a table would change; whether it corrects the answers that are there."""
-    st.markdown(f"**Preview changes.** {preview_told(found)}")
-    show_faults(found.faults)
-    if not found.corrections:
+    st.markdown(f"**Preview changes.** {preview_told(preview)}")
+    show_faults(preview.faults)
+    if not preview.corrections:
         return False
     show_table(
         [
             {
-                "Learner": plain(called(one.handed.member)),
-                "Problem": f"{one.handed.place} `{one.handed.code}`",
-                "Before": typed("; ".join(one.before)),
-                "In this file": typed("; ".join(one.after)),
+                "Learner": plain(called(correction.handed.member)),
+                "Problem": f"{correction.handed.place} `{correction.handed.code}`",
+                "Before": typed("; ".join(correction.before)),
+                "In this file": typed("; ".join(correction.after)),
             }
-            for one in found.corrections[:SHOWN_CHANGES]
+            for correction in preview.corrections[:SHOWN_CHANGES]
         ]
     )
-    if len(found.corrections) > SHOWN_CHANGES:
-        st.markdown(f"And {len(found.corrections) - SHOWN_CHANGES} more.")
+    if len(preview.corrections) > SHOWN_CHANGES:
+        st.markdown(f"And {len(preview.corrections) - SHOWN_CHANGES} more.")
     ways = {True: "Correct the earlier answers", False: "Count as further attempts"}
     return bool(st.radio("The answers that differ", list(ways), format_func=ways.__getitem__, key="desk paper correct"))
 
 
-def preview_told(found: PaperPreview) -> str:
+def preview_told(preview: PaperPreview) -> str:
     """What a table would change, as sentences."""
-    told = [f"{counted(found.new, 'new answer')}; {found.there} already entered."]
-    if found.corrections:
-        has = counted(len(found.corrections), "problem has", "problems have")
-        told.append(f"{has} a different answer in this file.")
-    return " ".join(told)
+    words = [f"{counted(preview.new, 'new answer')}; {preview.there} already entered."]
+    if preview.corrections:
+        differing = counted(len(preview.corrections), "problem has", "problems have")
+        words.append(f"{differing} a different answer in this file.")
+    return " ".join(words)

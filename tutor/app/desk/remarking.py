@@ -25,29 +25,29 @@ VERDICTS = {"right": f"{SIGNS['right']} right", "wrong": f"{SIGNS['wrong']} wron
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The two corrections, and the difference that one of them would make."""
     st.header("Mark again", anchor=False)
-    if told := st.session_state.pop(_TOLD, ""):
-        st.success(plain(told), icon="✔")
-    if chosen.of is None:
+    if message := st.session_state.pop(_TOLD, ""):
+        st.success(plain(message), icon="✔")
+    if chosen.practice_set is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
         return
     st.markdown(
         "When an exercise was mended, or one problem's right answer was wrong. First you see which answers would be "
         "marked otherwise; nothing changes before you say so."
     )
-    _by_exercise(instructor, chosen.of)
-    _by_answer(instructor, chosen.of)
-    looked = st.session_state.get(_LOOKED)
-    if looked and looked[0] == chosen.of.id:
-        _difference(instructor, *looked[1:])
+    _by_exercise(instructor, chosen.practice_set)
+    _by_answer(instructor, chosen.practice_set)
+    preview = st.session_state.get(_LOOKED)
+    if preview and preview[0] == chosen.practice_set.id:
+        _difference(instructor, *preview[1:])
 
 
-def _look(of: StoredSet, what: str, remark: Remark) -> None:
-    st.session_state[_LOOKED] = (of.id, what, remark)
+def _look(practice_set: StoredSet, subject: str, remark: Remark) -> None:
+    st.session_state[_LOOKED] = (practice_set.id, subject, remark)
 
 
-def _by_exercise(instructor: InstructorSession, of: StoredSet) -> None:
+def _by_exercise(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("By the exercises as they are now", anchor=False)
-    ids = list(dict.fromkeys(item.exercise for item in of.declaration.items))
+    ids = list(dict.fromkeys(item.exercise for item in practice_set.declaration.items))
     titles = {"": "All exercises of the set"} | {
         id_: library().exercises[id_].title for id_ in ids if id_ in library().exercises
     }
@@ -55,10 +55,14 @@ def _by_exercise(instructor: InstructorSession, of: StoredSet) -> None:
     st.caption("An exercise that was mended is known here once the server has been started again.")
     if st.button("Preview changes"):
         bar = Bar("Looking", "problems")
-        _look(of, titles[exercise], preview_content(instructor.store, engine(), of, exercise or None, bar))
+        _look(
+            practice_set,
+            titles[exercise],
+            preview_content(instructor.store, engine(), practice_set, exercise or None, bar),
+        )
 
 
-def _by_answer(instructor: InstructorSession, of: StoredSet) -> None:
+def _by_answer(instructor: InstructorSession, practice_set: StoredSet) -> None:
     st.subheader("By another right answer to one problem", anchor=False)
     with st.form("another right answer", border=False):
         left, right = st.columns(2)
@@ -66,12 +70,12 @@ def _by_answer(instructor: InstructorSession, of: StoredSet) -> None:
         answer = right.text_input("Its right answer", max_chars=120)
         sent = st.form_submit_button("Preview changes to this problem")
     if sent:
-        handed, difference = preview_right_answer(instructor.store, engine(), of, code, answer)
-        _look(of, f"problem {handed.code}", difference)
+        handed, difference = preview_right_answer(instructor.store, engine(), practice_set, code, answer)
+        _look(practice_set, f"problem {handed.code}", difference)
 
 
-def _difference(instructor: InstructorSession, what: str, remark: Remark) -> None:
-    st.subheader(f"The difference: {plain(what)}", anchor=False)
+def _difference(instructor: InstructorSession, subject: str, remark: Remark) -> None:
+    st.subheader(f"The difference: {plain(subject)}", anchor=False)
     st.markdown(difference_told(remark))
     if remark.changes:
         show_table(
@@ -90,11 +94,11 @@ def _difference(instructor: InstructorSession, what: str, remark: Remark) -> Non
         st.markdown(f"And {len(remark.changes) - SHOWN_CHANGES} more.")
     if remark.unfit:
         listed = "\n".join(
-            f"- {plain(called(one.member))}, problem {one.place}: {plain(why)}" for one, why in remark.unfit
+            f"- {plain(called(problem.member))}, problem {problem.place}: {plain(why)}" for problem, why in remark.unfit
         )
         st.warning(f"**These cannot be marked again.**\n\n{listed}", icon="⚠")
     if remark.corrected:
-        _make(instructor, remark)
+        _reason_form(instructor, remark)
 
 
 def difference_told(remark: Remark) -> str:
@@ -109,12 +113,12 @@ def _answers(changes: Sequence[Change]) -> str:
     return counted(len(changes), "answer is", "answers are") if changes else "no answers are"
 
 
-def _make(instructor: InstructorSession, remark: Remark) -> None:
+def _reason_form(instructor: InstructorSession, remark: Remark) -> None:
     with st.form("apply the difference", border=False):
         reason = st.text_input("Why (kept with the answers)", max_chars=LONGEST_REASON)
         sent = st.form_submit_button("Make this change", type="primary")
     if sent:
-        made = apply(instructor.store, engine(), remark, reason)
+        changes = apply(instructor.store, engine(), remark, reason)
         del st.session_state[_LOOKED]
-        st.session_state[_TOLD] = f"The change is made; {_answers(made)} marked otherwise than before."
+        st.session_state[_TOLD] = f"The change is made; {_answers(changes)} marked otherwise than before."
         st.rerun()

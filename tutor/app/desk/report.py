@@ -28,11 +28,11 @@ _PRINT = """<style>@media print {
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The report of the chosen set."""
     st.header("Report", anchor=False)
-    outcomes = instructor.outcomes(chosen.of) if chosen.of else []
-    if chosen.of is None or not any(one.answers for one in outcomes):
+    outcomes = instructor.outcomes(chosen.practice_set) if chosen.practice_set else []
+    if chosen.practice_set is None or not any(outcome.answers for outcome in outcomes):
         st.markdown("No answer has come yet. The report begins with the first one.")
         return
-    report = class_report_of(engine(), chosen.of, outcomes)
+    report = class_report_of(engine(), chosen.practice_set, outcomes)
     st.html(_PRINT)
     if not report.closed:
         st.markdown("The set is still open: what nobody has answered yet is left out.")
@@ -50,14 +50,14 @@ def _mistakes(report: ClassReport) -> None:
     else:
         drawn = ranked_mistakes(report.mistakes, theme.look())
         theme.show_figure(drawn.figure, drawn.sentence, drawn.rows, "mistakes")
-    for at, mistake in enumerate(report.mistakes[:SHOWN_MISTAKES], start=1):
-        _mistake(at, mistake)
+    for number, mistake in enumerate(report.mistakes[:SHOWN_MISTAKES], start=1):
+        _mistake(number, mistake)
     if report.unexplained:
         st.markdown(f"{report.unexplained} wrong answers fit no known mistake.")
 
 
-def _mistake(at: int, mistake: ClassMistake) -> None:
-    st.markdown(f"**{at}. {plain(capitalised(mistake.words))}**")
+def _mistake(number: int, mistake: ClassMistake) -> None:
+    st.markdown(f"**{number}. {plain(capitalised(mistake.words))}**")
     st.markdown(plain(f"{mistake_told(mistake)} {seen_in(mistake, library())}"))
     if mistake.says:
         st.markdown(plain(mistake.says))
@@ -69,7 +69,7 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
         st.page_link(
             "screens/lessons.py", label=f"Lesson: {mistake.lesson_title}", query_params={"lesson": mistake.lesson}
         )
-    if st.button("Make a follow-up set on this mistake", key=f"desk follow {at} {mistake.id}"):
+    if st.button("Make a follow-up set on this mistake", key=f"desk follow {number} {mistake.id}"):
         start_from(mistake.follow_up)
         turn_to("Sets", another=True)
 
@@ -77,16 +77,18 @@ def _mistake(at: int, mistake: ClassMistake) -> None:
 def mistake_told(mistake: ClassMistake) -> str:
     """How many make a mistake, and how dangerous it is."""
     learners = counted(mistake.learners, "learner makes it", "learners make it")
-    told = f"{learners}{f', perhaps {mistake.perhaps:.1f} more' if mistake.perhaps >= 0.05 else ''}."
+    words = f"{learners}{f', perhaps {mistake.perhaps:.1f} more' if mistake.perhaps >= 0.05 else ''}."
     if mistake.broke_limit:
-        told += f" {mistake.broke_limit} of {mistake.answers} answers would break a limit: equipment or people at risk."
-    return told
+        words += (
+            f" {mistake.broke_limit} of {mistake.answers} answers would break a limit: equipment or people at risk."
+        )
+    return words
 
 
 def seen_in(mistake: ClassMistake, content: Library) -> str:
     """The exercises in which a mistake was made, by title; two exercises may have mistakes of the same words."""
-    known = content.exercises
-    return f"Seen in: {'; '.join(known[id_].title if id_ in known else id_ for id_ in mistake.exercises)}."
+    exercises = content.exercises
+    return f"Seen in: {'; '.join(exercises[id_].title if id_ in exercises else id_ for id_ in mistake.exercises)}."
 
 
 def _places(report: ClassReport) -> None:
@@ -101,14 +103,14 @@ def _places(report: ClassReport) -> None:
     st.markdown(reliability_told(report.statistics.reliability))
 
 
-def reliability_told(of: Reliability) -> str:
+def reliability_told(reliability: Reliability) -> str:
     """KR-20 in a sentence."""
-    if of.kr20 is None:
+    if reliability.kr20 is None:
         return "KR-20 cannot be told yet: it needs two learners with all problems decided and different sums."
-    ends = " to ".join(map(hundredths, of.interval or ()))
+    ends = " to ".join(map(hundredths, reliability.interval or ()))
     span = f" (95 % interval {ends})" if ends else ""
-    value = f"KR-20, how far the sum of right answers can be trusted, is {hundredths(of.kr20)}{span}"
-    return f"{value}, from {counted(of.learners, 'learner')} and {counted(of.places, 'problem')}."
+    value = f"KR-20, how far the sum of right answers can be trusted, is {hundredths(reliability.kr20)}{span}"
+    return f"{value}, from {counted(reliability.learners, 'learner')} and {counted(reliability.places, 'problem')}."
 
 
 def _learner_row(line: LearnerLine) -> dict[str, str]:

@@ -27,8 +27,8 @@ SHOWN_FAULTS = 50
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Who is on the roster, and below it the ways to change it."""
     st.header("Roster", anchor=False)
-    if told := st.session_state.pop(_TOLD, ""):
-        st.success(plain(told), icon="✔")
+    if words := st.session_state.pop(_TOLD, ""):
+        st.success(plain(words), icon="✔")
     members = instructor.register.members(chosen.class_name)
     if members:
         _listed(instructor, chosen, members)
@@ -39,21 +39,21 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
     _from_file(instructor, chosen)
     _by_hand(instructor, chosen)
     if members:
-        _one(instructor, members)
+        _one_learner(instructor, members)
         _everybody(instructor, chosen, len(members))
 
 
 def _listed(instructor: InstructorSession, chosen: Chosen, members: list[Member]) -> None:
-    taken = instructor.register.claimed(chosen.class_name)
-    zone = chosen.of.declaration.zone if chosen.of else "UTC"
-    st.markdown(f"On the roster: {len(members)}. Of them {len(taken)} have taken their name on a device.")
+    claimed = instructor.register.claimed(chosen.class_name)
+    zone = chosen.practice_set.declaration.zone if chosen.practice_set else "UTC"
+    st.markdown(f"On the roster: {len(members)}. Of them {len(claimed)} have taken their name on a device.")
     codes = instructor.register.personal_codes(chosen.class_name)
-    show_table([_row(member, codes[member.id], taken.get(member.id), zone) for member in members])
+    show_table([_row(member, codes[member.id], claimed.get(member.id), zone) for member in members])
     st.caption(
         "A learner types the personal code to claim the name, and again on a second device. If a set lets learners "
         "claim with the name alone, they need the code on a second device only."
     )
-    practice_set, origin = chosen.of, origin_of_links()
+    practice_set, origin = chosen.practice_set, origin_of_links()
     if practice_set is None:
         return
     if not origin:
@@ -66,13 +66,13 @@ def _listed(instructor: InstructorSession, chosen: Chosen, members: list[Member]
     )
 
 
-def _row(member: Member, code: str, taken: datetime | None, zone: str) -> dict[str, str]:
-    at = f"{taken.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}" if taken else "not yet"
+def _row(member: Member, code: str, claimed_at: datetime | None, zone: str) -> dict[str, str]:
+    claim_time = f"{claimed_at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}" if claimed_at else "not yet"
     return {
         "Number": plain(member.number),
         "Name": plain(member.name),
         "Personal code": f"`{code}`",
-        f"Name taken ({zone})": at,
+        f"Name taken ({zone})": claim_time,
     }
 
 
@@ -88,20 +88,20 @@ def _from_file(instructor: InstructorSession, chosen: Chosen) -> None:
     file = upload("The roster as CSV", ["csv", "txt"], key, DESK)
     if file is None:
         return
-    found = read_roster(file[1])
-    st.markdown(f"The file names **{counted(len(found.members), 'learner')}**.")
-    show_faults(_first_told(found))
-    if not found.members:
+    listed = read_roster(file[1])
+    st.markdown(f"The file names **{counted(len(listed.members), 'learner')}**.")
+    show_faults(_first_told(listed))
+    if not listed.members:
         return
-    st.markdown(f"**Preview changes.** {preview_told(instructor.register.preview(found.members, chosen.class_name))}")
-    if st.button(f"Put {counted(len(found.members), 'learner')} on the roster", type="primary"):
-        st.session_state[_TOLD] = entered_told(instructor.register.enter(found.members, chosen.class_name))
+    st.markdown(f"**Preview changes.** {preview_told(instructor.register.preview(listed.members, chosen.class_name))}")
+    if st.button(f"Put {counted(len(listed.members), 'learner')} on the roster", type="primary"):
+        st.session_state[_TOLD] = entered_told(instructor.register.enter(listed.members, chosen.class_name))
         st.session_state[_UPLOAD] = number + 1
         st.rerun()
 
 
-def _first_told(found: Roster) -> list[Fault]:
-    return sorted([*found.faults, *found.duplicates], key=lambda fault: fault.line)
+def _first_told(listed: Roster) -> list[Fault]:
+    return sorted([*listed.faults, *listed.duplicates], key=lambda fault: fault.line)
 
 
 def show_faults(faults: Sequence[Fault]) -> None:
@@ -109,29 +109,29 @@ def show_faults(faults: Sequence[Fault]) -> None:
     if not faults:
         return
     listed = "\n".join(f"- {plain(str(fault))}" for fault in faults[:SHOWN_FAULTS])
-    more = f"\n- and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
+    overflow = f"\n- and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
     lines = counted(len(faults), "line has", "lines have")
-    st.warning(f"**{lines} to be looked at.**\n\n{listed}{more}", icon="⚠")
+    st.warning(f"**{lines} to be looked at.**\n\n{listed}{overflow}", icon="⚠")
 
 
 def preview_told(entered: Entered) -> str:
     """What a roster would change, as sentences."""
-    told = f"{counted(len(entered.new), 'new learner')}; {len(entered.there)} on the roster already."
+    words = f"{counted(len(entered.new), 'new learner')}; {len(entered.there)} on the roster already."
     if entered.renamed:
-        names = "; ".join(plain(called(one)) for one in entered.renamed[:SHOWN_FAULTS])
-        more = "" if len(entered.renamed) <= SHOWN_FAULTS else f"; and {len(entered.renamed) - SHOWN_FAULTS} more"
-        told += f" Renamed by the number: {names}{more}."
-    return told
+        names = "; ".join(plain(called(member)) for member in entered.renamed[:SHOWN_FAULTS])
+        overflow = "" if len(entered.renamed) <= SHOWN_FAULTS else f"; and {len(entered.renamed) - SHOWN_FAULTS} more"
+        words += f" Renamed by the number: {names}{overflow}."
+    return words
 
 
 def entered_told(entered: Entered) -> str:
     """What became of a roster, as a sentence."""
-    told = [counted(len(entered.new), "learner was added", "learners were added")]
+    words = [counted(len(entered.new), "learner was added", "learners were added")]
     if entered.there:
-        told.append(counted(len(entered.there), "was there already", "were there already"))
+        words.append(counted(len(entered.there), "was there already", "were there already"))
     if entered.renamed:
-        told.append(f"{len(entered.renamed)} renamed by their number")
-    return f"{', '.join(told)}."
+        words.append(f"{len(entered.renamed)} renamed by their number")
+    return f"{', '.join(words)}."
 
 
 def _releasing_told(member: Member) -> str:
@@ -151,15 +151,15 @@ def _by_hand(instructor: InstructorSession, chosen: Chosen) -> None:
     if sent and not (name.strip() or number.strip()):
         st.warning("Type a name, a number, or both.")
     elif sent:
-        one = Member(id=0, name=" ".join(name.split()), number=number.strip())
-        st.session_state[_TOLD] = entered_told(instructor.register.enter([one], chosen.class_name))
+        member = Member(id=0, name=" ".join(name.split()), number=number.strip())
+        st.session_state[_TOLD] = entered_told(instructor.register.enter([member], chosen.class_name))
         st.rerun()
 
 
-def _one(instructor: InstructorSession, members: list[Member]) -> None:
+def _one_learner(instructor: InstructorSession, members: list[Member]) -> None:
     st.subheader("One learner", anchor=False)
     by_id = {member.id: member for member in members}
-    member = by_id[pick("Learner", {id_: called(one) for id_, one in by_id.items()}, "desk one")]
+    member = by_id[pick("Learner", {id_: called(candidate) for id_, candidate in by_id.items()}, "desk one")]
     instructor.download(
         "Download all that is kept about this learner",
         lambda: exports.person(instructor.store, member),
@@ -193,9 +193,9 @@ def _everybody(instructor: InstructorSession, chosen: Chosen, members: int) -> N
     key = f"desk release all {chosen.class_name}"
 
     def consequence() -> str:
-        taken = len(instructor.register.claimed(chosen.class_name))
+        claimed = len(instructor.register.claimed(chosen.class_name))
         return (
-            f"{counted(taken, 'name is', 'names are')} in use. Every learner must claim the name again. The personal "
+            f"{counted(claimed, 'name is', 'names are')} in use. Every learner must claim the name again. The personal "
             f"codes of all {counted(members, 'learner')} change, so slips and sheets that you have printed are no "
             "longer valid. Print them again."
         )

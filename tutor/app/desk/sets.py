@@ -26,8 +26,8 @@ _HELP = {"nothing": "no help", "hints": "hints", "solution": "hints and the work
 
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """The chosen set, and below it a new one."""
-    if chosen.of is not None:
-        _standing(instructor, chosen.of)
+    if chosen.practice_set is not None:
+        _set_state(instructor, chosen.practice_set)
         st.divider()
         if not st.toggle("Make another set", key=making.ANOTHER, persist_state="session"):
             return
@@ -44,32 +44,32 @@ def rules_told(declared: PracticeSet) -> str:
     )
 
 
-def _standing(instructor: InstructorSession, of: StoredSet) -> None:
-    declared, now = of.declaration, datetime.now(UTC)
+def _set_state(instructor: InstructorSession, practice_set: StoredSet) -> None:
+    declared, now = practice_set.declaration, datetime.now(UTC)
     st.header(plain(declared.title), anchor=False)
-    st.markdown(f"This set is **{STATES[of.state(now)]}**. {plain(rules_told(declared))}")
-    times = [("Opens", declared.opens), ("Closes", declared.closes), ("Closed by you", of.closed_at)]
-    told = [f"{name}: {told_time(moment, declared.zone)}." for name, moment in times if moment is not None]
-    if told:
-        st.markdown(plain(" ".join(told)))
-    address = link(of)
+    st.markdown(f"This set is **{STATES[practice_set.state(now)]}**. {plain(rules_told(declared))}")
+    times = [("Opens", declared.opens), ("Closes", declared.closes), ("Closed by you", practice_set.closed_at)]
+    time_words = [f"{name}: {told_time(moment, declared.zone)}." for name, moment in times if moment is not None]
+    if time_words:
+        st.markdown(plain(" ".join(time_words)))
+    address = link(practice_set)
     st.markdown("Learners type this code on the page 'Class work', or open the link:")
-    st.code(of.code, language=None)
-    st.code(address or link_here(of), language=None, wrap_lines=True)
+    st.code(practice_set.code, language=None)
+    st.code(address or link_here(practice_set), language=None, wrap_lines=True)
     if not address:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
-    _claiming(instructor, of)
+    _claiming(instructor, practice_set)
     instructor.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
-    _close_or_reopen(instructor, of, now)
-    _exam(instructor, of, now)
-    _problems(instructor, of)
+    _close_or_reopen(instructor, practice_set, now)
+    _exam(instructor, practice_set, now)
+    _problems(instructor, practice_set)
 
 
-def _exam(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
+def _exam(instructor: InstructorSession, practice_set: StoredSet, now: datetime) -> None:
     """What an exam closes and what it cannot, and the switch that closes it to everybody."""
     switch, words = exams.state(instructor.store)
     st.subheader("Exam switch", anchor=False)
-    if of.declaration.is_exam:
+    if practice_set.declaration.is_exam:
         st.markdown(LIMITS)
     st.markdown(
         "An exam is a set that is marked when it closes. While the switch is on, the exercises of this set, or of "
@@ -77,12 +77,12 @@ def _exam(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
         f"{plain(words)}"
     )
     with st.container(horizontal=True):
-        closed, this_set = of.state(now) == "closed", switch is not None and switch.set_id == of.id
+        closed, this_set = practice_set.state(now) == "closed", switch is not None and switch.set_id == practice_set.id
         if st.button("Turn on for this set", key="desk exam this", disabled=closed or this_set):
-            exams.turn_on(instructor.store, of)
+            exams.turn_on(instructor.store, practice_set)
             st.rerun()
-        every = switch is not None and switch.set_id is None
-        if st.button("Turn on for all exams", key="desk exam all", disabled=every):
+        for_all = switch is not None and switch.set_id is None
+        if st.button("Turn on for all exams", key="desk exam all", disabled=for_all):
             exams.turn_on(instructor.store, None)
             st.rerun()
         if st.button("Turn off", key="desk exam off", disabled=switch is None):
@@ -90,56 +90,58 @@ def _exam(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
             st.rerun()
 
 
-def _claiming(instructor: InstructorSession, of: StoredSet) -> None:
+def _claiming(instructor: InstructorSession, practice_set: StoredSet) -> None:
     """With what learners take their names the first time; changed at once."""
     ways = list(making.CLAIMS)
     chosen = st.selectbox(
         "Learners claim their name with",
         ways,
-        ways.index(of.declaration.claim_with),
+        ways.index(practice_set.declaration.claim_with),
         format_func=making.CLAIMS.__getitem__,
-        key=f"desk claims {of.id} {of.declaration.claim_with}",
+        key=f"desk claims {practice_set.id} {practice_set.declaration.claim_with}",
     )
     st.caption(f"{making.CLAIMS_TOLD} If one set of a class asks for the personal code, all open sets of it do.")
-    if chosen != of.declaration.claim_with:
-        sets.change_claiming(instructor.store, of, chosen)
+    if chosen != practice_set.declaration.claim_with:
+        sets.change_claiming(instructor.store, practice_set, chosen)
         st.rerun()
 
 
-def _close_or_reopen(instructor: InstructorSession, of: StoredSet, now: datetime) -> None:
-    if of.state(now) != "closed":
-        consequence = partial(sets.closing_consequence, instructor.store, of)
-        if confirmed("Close set", consequence, "Close set now", "Keep open", f"desk closing {of.id}"):
-            sets.close(instructor.store, of)
+def _close_or_reopen(instructor: InstructorSession, practice_set: StoredSet, now: datetime) -> None:
+    if practice_set.state(now) != "closed":
+        consequence = partial(sets.closing_consequence, instructor.store, practice_set)
+        if confirmed("Close set", consequence, "Close set now", "Keep open", f"desk closing {practice_set.id}"):
+            sets.close(instructor.store, practice_set)
             st.rerun()
         return
-    with st.form(f"reopen {of.id}", border=False):
-        label = f"Open again until ({of.declaration.zone}; empty: until you close it)"
-        until = st.datetime_input(label, None, key=f"desk reopen {of.id}")
+    with st.form(f"reopen {practice_set.id}", border=False):
+        label = f"Open again until ({practice_set.declaration.zone}; empty: until you close it)"
+        until = st.datetime_input(label, None, key=f"desk reopen {practice_set.id}")
         sent = st.form_submit_button("Reopen set")
     if sent:
-        instructor.register.reopen(of.id, until.replace(tzinfo=ZoneInfo(of.declaration.zone)) if until else None)
+        instructor.register.reopen(
+            practice_set.id, until.replace(tzinfo=ZoneInfo(practice_set.declaration.zone)) if until else None
+        )
         st.rerun()
-    if of.declaration.solutions != "never":
+    if practice_set.declaration.solutions != "never":
         st.caption("Learners who have seen the worked solutions meanwhile know the answers.")
 
 
-def _problems(instructor: InstructorSession, of: StoredSet) -> None:
+def _problems(instructor: InstructorSession, practice_set: StoredSet) -> None:
     """The spread of difficulty over what is handed out, and handing out ahead of the learners' first visit."""
-    handed = [outcome.handed for outcome in instructor.outcomes(of)]
-    members = instructor.register.members(of.class_name)
-    have = {one.member.id for one in handed}
-    without = [one for one in members if one.id not in have]
+    handed = [outcome.handed for outcome in instructor.outcomes(practice_set)]
+    members = instructor.register.members(practice_set.class_name)
+    served = {problem.member.id for problem in handed}
+    unserved = [member for member in members if member.id not in served]
     with st.expander("How alike the learners' problems are"):
         if handed:
             show_table(making.spread_rows(spread(handed), library()))
         else:
             st.markdown("No problem is handed out yet.")
-    if without:
+    if unserved:
         st.markdown(
-            f"{len(without)} of {counted(len(members), 'learner')} have not got their problems yet; each gets them on "
+            f"{len(unserved)} of {counted(len(members), 'learner')} have not got their problems yet; each gets them on "
             "first opening the link. For paper, hand them out now."
         )
         if st.button("Hand out the problems now"):
-            hand_out(instructor.store, engine(), of, without, Bar("Handing out", "learners"))
+            hand_out(instructor.store, engine(), practice_set, unserved, Bar("Handing out", "learners"))
             st.rerun()

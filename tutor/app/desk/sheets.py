@@ -22,7 +22,7 @@ AS = ["PDF to print", "Page for screen readers (HTML)"]
 def show(instructor: InstructorSession, chosen: Chosen) -> None:
     """Choose what to print; make it; take the file."""
     st.header("Sheets", anchor=False)
-    if chosen.of is None:
+    if chosen.practice_set is None:
         st.markdown("There is no practice set yet. Make one in the tab 'Sets'.")
         return
     members = instructor.register.members(chosen.class_name)
@@ -33,18 +33,19 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
     if not origin_of_links():
         st.caption(NO_ADDRESS)
     printing, member_id = _choice(members, origin_of_links())
-    name = f"{chosen.of.declaration.id}-{'key' if printing.key else 'sheets'}.{'html' if printing.page else 'pdf'}"
+    kind, ending = "key" if printing.key else "sheets", "html" if printing.page else "pdf"
+    name = f"{chosen.practice_set.declaration.id}-{kind}.{ending}"
     if st.button("Print key" if printing.key else "Print sheets", type="primary"):
         bar = Bar("Handing out", "learners")
         readers = [member for member in members if member_id in (EVERYBODY, member.id)]
-        problems = handed_by_member(instructor.store, engine(), chosen.of, readers)
+        problems = handed_by_member(instructor.store, engine(), chosen.practice_set, readers)
         file = printed(
-            instructor.store, engine(), chosen.of, problems, printing, lambda count: bar(count, len(readers))
+            instructor.store, engine(), chosen.practice_set, problems, printing, lambda count: bar(count, len(readers))
         )
-        st.session_state[_MADE] = (chosen.of.id, printing, member_id, file)
-    made = st.session_state.get(_MADE)
-    if made and made[:3] == (chosen.of.id, printing, member_id):
-        content: bytes = made[3]
+        st.session_state[_MADE] = (chosen.practice_set.id, printing, member_id, file)
+    made_file = st.session_state.get(_MADE)
+    if made_file and made_file[:3] == (chosen.practice_set.id, printing, member_id):
+        content: bytes = made_file[3]
         st.markdown(f"It is ready ({len(content) / 1e6:.1f} MB).")
         mime = "text/html" if printing.page else "application/pdf"
         instructor.download(f"Download {name}", lambda: content, name, mime)
