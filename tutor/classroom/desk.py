@@ -72,7 +72,7 @@ class InstructorAuth:
         """A code for the terminal of the server: whoever reads it there may set the first passphrase, for a day."""
         now = now or datetime.now(UTC)
         code = secrets.token_hex(8)
-        self._store.write(lambda connection: _keep(connection, _SET_UP, code, now, now + SET_UP_CODE))
+        self._store.write(lambda connection: _store_token(connection, _SET_UP, code, now, now + SET_UP_CODE))
         return code
 
     def new_entry_code(self, now: datetime | None = None) -> str:
@@ -85,7 +85,7 @@ class InstructorAuth:
 
         def work(connection: Connection) -> None:
             connection.execute(delete(desk_session).where(desk_session.c.kind == _ENTRY))
-            _keep(connection, _ENTRY, code, now, now + ENTRY_CODE)
+            _store_token(connection, _ENTRY, code, now, now + ENTRY_CODE)
 
         self._store.write(work)
         return code
@@ -136,15 +136,15 @@ class InstructorAuth:
     def _enter_by_passphrase(self, passphrase: str, now: datetime) -> str:
         with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
             self._check_wait(connection, now)
-            kept = connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).first()
-        if kept is None or kept.passphrase_hash is None:
+            stored = connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).first()
+        if stored is None or stored.passphrase_hash is None:
             raise DeskError("The desk has no passphrase yet. Set one with the code that the server printed.")
         seconds = self._store.write(lambda connection: self._count_try(connection, now))
         passphrase = passphrase[:MOST_CHARACTERS]
-        if not _is_hash_of(passphrase, kept.salt, kept.passphrase_hash):
+        if not _is_hash_of(passphrase, stored.salt, stored.passphrase_hash):
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
-        if not kept.passphrase_hash.startswith(f"{_NAMED}:"):
-            self._renew_hash(passphrase, kept.passphrase_hash)
+        if not stored.passphrase_hash.startswith(f"{_NAMED}:"):
+            self._renew_hash(passphrase, stored.passphrase_hash)
         return self._begin(now)
 
     def begin_for_owner(self, since: datetime, now: datetime | None = None) -> str:
@@ -160,15 +160,15 @@ class InstructorAuth:
 
     def leave(self, token: str) -> None:
         """End a session."""
-        gone = desk_session.c.token_hash == _token_hash(token)
-        self._store.write(lambda connection: connection.execute(delete(desk_session).where(gone)))
+        session_row = desk_session.c.token_hash == _token_hash(token)
+        self._store.write(lambda connection: connection.execute(delete(desk_session).where(session_row)))
 
     def end_login(self, login: str, since: datetime, now: datetime | None = None) -> None:
         """Let a login of `since` in no more: its cookie lasts longer than the desk's session, and can be copied."""
 
         def work(connection: Connection) -> None:
             connection.execute(delete(desk_session).where(desk_session.c.token_hash == _token_hash(login)))
-            _keep(connection, _LEFT, login, now or datetime.now(UTC), since + SESSION)
+            _store_token(connection, _LEFT, login, now or datetime.now(UTC), since + SESSION)
 
         self._store.write(work)
 
@@ -181,10 +181,10 @@ class InstructorAuth:
         given = _token_hash(typed.strip().lower())
         codes = select(desk_session.c.token_hash).where(desk_session.c.kind == _ENTRY, desk_session.c.ends_at > now)
         with self._store.reading() as connection:
-            kept = connection.scalar(codes) or ""
-        if not hmac.compare_digest(given, kept):
+            stored = connection.scalar(codes) or ""
+        if not hmac.compare_digest(given, stored):
             return False
-        used = delete(desk_session).where(desk_session.c.token_hash == kept)
+        used = delete(desk_session).where(desk_session.c.token_hash == stored)
         return self._store.write(lambda connection: connection.execute(used).rowcount) == 1
 
     def _check_wait(self, connection: Connection, now: datetime) -> None:
@@ -199,8 +199,10 @@ class InstructorAuth:
 
     def _renew_hash(self, passphrase: str, earlier: str) -> None:
         """Keep the passphrase at today's cost, unless another was set meanwhile."""
-        same = update(desk).where(desk.c.id == _ROW, desk.c.passphrase_hash == earlier).values(_new_hash(passphrase))
-        self._store.write(lambda connection: connection.execute(same))
+        unchanged = (
+            update(desk).where(desk.c.id == _ROW, desk.c.passphrase_hash == earlier).values(_new_hash(passphrase))
+        )
+        self._store.write(lambda connection: connection.execute(unchanged))
 
     def _begin(self, now: datetime, since: datetime | None = None) -> str:
         token = secrets.token_urlsafe(32)
@@ -210,7 +212,7 @@ class InstructorAuth:
             self._tries.entered(connection, now)
             self._tries_at_names.entered(connection, now)  # the class's learners come from here
             connection.execute(delete(desk_session).where(desk_session.c.ends_at <= now))
-            _keep(connection, _DESK, token, now, (since or now) + SESSION)
+            _store_token(connection, _DESK, token, now, (since or now) + SESSION)
 
         self._store.write(work)
         return token
@@ -224,7 +226,7 @@ class InstructorAuth:
         return ends_at is not None and now < ends_at
 
 
-def _keep(connection: Connection, kind: str, token: str, now: datetime, ends_at: datetime) -> None:
+def _store_token(connection: Connection, kind: str, token: str, now: datetime, ends_at: datetime) -> None:
     row = {"token_hash": _token_hash(token), "kind": kind, "made_at": now, "ends_at": ends_at}
     connection.execute(insert(desk_session).values(row))
 
@@ -247,8 +249,8 @@ def kept_hash(text: str) -> tuple[_Cost, str]:
     return _COSTS[named], digest
 
 
-def _is_hash_of(passphrase: str, salt: str, kept: str) -> bool:
-    cost, digest = kept_hash(kept)
+def _is_hash_of(passphrase: str, salt: str, stored_hash: str) -> bool:
+    cost, digest = kept_hash(stored_hash)
     return hmac.compare_digest(_hashed(passphrase, salt, cost), digest)
 
 

@@ -95,18 +95,18 @@ def mistakes_of(outcomes: Sequence[Outcome], engine: Engine, rulebook: RulebookI
     """The mistakes of a class, those first that most learners make and that are most dangerous."""
     problems: dict[int, AnyProblem | None] = {}
 
-    def again(handed: Handed) -> AnyProblem | None:
+    def rebuild(handed: Handed) -> AnyProblem | None:
         if handed.id not in problems:
             problems[handed.id] = rebuild_problem(engine, handed)
         return problems[handed.id]
 
-    gathered = _gathered(outcomes, engine, again)
-    told = [
-        _told(key, found, engine, again, rulebook)
-        for key, found in gathered.items()
-        if found.named or found.expected >= WORTH_TELLING
+    gathered = _gathered(outcomes, engine, rebuild)
+    mistakes = [
+        _class_mistake(key, evidence, engine, rebuild, rulebook)
+        for key, evidence in gathered.items()
+        if evidence.named or evidence.expected >= WORTH_TELLING
     ]
-    return sorted(told, key=lambda one: (-one.rank, one.lesson, one.id))
+    return sorted(mistakes, key=lambda mistake: (-mistake.rank, mistake.lesson, mistake.id))
 
 
 def unexplained(outcomes: Sequence[Outcome]) -> int:
@@ -123,24 +123,24 @@ def wrong_answers(outcomes: Sequence[Outcome]) -> Iterator[tuple[Handed, Answer]
                     yield outcome.handed, answer
 
 
-def _gathered(outcomes: Sequence[Outcome], engine: Engine, again: Again) -> Mapping[_Key, _Found]:
+def _gathered(outcomes: Sequence[Outcome], engine: Engine, rebuild: Again) -> Mapping[_Key, _Found]:
     exercises = engine.library.exercises
     gathered: dict[_Key, _Found] = defaultdict(_Found)
     for handed, answer in wrong_answers(outcomes):
         shares = _shares(answer)
-        problem = again(handed) if shares else None
+        problem = rebuild(handed) if shares else None
         harm = harm_of(problem, answer.entry, frozenset(shares)) if problem else Harm.NONE
         for id_, share in shares.items():
             exercise = exercises.get(handed.exercise)
-            found = gathered[_key(exercise, handed.exercise, id_)]
+            evidence = gathered[_key(exercise, handed.exercise, id_)]
             learner = handed.member.id
-            found.shares[learner] = max(share, found.shares.get(learner, 0.0))
-            found.handed.append(handed)
+            evidence.shares[learner] = max(share, evidence.shares.get(learner, 0.0))
+            evidence.handed.append(handed)
             if share == max(shares.values()):
-                found.harms[harm] += 1
-                found.typed[answer.entry.strip()[:LONGEST_EXAMPLE]] += 1
+                evidence.harms[harm] += 1
+                evidence.typed[answer.entry.strip()[:LONGEST_EXAMPLE]] += 1
             if answer.named is not None and id_ in answer.named.split("+"):
-                found.named.add(learner)
+                evidence.named.add(learner)
     return gathered
 
 
@@ -160,11 +160,11 @@ def _shares(answer: Answer) -> dict[str, float]:
     return shares
 
 
-def _told(key: _Key, found: _Found, engine: Engine, again: Again, rulebook: RulebookId) -> ClassMistake:
-    made_in = tuple(dict.fromkeys(handed.exercise for handed in found.handed))
+def _class_mistake(key: _Key, evidence: _Found, engine: Engine, rebuild: Again, rulebook: RulebookId) -> ClassMistake:
+    made_in = tuple(dict.fromkeys(handed.exercise for handed in evidence.handed))
     exercises = engine.library.exercises
     first = exercises.get(made_in[0])
-    words, says = _words(key, first, [again(handed) for handed in found.handed[:1]])
+    words, says = _words(key, first, [rebuild(handed) for handed in evidence.handed[:1]])
     lesson = engine.library.lessons.get(key.lesson)
     return ClassMistake(
         id=key.id,
@@ -173,14 +173,18 @@ def _told(key: _Key, found: _Found, engine: Engine, again: Again, rulebook: Rule
         lesson=key.lesson,
         lesson_title=lesson.header.title if lesson else "",
         exercises=made_in,
-        learners=len(found.named),
-        perhaps=sum(share for learner, share in found.shares.items() if learner not in found.named),
-        answers=found.harms.total(),
-        broke_limit=found.harms[Harm.LIMIT_BROKEN],
-        did_harm=found.harms[Harm.SOME],
-        rank=found.expected * found.weight,
-        examples=tuple(text for text, _ in found.typed.most_common(EXAMPLES)),
-        safety=tuple(dict.fromkeys(id_ for one in made_in if one in exercises for id_ in exercises[one].safety)),
+        learners=len(evidence.named),
+        perhaps=sum(share for learner, share in evidence.shares.items() if learner not in evidence.named),
+        answers=evidence.harms.total(),
+        broke_limit=evidence.harms[Harm.LIMIT_BROKEN],
+        did_harm=evidence.harms[Harm.SOME],
+        rank=evidence.expected * evidence.weight,
+        examples=tuple(text for text, _ in evidence.typed.most_common(EXAMPLES)),
+        safety=tuple(
+            dict.fromkeys(
+                id_ for exercise_id in made_in if exercise_id in exercises for id_ in exercises[exercise_id].safety
+            )
+        ),
         follow_up=follow_up(engine, key.id, words, key.lesson, made_in, rulebook),
     )
 
@@ -193,9 +197,9 @@ def _words(
         return exercise.mistakes[key.id].words, exercise.mistakes[key.id].says
     for problem in problems:
         if isinstance(problem, Problem):
-            found = next((method.words for method in problem.wrong_methods.all if method.id == key.id), None)
-            if found:
-                return found, ""
+            words = next((method.words for method in problem.wrong_methods.all if method.id == key.id), None)
+            if words:
+                return words, ""
     return key.id.replace("-", " "), ""
 
 
@@ -218,7 +222,7 @@ def follow_up(
 def _aimed(
     engine: Engine, mistake: str, lesson: str, rulebook: RulebookId
 ) -> Iterator[tuple[str, Exercise | OrderExercise]]:
-    declaring = [(id_, one) for id_, one in engine.library.exercises.items() if mistake in one.mistakes]
+    declaring = [(id_, declared) for id_, declared in engine.library.exercises.items() if mistake in declared.mistakes]
     for id_, exercise in sorted(declaring, key=lambda pair: pair[1].lesson != lesson):
         if isinstance(exercise, OrderExercise) or rulebook in exercise.rulebooks:
             yield id_, exercise

@@ -46,8 +46,8 @@ class Register:
 
         def work(connection: Connection) -> StoredSet:
             owner = _class(connection, class_name)
-            mine = sets_query().where(practice_set.c.school_class_id == owner, practice_set.c.name == declared.id)
-            row = connection.execute(mine).mappings().first()
+            this_set = sets_query().where(practice_set.c.school_class_id == owner, practice_set.c.name == declared.id)
+            row = connection.execute(this_set).mappings().first()
             if row is None:
                 connection.execute(
                     insert(practice_set).values(
@@ -59,13 +59,13 @@ class Register:
                         made_at=datetime.now(UTC),
                     )
                 )
-                row = connection.execute(mine).mappings().one()
-            found = stored_set(row)
-            if _unchangeable(found.declaration) != _unchangeable(declared):
+                row = connection.execute(this_set).mappings().one()
+            stored = stored_set(row)
+            if _unchangeable(stored.declaration) != _unchangeable(declared):
                 raise ClassError(
                     f"The class '{class_name}' has another set '{declared.id}' already. Give this one another id."
                 )
-            return found
+            return stored
 
         return self._store.write(work)
 
@@ -93,8 +93,8 @@ class Register:
 
     def find(self, name: str, class_name: str | None = None) -> StoredSet:
         """A set by its id, or by its code. Raises ClassError if there is none, or several of that id."""
-        fitting = [one for one in self.sets(class_name) if name in (one.declaration.id, one.code)]
-        fitting = fitting or [one for one in self.sets(class_name) if one.code == set_code(name)]
+        fitting = [stored for stored in self.sets(class_name) if name in (stored.declaration.id, stored.code)]
+        fitting = fitting or [stored for stored in self.sets(class_name) if stored.code == set_code(name)]
         if len(fitting) == 1:
             return fitting[0]
         if fitting:
@@ -111,8 +111,8 @@ class Register:
 
     def close(self, set_id: int, now: datetime | None = None) -> StoredSet:
         """Take no more answers. A set that is closed already stays as it is."""
-        found = self.get(set_id)
-        if found.closed_at is None:
+        stored = self.get(set_id)
+        if stored.closed_at is None:
             self._change(set_id, closed_at=now or datetime.now(UTC))
         return self.get(set_id)
 
@@ -121,11 +121,11 @@ class Register:
 
         Learners who have seen the worked solutions meanwhile will know the answers.
         """
-        found = self.get(set_id)
+        stored = self.get(set_id)
         if closes is not None and closes <= (now or datetime.now(UTC)):
             raise ClassError("The closing time lies in the past. Give a later one.")
-        opens = found.declaration.opens
-        self._change(set_id, closed_at=None, declaration=_with_times(found.declaration, opens, closes))
+        opens = stored.declaration.opens
+        self._change(set_id, closed_at=None, declaration=_with_times(stored.declaration, opens, closes))
         return self.get(set_id)
 
     def change_times(self, set_id: int, opens: datetime | None, closes: datetime | None) -> StoredSet:
@@ -155,11 +155,13 @@ class Register:
 
         def work(connection: Connection) -> Entered:
             owner = _class(connection, class_name)
-            before = {one.id: one for one in _members(connection, owner)}
+            before = {person.id: person for person in _members(connection, owner)}
             entered, after = _compared(before.values(), wanted)
-            ids = {id_: _write(connection, owner, before.get(id_), one) for id_, one in after.items()}
+            ids = {id_: _write(connection, owner, before.get(id_), person) for id_, person in after.items()}
             lists = (entered.new, entered.there, entered.renamed)
-            return Entered(*([replace(one, id=ids.get(one.id, one.id)) for one in some] for some in lists))
+            return Entered(
+                *([replace(person, id=ids.get(person.id, person.id)) for person in people] for people in lists)
+            )
 
         return self._store.write(work)
 
@@ -220,10 +222,10 @@ class Register:
                 select(member.c.id, member.c.claimed_at).where(member.c.school_class_id == owner)
             ).all()
             connection.execute(binding.delete().where(binding.c.school_class_id == owner))
-            for one in members:
+            for row in members:
                 fresh = {"claimed_at": None, "secret": new_secret()}
-                connection.execute(update(member).where(member.c.id == one.id).values(fresh))
-            return sum(one.claimed_at is not None for one in members)
+                connection.execute(update(member).where(member.c.id == row.id).values(fresh))
+            return sum(row.claimed_at is not None for row in members)
 
         return self._store.write(work)
 
@@ -242,8 +244,8 @@ def _class(connection: Connection, name: str) -> int:
     if connection.scalar(query) is None:
         secret = secrets.token_hex(_SECRET_BYTES)
         connection.execute(insert(school_class).values(name=name, secret=secret, made_at=datetime.now(UTC)))
-    found: int = connection.scalars(query).one()
-    return found
+    class_id: int = connection.scalars(query).one()
+    return class_id
 
 
 def _unused_code(connection: Connection) -> str:
@@ -258,36 +260,36 @@ def _members(connection: Connection, owner: int) -> list[Member]:
     return [Member(**row) for row in connection.execute(query.order_by(member.c.id)).mappings()]
 
 
-def _compared(there: Iterable[Member], roster: Iterable[Member]) -> tuple[Entered, dict[int, Member]]:
+def _compared(listed: Iterable[Member], roster: Iterable[Member]) -> tuple[Entered, dict[int, Member]]:
     """What a roster says that is new, and by their ids the members that it adds (below 0) or changes."""
-    roll, entered = Roll(there), Entered([], [], [])
+    roll, entered = Roll(listed), Entered([], [], [])
     after: dict[int, Member] = {}
-    for at, one in enumerate(roster, start=1):
-        known = roll.find(one)
-        if known is None:
-            found = replace(one, id=-at)
-            entered.new.append(found)
-        elif one.name and not same_name(known.name, one.name):
-            found = replace(known, name=one.name)
-            entered.renamed.append(found)
+    for position, person in enumerate(roster, start=1):
+        earlier = roll.find(person)
+        if earlier is None:
+            entry = replace(person, id=-position)
+            entered.new.append(entry)
+        elif person.name and not same_name(earlier.name, person.name):
+            entry = replace(earlier, name=person.name)
+            entered.renamed.append(entry)
         else:
-            found = known if known.number else replace(known, number=one.number)
-            entered.there.append(found)
-        if found != known:
-            after[found.id] = found
-            roll.add(found)
+            entry = earlier if earlier.number else replace(earlier, number=person.number)
+            entered.there.append(entry)
+        if entry != earlier:
+            after[entry.id] = entry
+            roll.add(entry)
     return entered, after
 
 
-def _write(connection: Connection, owner: int, before: Member | None, one: Member) -> int:
+def _write(connection: Connection, owner: int, before: Member | None, person: Member) -> int:
     """Add a member, or change the one that was there before; gives the id."""
-    told = {"name": one.name, "number": one.number}
+    name_and_number = {"name": person.name, "number": person.number}
     if before is not None:
-        connection.execute(update(member).where(member.c.id == before.id).values(told))
+        connection.execute(update(member).where(member.c.id == before.id).values(name_and_number))
         return before.id
-    row = {"school_class_id": owner, **told, "secret": new_secret(), "made_at": datetime.now(UTC)}
-    made = connection.execute(insert(member).values(row)).inserted_primary_key
-    return int(made[0]) if made else 0
+    row = {"school_class_id": owner, **name_and_number, "secret": new_secret(), "made_at": datetime.now(UTC)}
+    key = connection.execute(insert(member).values(row)).inserted_primary_key
+    return int(key[0]) if key else 0
 
 
 def _with_times(declared: PracticeSet, opens: datetime | None, closes: datetime | None) -> dict[str, Any]:

@@ -34,8 +34,8 @@ class Whereabouts:
 class Results:
     """One set as its instructor sees it; every method may raise StoreError."""
 
-    def __init__(self, store: Store, of: StoredSet) -> None:
-        self._store, self._set = store, of
+    def __init__(self, store: Store, practice_set: StoredSet) -> None:
+        self._store, self._set = store, practice_set
 
     def outcomes(self) -> list[Outcome]:
         """How every member stands with every place that was handed out, by member and place."""
@@ -55,17 +55,17 @@ class Results:
             .order_by(class_answer.c.id)
         )
         with self._store.reading() as connection:
-            there = {row["member_id"]: row for row in connection.execute(places).mappings()}
+            places_by_member = {row["member_id"]: row for row in connection.execute(places).mappings()}
             last = {row.member_id: row.at for row in connection.execute(answered)}
             members = [Member(**row) for row in connection.execute(query.order_by(member.c.id)).mappings()]
         return [
             Whereabouts(
-                member=one,
-                place=there[one.id]["place"] if one.id in there else None,
-                at=there[one.id]["at"] if one.id in there else None,
-                last_answer=last.get(one.id),
+                member=person,
+                place=places_by_member[person.id]["place"] if person.id in places_by_member else None,
+                at=places_by_member[person.id]["at"] if person.id in places_by_member else None,
+                last_answer=last.get(person.id),
             )
-            for one in members
+            for person in members
         ]
 
     def comment(self, answer_id: int, text: str) -> None:
@@ -78,20 +78,20 @@ class Results:
 
     def excuse(self, handed_id: int, excused: bool = True) -> None:
         """Take a problem out of a learner's set, or put it back; its answers stay."""
-        one = (handed.c.id == handed_id) & (handed.c.practice_set_id == self._set.id)
+        this_row = (handed.c.id == handed_id) & (handed.c.practice_set_id == self._set.id)
 
         def work(connection: Connection) -> None:
-            if not connection.execute(update(handed).where(one).values(excused=excused)).rowcount:
+            if not connection.execute(update(handed).where(this_row).values(excused=excused)).rowcount:
                 raise ClassError("This problem is not in the set any more.")
 
         self._store.write(work)
 
     def _on_answer(self, answer_id: int, **values: object) -> None:
-        mine = select(handed.c.id).where(handed.c.practice_set_id == self._set.id)
-        one = (class_answer.c.id == answer_id) & class_answer.c.handed_id.in_(mine)
+        handed_ids = select(handed.c.id).where(handed.c.practice_set_id == self._set.id)
+        this_row = (class_answer.c.id == answer_id) & class_answer.c.handed_id.in_(handed_ids)
 
         def work(connection: Connection) -> None:
-            if not connection.execute(update(class_answer).where(one).values(**values)).rowcount:
+            if not connection.execute(update(class_answer).where(this_row).values(**values)).rowcount:
                 raise ClassError("This answer is not in the set any more.")
 
         self._store.write(work)
@@ -99,8 +99,8 @@ class Results:
 
 def outcomes_of(connection: Connection, set_id: int) -> list[Outcome]:
     """The same on a connection."""
-    mine = select(handed.c.id).where(handed.c.practice_set_id == set_id)
-    query = answers_query().where(class_answer.c.handed_id.in_(mine))
+    handed_ids = select(handed.c.id).where(handed.c.practice_set_id == set_id)
+    query = answers_query().where(class_answer.c.handed_id.in_(handed_ids))
     answers: dict[int, list[Answer]] = {}
     for row in connection.execute(query).mappings():
         answers.setdefault(row["handed_id"], []).append(class_answer_of(row))
@@ -117,11 +117,11 @@ def handed_by_code(store: Store, code: str) -> tuple[int, Handed]:
     if printed is None:
         raise ClassError(f"'{code.strip()[:20]}' is no problem's code: a character is wrong or missing. Compare it.")
     with store.reading() as connection:
-        found = handed_by_codes(connection, [printed])
-        if not found:
+        problems = handed_by_codes(connection, [printed])
+        if not problems:
             raise ClassError(f"No problem with the code {printed} was handed out. Compare it with the sheet.")
         row = select(practice_set.c.id).join_from(practice_set, handed).where(handed.c.code == printed)
-        return connection.scalars(row).one(), found[printed]
+        return connection.scalars(row).one(), problems[printed]
 
 
 def handed_by_codes(connection: Connection, codes: Iterable[str]) -> dict[str, Handed]:

@@ -38,19 +38,19 @@ def read_roster(data: bytes) -> Roster:
             listed = ", ".join(f"'{name[:40]}'" for name in row.cells)
             raise ClassError(f"No column is called 'name' or 'number'; there are {listed}. Name them in the first row.")
         parts = [row.cells.get("first", ""), row.cells.get("last", "")]
-        one = Member(
+        member = Member(
             id=0, name=row.cells.get("name") or " ".join(filter(None, parts)), number=row.cells.get("number", "")
         )
-        if not one.name and not one.number:
+        if not member.name and not member.number:
             roster.faults.append(Fault(row.line, "neither a name nor a number. Fill in one of the two."))
-        elif max(len(one.name), len(one.number)) > LONGEST_NAME:
+        elif max(len(member.name), len(member.number)) > LONGEST_NAME:
             roster.faults.append(Fault(row.line, f"a name longer than {LONGEST_NAME} characters. Shorten it."))
-        elif (earlier := roll.find(one)) is not None:
-            told = one.name or one.number
-            roster.duplicates.append(Fault(row.line, f"'{told}' stands on line {earlier.id} already; it was left out."))
+        elif (earlier := roll.find(member)) is not None:
+            name = member.name or member.number
+            roster.duplicates.append(Fault(row.line, f"'{name}' stands on line {earlier.id} already; it was left out."))
         else:
-            roll.add(replace(one, id=row.line))
-            roster.members.append(one)
+            roll.add(replace(member, id=row.line))
+            roster.members.append(member)
         if len(roster.members) > MOST_MEMBERS:
             raise ClassError(f"The roster has more than {MOST_MEMBERS} members. Split it into classes.")
     return roster

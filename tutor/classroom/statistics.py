@@ -112,24 +112,26 @@ def set_statistics(outcomes: Sequence[Outcome], *, closed: bool = False) -> SetS
     submitted = _submitted(outcomes)
     enough = len(submitted) >= ENOUGH
     places = []
-    for at, (place, here) in enumerate(by_place.items()):
-        found = (_score(one, closed=closed and one.handed.member.id in submitted) for one in here)
-        scores = [score for score in found if score is not None]
-        item_rest = _item_rest(table, at)
+    for column, (place, place_outcomes) in enumerate(by_place.items()):
+        place_scores = (
+            _score(outcome, closed=closed and outcome.handed.member.id in submitted) for outcome in place_outcomes
+        )
+        scores = [score for score in place_scores if score is not None]
+        item_rest = _item_rest(table, column)
         right = Share(sum(scores), len(scores))
         places.append(
             PlaceStatistics(
                 place=place,
-                exercise=here[0].handed.exercise,
-                ask=here[0].handed.ask,
+                exercise=place_outcomes[0].handed.exercise,
+                ask=place_outcomes[0].handed.ask,
                 right=right,
-                first=_first(here),
+                first=_first(place_outcomes),
                 item_rest=item_rest,
                 item_rest_interval=None if item_rest is None else fisher(item_rest, len(table)),
-                seconds=_middle([s for outcome in here if (s := _seconds(outcome)) is not None]),
-                tries=_middle([float(tries) for outcome in here if (tries := _tries(outcome))]),
-                excused=sum(outcome.state == "excused" for outcome in here),
-                open=sum(outcome.state == "open" for outcome in here),
+                seconds=_middle([s for outcome in place_outcomes if (s := _seconds(outcome)) is not None]),
+                tries=_middle([float(tries) for outcome in place_outcomes if (tries := _tries(outcome))]),
+                excused=sum(outcome.state == "excused" for outcome in place_outcomes),
+                open=sum(outcome.state == "open" for outcome in place_outcomes),
                 verdict=verdict(right, item_rest) if enough else "",
             )
         )
@@ -138,16 +140,16 @@ def set_statistics(outcomes: Sequence[Outcome], *, closed: bool = False) -> SetS
 
 def verdict(right: Share, item_rest: float | None) -> str:
     """What the numbers of a place advise, in words; '' if nothing strikes.  Not to be asked below ENOUGH learners."""
-    found = []
+    words = []
     if item_rest is not None and item_rest < 0:
-        found.append("those who know more get it wrong: check its answer and its words")
+        words.append("those who know more get it wrong: check its answer and its words")
     elif item_rest is not None and item_rest < SEPARATES:
-        found.append("separates little")
+        words.append("separates little")
     if right.value is not None and right.value < TOO_HARD:
-        found.append("very hard")
+        words.append("very hard")
     elif right.value is not None and right.value > TOO_EASY:
-        found.append("very easy")
-    return "; ".join(found)
+        words.append("very easy")
+    return "; ".join(words)
 
 
 def kr20(table: Sequence[Sequence[int]]) -> float | None:
@@ -168,14 +170,14 @@ def kr20(table: Sequence[Sequence[int]]) -> float | None:
     return float(Fraction(places, places - 1) * (1 - Fraction(within, spread)))
 
 
-def correlation(ones: Sequence[int], others: Sequence[int]) -> float | None:
+def correlation(first: Sequence[int], second: Sequence[int]) -> float | None:
     """Pearson's correlation of whole numbers, for 0 and 1 the point-biserial one; None where either never varies."""
-    count = len(ones)
-    spread = count * sum(one * one for one in ones) - sum(ones) ** 2
-    other_spread = count * sum(other * other for other in others) - sum(others) ** 2
+    count = len(first)
+    spread = count * sum(x * x for x in first) - sum(first) ** 2
+    other_spread = count * sum(y * y for y in second) - sum(second) ** 2
     if spread == 0 or other_spread == 0:
         return None
-    together = count * sum(a * b for a, b in zip(ones, others, strict=True)) - sum(ones) * sum(others)
+    together = count * sum(a * b for a, b in zip(first, second, strict=True)) - sum(first) * sum(second)
     return max(-1.0, min(1.0, together / math.sqrt(spread * other_spread)))
 
 
@@ -221,8 +223,8 @@ def _decided_rows(outcomes: Sequence[Outcome], *, closed: bool) -> list[list[int
     return [[row[place] for place in places] for row in rows.values() if len(row) == len(places)]
 
 
-def _item_rest(table: Sequence[Sequence[int]], at: int) -> float | None:
-    return correlation([row[at] for row in table], [sum(row) - row[at] for row in table])
+def _item_rest(table: Sequence[Sequence[int]], column: int) -> float | None:
+    return correlation([row[column] for row in table], [sum(row) - row[column] for row in table])
 
 
 def _reliability(table: Sequence[Sequence[int]]) -> Reliability:
@@ -232,13 +234,13 @@ def _reliability(table: Sequence[Sequence[int]]) -> Reliability:
     return Reliability(kr20=value, interval=interval, learners=learners, places=places)
 
 
-def _first(here: Sequence[Outcome]) -> Share:
-    first = list(_first_counted(here))
+def _first(place_outcomes: Sequence[Outcome]) -> Share:
+    first = list(_first_counted(place_outcomes))
     return Share(sum(answer.verdict == "right" and answer.help == "nothing" for answer in first), len(first))
 
 
-def _first_counted(here: Sequence[Outcome]) -> Iterator[Answer]:
-    for outcome in here:
+def _first_counted(place_outcomes: Sequence[Outcome]) -> Iterator[Answer]:
+    for outcome in place_outcomes:
         if outcome.state != "excused" and (answer := next((a for a in outcome.answers if a.counted), None)):
             yield answer
 
@@ -250,7 +252,7 @@ def _seconds(outcome: Outcome) -> float | None:
 
 def _tries(outcome: Outcome) -> int:
     answer = deciding(outcome) if outcome.state != "excused" else None
-    counted = [one for one in outcome.answers if one.counted]
+    counted = [candidate for candidate in outcome.answers if candidate.counted]
     return counted.index(answer) + 1 if answer else 0
 
 
@@ -268,11 +270,11 @@ def _with_interval(value: float | None, interval: Interval | None) -> dict[str, 
 
 
 def _place_json(place: PlaceStatistics) -> dict[str, Any]:
-    def middle(of: Middle | None) -> dict[str, float] | None:
-        return {"lower": of.lower, "median": of.median, "upper": of.upper} if of else None
+    def middle(quartiles: Middle | None) -> dict[str, float] | None:
+        return {"lower": quartiles.lower, "median": quartiles.median, "upper": quartiles.upper} if quartiles else None
 
-    def share(of: Share) -> dict[str, Any]:
-        return {"count": of.count, "of": of.of} | _with_interval(of.value, of.interval)
+    def share(part: Share) -> dict[str, Any]:
+        return {"count": part.count, "of": part.of} | _with_interval(part.value, part.interval)
 
     return {
         "place": place.place,

@@ -126,26 +126,26 @@ def restore(store: Store, path: Path, *, replace: bool = False, models: RowModel
 
 def _tables(connection: Connection) -> list[Table]:
     """The tables that are there, whatever their revision; those referred to come before those that refer to them."""
-    every = MetaData()
-    every.reflect(connection)
-    for table in every.tables.values():
+    schema = MetaData()
+    schema.reflect(connection)
+    for table in schema.tables.values():
         for column in table.c:
             if isinstance(column.type, DateTime):
                 column.type = UtcTime()
-    return [table for table in every.sorted_tables if table.name != schema_version.name]
+    return [table for table in schema.sorted_tables if table.name != schema_version.name]
 
 
 def _remove_tables(connection: Connection) -> None:
-    every = MetaData()
-    every.reflect(connection)
-    every.drop_all(connection)
+    schema = MetaData()
+    schema.reflect(connection)
+    schema.drop_all(connection)
 
 
 def _write_rows(connection: Connection, table: Table, archive: ZipFile) -> _Lines:
     digest, rows = sha256(), 0
-    found = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(select(table).order_by(*table.primary_key))
+    cursor = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(select(table).order_by(*table.primary_key))
     with archive.open(_member(table.name), "w", force_zip64=True) as member:
-        for row in found.mappings():
+        for row in cursor.mappings():
             line = json.dumps({column.name: _plain(row[column.name]) for column in table.c}) + "\n"
             member.write(line.encode("ascii"))
             digest.update(line.encode("ascii"))
@@ -166,16 +166,16 @@ def _shapes(revision: str) -> dict[str, Table]:
 def _check_rows(shape: Table, archive: ZipFile, models: RowModels) -> None:
     as_today = shape.name in metadata.tables and shape.c.keys() == metadata.tables[shape.name].c.keys()
     with archive.open(_member(shape.name)) as member:
-        for at, line in enumerate(member, start=1):
-            check_row(shape, at, line, models if as_today else {})
+        for number, line in enumerate(member, start=1):
+            check_row(shape, number, line, models if as_today else {})
 
 
 def _read_rows(connection: Connection, table: Table, shape: Table, archive: ZipFile) -> None:
-    at = 1
+    number = 1
     with archive.open(_member(table.name)) as member:
         for lines in batches(member):
-            add_rows(connection, table, at, [row_of(shape, line) for line in lines])
-            at += len(lines)
+            add_rows(connection, table, number, [row_of(shape, line) for line in lines])
+            number += len(lines)
     if connection.dialect.name == "postgresql" and (numbered := table.autoincrement_column) is not None:
         _number_on(connection, table, numbered.name)
 
@@ -241,7 +241,7 @@ def _checked(archive: ZipFile, path: Path) -> _Contents:
 
 
 def _check_size(archive: ZipFile, path: Path) -> None:
-    size = sum(one.file_size for one in archive.infolist())
+    size = sum(member.file_size for member in archive.infolist())
     if size > LARGEST:
         raise BackupError(
             f"The backup {path} holds {size / 1e9:.1f} GB, more than the {LARGEST / 1e9:.1f} GB that can be put back. "

@@ -56,8 +56,8 @@ _DAMAGED = Failure("is damaged. Put a copy of it back, or move it away so that a
 
 def lacks_table(name: str = "") -> Failure:
     """A table is gone."""
-    which = f"its table '{name}'" if name else "one of its tables"
-    return Failure(f"has lost {which}. Put a copy back with 'coldmorning restore', or {ELSEWHERE}.", _LOST_PAGE)
+    table_words = f"its table '{name}'" if name else "one of its tables"
+    return Failure(f"has lost {table_words}. Put a copy back with 'coldmorning restore', or {ELSEWHERE}.", _LOST_PAGE)
 
 
 # A fragment of the first line of the database's message, after a PostgreSQL server's code of five characters (see

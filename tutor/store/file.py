@@ -37,14 +37,14 @@ class StoreFile:
 
     def is_in_place(self) -> bool:
         """Whether the names still belong to the files that were remembered; True while none were."""
-        known = self._size  # read before the file is looked at: another thread may make it grow in between
+        known_size = self._size  # read before the file is looked at: another thread may make it grow in between
         try:
-            found = [name.stat() for name in self._names]
+            stats = [name.stat() for name in self._names]
         except OSError:
             return False
-        size = found[0].st_size if found else 0
-        self._size = max(known, size)
-        return size >= known and [_identity(one) for one in found] == self._identities
+        size = stats[0].st_size if stats else 0
+        self._size = max(known_size, size)
+        return size >= known_size and [_identity(stat) for stat in stats] == self._identities
 
     def make(self) -> None:
         """Make the file and its folder if they are not there, for their owner alone: answers and secrets are in it.
@@ -86,8 +86,8 @@ def address(url: URL, path: Path) -> URL:
     return url.set(database=path.as_uri(), query={"mode": "rw", **url.query, "uri": "true"})
 
 
-def _identity(of: os.stat_result) -> tuple[int, int]:
-    return of.st_dev, of.st_ino
+def _identity(stat: os.stat_result) -> tuple[int, int]:
+    return stat.st_dev, stat.st_ino
 
 
 def _companion(path: Path, kind: str) -> Path:

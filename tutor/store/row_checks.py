@@ -76,9 +76,9 @@ def add_rows(connection: Connection, table: Table, at: int, rows: Sequence[Mappi
     for column in table.c:
         for key in column.foreign_keys:
             wanted = {row[column.name] for row in rows} - {None}
-            there = {None, *connection.scalars(select(key.column).where(key.column.in_(wanted)))}
+            existing = {None, *connection.scalars(select(key.column).where(key.column.in_(wanted)))}
             for place, row in enumerate(rows, at):
-                if row[column.name] not in there:
+                if row[column.name] not in existing:
                     refers = f"'{column.name}' refers to no row of '{key.column.table.name}'"
                     raise RowError(table.name, place, refers)
     try:

@@ -163,7 +163,7 @@ draft = Table(
 )
 
 
-def _of(table: str, *, primary_key: bool = False, nullable: bool = False) -> Column[int]:
+def _reference(table: str, *, primary_key: bool = False, nullable: bool = False) -> Column[int]:
     return Column(f"{table}_id", Integer, ForeignKey(f"{table}.id"), primary_key=primary_key, nullable=nullable)
 
 
@@ -181,7 +181,7 @@ practice_set = Table(
     "practice_set",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("school_class"),
+    _reference("school_class"),
     Column("name", String, nullable=False),
     Column("declaration", JSON, nullable=False),
     Column("secret", String(64), nullable=False),
@@ -196,7 +196,7 @@ member = Table(
     "member",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("school_class"),
+    _reference("school_class"),
     *_columns(TypedText, "name", "number"),
     Column("secret", String(32), nullable=False),
     Column("made_at", UtcTime, nullable=False),
@@ -209,8 +209,8 @@ binding = Table(
     "binding",
     metadata,
     _owner(primary_key=True),
-    _of("school_class", primary_key=True),
-    _of("member"),
+    _reference("school_class", primary_key=True),
+    _reference("member"),
     Column("made_at", UtcTime, nullable=False),
     Index(None, "member_id"),
 )
@@ -220,7 +220,7 @@ class_browser = Table(
     "class_browser",
     metadata,
     _owner(primary_key=True),
-    _of("school_class", primary_key=True),
+    _reference("school_class", primary_key=True),
 )
 """In which classes a name was ever taken in a browser: exams are closed to it, even if the name was left again."""
 
@@ -228,7 +228,7 @@ exam_switch = Table(
     "exam_switch",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("practice_set", nullable=True),
+    _reference("practice_set", nullable=True),
     Column("on_at", UtcTime, nullable=False),
 )
 """At most one row, while the switch is on: for a set, or for every exam."""
@@ -237,8 +237,8 @@ exam_look = Table(
     "exam_look",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("practice_set"),
-    _of("member", nullable=True),
+    _reference("practice_set"),
+    _reference("member", nullable=True),
     Column("exercise", String, nullable=False),
     Column("looks", Integer, nullable=False),
     *_columns(UtcTime, "first_at", "last_at"),
@@ -250,8 +250,8 @@ exam_look = Table(
 whereabouts = Table(
     "whereabouts",
     metadata,
-    _of("practice_set", primary_key=True),
-    _of("member", primary_key=True),
+    _reference("practice_set", primary_key=True),
+    _reference("member", primary_key=True),
     Column("place", Integer, nullable=False),
     Column("at", UtcTime, nullable=False),
 )
@@ -260,8 +260,8 @@ handed = Table(
     "handed",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("practice_set"),
-    _of("member"),
+    _reference("practice_set"),
+    _reference("member"),
     Column("place", Integer, nullable=False),
     Column("code", String(12), nullable=False),
     *_columns(String, "exercise", "version"),
@@ -284,7 +284,7 @@ class_answer = Table(
     "class_answer",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("handed"),
+    _reference("handed"),
     Column("key", String, nullable=False),
     Column("at", UtcTime, nullable=False),
     Column("source", String, nullable=False),
@@ -304,7 +304,7 @@ class_answer = Table(
 class_draft = Table(
     "class_draft",
     metadata,
-    _of("handed", primary_key=True),
+    _reference("handed", primary_key=True),
     Column("field", String, primary_key=True),
     Column("text", TypedText, nullable=False),
     Column("at", UtcTime, nullable=False),
@@ -314,7 +314,7 @@ correction = Table(
     "correction",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("handed"),
+    _reference("handed"),
     Column("at", UtcTime, nullable=False),
     Column("reason", TypedText, nullable=False),
     *_columns(JSON, "before", "after"),
@@ -326,7 +326,7 @@ verdict_change = Table(
     "verdict_change",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("class_answer"),
+    _reference("class_answer"),
     Column("at", UtcTime, nullable=False),
     Column("reason", TypedText, nullable=False),
     *_columns(JSON, "before", "after"),
@@ -337,8 +337,8 @@ outbox = Table(
     "outbox",
     metadata,
     Column("id", Integer, primary_key=True),
-    _of("member"),
-    _of("class_answer", nullable=True),
+    _reference("member"),
+    _reference("class_answer", nullable=True),
     Column("key", String(64), nullable=False),
     Column("statement", JSON, nullable=False),
     Column("made_at", UtcTime, nullable=False),
