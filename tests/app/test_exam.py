@@ -169,7 +169,7 @@ def making_rules() -> None:
     """The rules of a set that is being made."""
     from tutor.app.desk import making
 
-    making._rules(0, None)
+    making._rules(0, {})
 
 
 def test_what_an_exam_cannot_prevent_is_said_where_it_is_made(of):
