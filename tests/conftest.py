@@ -4,6 +4,7 @@ import importlib.util
 import math
 import os
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -13,8 +14,8 @@ import pytest
 from hypothesis import settings
 
 from tutor.answers.marking import mark
-from tutor.classroom.keeping import handed_from
-from tutor.classroom.models import Answer, Handed, Member, Outcome
+from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, ProblemRecord, ProblemSnapshot
+from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
@@ -246,15 +247,28 @@ def an_answer(id_, handed, verdict="right", **more):
     return Answer(id=id_, handed=handed.id, at=at, verdict=verdict, **{**kept, **more})
 
 
+def a_record(ask):
+    """What an earlier version kept of a problem of which no more is known than what is asked."""
+    texts = dict.fromkeys(("title", "task"), "")
+    lists = {name: [] for name in ("story", "listed", "choices")}
+    maps = {name: {} for name in ("parts", "units", "tolerances")}
+    flags = dict.fromkeys(("tabled", "bounded", "said"), False)
+    more = {"words": {ask: ask}, "kinds": {ask: "count"}, "accepted": (13.0, 13.0), "evidence": None, "order": None}
+    return ProblemRecord(**texts, **lists, **maps, **flags, **more, profile=(1, 0, 1))
+
+
 def an_outcome(member, place, *answers, exercise="most-modules-in-series", problem=None, **more):
     """An outcome; each of `answers` is a verdict or the fields of an answer. `problem` is what was handed out."""
     kept = {"version": "0", "number": place, "ask": "modules_in_series", "rulebook": "us", "answer": "13"}
     id_ = 1000 * member.id + place
     code = f"C{member.id:03}-{place}"
     if problem is not None:
-        handed = handed_from(problem, member, place, code, id_)
+        handed = replace(assigned_from(problem, member, place, code), id=id_)
     else:
-        handed = Handed(id=id_, member=member, place=place, code=code, exercise=exercise, **{**kept, **more})
+        fields = {**kept, "exercise": exercise, **more}
+        snapshot = ProblemSnapshot(record=a_record(fields["ask"]))
+        expected = {"expected": {fields["ask"]: 13.0}, "snapshot": snapshot}
+        handed = AssignedProblem(id=id_, member=member, place=place, code=code, **{**expected, **fields})
     told = [one if isinstance(one, dict) else {"verdict": one} for one in answers]
     return Outcome(handed=handed, answers=[an_answer(100 * id_ + at, handed, **one) for at, one in enumerate(told)])
 

@@ -10,7 +10,6 @@ from tutor.app.class_words import (
     done,
     earlier_words,
     is_sent_again,
-    label_of,
     progress_words,
     rules_words,
     saved_words,
@@ -18,30 +17,27 @@ from tutor.app.class_words import (
     submit_key,
 )
 from tutor.classroom.models import Item, PracticeSet, StoredSet
-from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner
+from tutor.classroom.views import AnswerForLearner, ForLearner, PlaceForLearner
+from tutor.entries.kinds import label
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 
 
-def field(kind, unit="", choices=()):
-    return FieldForLearner(name="x", words="cold voltage", unit=unit, kind=kind, choices=choices)
-
-
 @pytest.mark.parametrize(
-    ("asked", "label"),
+    ("asked", "expected"),
     [
-        (field("number", "V"), "Cold voltage (V)"),
-        (field("number", "degC"), "Cold voltage (°C)"),
-        (field("number"), "Cold voltage"),
-        (field("answer"), "Cold voltage (yes or no)"),
-        (field("choice", choices=("array", "supply")), "Cold voltage (array, supply)"),
-        (field("size"), "Cold voltage (standard size)"),
-        (field("order"), "The whole order (letters)"),
-        (field("next_action"), "What may come next (letters)"),
+        (("number", "V"), "Cold voltage (V)"),
+        (("number", "degC"), "Cold voltage (°C)"),
+        (("number",), "Cold voltage"),
+        (("answer",), "Cold voltage (yes or no)"),
+        (("choice", "", ("array", "supply")), "Cold voltage (array, supply)"),
+        (("size",), "Cold voltage (standard size)"),
+        (("order",), "The whole order (letters)"),
+        (("next_action",), "What may come next (letters)"),
     ],
 )
-def test_a_label_says_what_may_be_typed(asked, label):
-    assert label_of(asked) == label
+def test_a_label_says_what_may_be_typed(asked, expected):
+    assert label("cold voltage", *asked) == expected
 
 
 def line(state, left):
@@ -97,9 +93,8 @@ def answer(entry="12", steps=None, source="screen", verdict="wrong", counted=Tru
 
 
 VIEW = ForLearner(
-    title="T", place=1, places=1, code="7KQ4-2P", exercise="e", rulebook="us", ask="x", story=[], listed=[], task="",
-    givens=[], answer=field("number"), steps=[], evidence=None, cautions=[], attempts=2, attempts_left=2, why_not="",
-    solved=False, excused=False, hints=[], hints_left=0, solution_may_be_seen=False,
+    place=1, places=1, code="7KQ4-2P", steps=[], attempts=2, attempts_left=2, why_not="", solved=False, excused=False,
+    hints=[], hints_left=0, solution_may_be_seen=False,
 )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ import typst
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
+from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
@@ -29,10 +30,11 @@ def handed_out(engine):
     ids = [id_ for id_, one in engine.library.exercises.items() if "us" in getattr(one, "rulebooks", ["us"])]
     spread = [ids[at * len(ids) // PROBLEMS] for at in range(PROBLEMS)]
     for learner in range(1, LEARNERS + 1):
+        member = Member(id=learner, name=f"Learner {learner}", number=str(learner))
         problems = [
             (f"L{learner:02}-{at:02}", make_problem(engine, id_, None, learner)) for at, id_ in enumerate(spread)
         ]
-        yield Member(id=learner, name=f"Learner {learner}", number=str(learner)), problems
+        yield member, [(assigned_from(problem, member, 1, code), problem) for code, problem in problems]
 
 
 def ours(style, everyone):

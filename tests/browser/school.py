@@ -106,7 +106,7 @@ class School:
                         work.arrive(place)
                         work.answer(place, self.answer_of(store, member, place), key=f"right {place}")
                 else:
-                    known = work.problem_to_draw(1).known
+                    known = work.problem(1).known
                     label = known["module_voc"] * known["modules_in_series"]
                     for tries in range(3):
                         later = datetime.now(UTC) + timedelta(seconds=tries)

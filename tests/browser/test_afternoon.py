@@ -60,8 +60,8 @@ class Afternoon:
     def right(self, name, place):
         """The right answer as somebody types it who has worked it out to six figures."""
         handed = next(one.handed for one in self.outcomes(name) if one.handed.place == place)
-        shown = conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask])
-        return f"{shown:.6g}" if handed.kept.kinds[handed.ask] == "number" else handed.answer
+        shown = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask])
+        return f"{shown:.6g}" if handed.snapshot.kind(handed.ask) == "number" else handed.answer
 
     def without_the_cold(self, name, place):
         """The label's voltage times the modules: what somebody gets who leaves the cold out."""

@@ -15,8 +15,11 @@ from playwright.sync_api import Error, expect
 
 from tutor.classroom.claims import Claims
 from tutor.classroom.handing import hand_out
-from tutor.classroom.models import Handed, Item, Member, PracticeSet
+from tutor.classroom.models import AssignedProblem, Item, Member, PracticeSet
 from tutor.classroom.register import Register
+from tutor.classroom.snapshots import problem_of
+from tutor.engine.order import OrderProblem
+from tutor.engine.problem import AnyProblem
 from tutor.store.database import Store
 from tutor.units import conversion
 
@@ -86,31 +89,31 @@ def opened(server, engine):
     return opened
 
 
-def key_texts(handed: Handed) -> list[str]:
+def key_texts(problem: AnyProblem, handed: AssignedProblem) -> list[str]:
     """What would give the answer away: its words, all its digits, those of the steps, a letter sequence."""
-    if handed.kept.order is not None:
+    if isinstance(problem, OrderProblem):
         letters = handed.answer.split()
         return [" ".join(letters), "".join(letters), ", ".join(letters)]
     texts: list[str] = []
     for name, value in handed.expected.items():
-        if handed.kept.kinds[name] == "number":
-            shown = conversion(handed.kept.units[name]).to_shown(value)
+        if problem.question.library.quantities[name].kind == "number":
+            shown = conversion(problem.unit_of(name)).to_shown(value)
             texts += [f"{amount:.{figures}g}" for amount in (shown, value) for figures in (5, 6, 10)]
-    if handed.kept.kinds[handed.ask] in ("number", "count", "size"):
+    if handed.snapshot.kind(handed.ask) in ("number", "count", "size"):
         texts.append(handed.answer)
-    told = " ".join([*handed.kept.story, *(amount.text for amount in handed.givens.values()), handed.kept.task])
+    told = " ".join([*problem.story, *(amount.text for amount in handed.givens.values()), problem.task])
     # What the givens say or what is a short number anyway would be found by chance.
     return [as_shown(text.encode()) for text in texts if text not in told and len(re.sub(r"\W", "", text)) > 3]
 
 
-def secrets(handed: Handed, of) -> list[str]:
+def secrets(handed: AssignedProblem, of) -> list[str]:
     """What a program could make the answer from."""
     return [str(handed.number), handed.version, of.secret, of.class_secret]
 
 
-def wrong_for(handed: Handed) -> list[str]:
+def wrong_for(problem: AnyProblem, handed: AssignedProblem) -> list[str]:
     """Two answers, of which none is right (for a yes or no its number is wrong anyway)."""
-    match handed.kept.kinds[handed.ask]:
+    match handed.snapshot.kind(handed.ask):
         case "number":
             return ["1.234", "1.235"]
         case "count":
@@ -120,7 +123,9 @@ def wrong_for(handed: Handed) -> list[str]:
         case "answer":
             return ["yes", "no"]
         case "choice":
-            return [text for text in handed.kept.choices if text != handed.answer][:2]
+            return [text for text in problem.question.library.quantities[handed.ask].choices if text != handed.answer][
+                :2
+            ]
         case _:
             letters = handed.answer.split()
             return [" ".join(reversed(letters)), " ".join(letters[1:])]
@@ -146,10 +151,11 @@ def send(someone, text):
 @pytest.mark.parametrize(
     ("kind", "marked"), [*((kind, "at once") for kind in KINDS), ("number", "when closed"), ("answer", "when closed")]
 )
-def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, opened, learner):
+def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, opened, learner, engine):
     of, handed = opened(kind, marked=marked)
     mine = handed["Ana"]
-    assert mine.kept.kinds[mine.ask] == kind
+    problem = problem_of(engine, mine)
+    assert mine.snapshot.kind(mine.ask) == kind
     someone = learner(server.address)
     messages = Messages(someone.page)
     come_in(someone, server, of, "Ana")
@@ -162,16 +168,16 @@ def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, o
     if steps.count():
         steps.click()
         someone.page.get_by_role("textbox", name="Step 1:").fill("1.5")
-    if mine.kept.evidence:
-        someone.page.locator(f"[class*='-{mine.kept.evidence}'] input").fill("1.5")
-    first, second = wrong_for(mine)
+    if mine.evidence:
+        someone.page.locator(f"[class*='-{mine.evidence}'] input").fill("1.5")
+    first, second = wrong_for(problem, mine)
     send(someone, first)
     someone.page.reload()
     someone.page.get_by_text("Saved on").wait_for()
     if marked == "at once":
         send(someone, second)
-    assert messages.hold(as_shown(mine.kept.story[0][:40].encode())), "the messages are read at all"
-    assert [text for text in [*key_texts(mine), *secrets(mine, of)] if messages.say(text)] == []
+    assert messages.hold(as_shown(problem.story[0][:40].encode())), "the messages are read at all"
+    assert [text for text in [*key_texts(problem, mine), *secrets(mine, of)] if messages.say(text)] == []
     assert not messages.hold(str(mine.number))
 
     with closing(Store.open(server.store)) as store:
@@ -185,7 +191,7 @@ def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, o
     assert not [text for text in secrets(mine, of) if messages.say(text)]
 
 
-def test_a_learner_who_has_taken_no_name_or_another_gets_nothing_of_somebodys_work(server, opened, learner):
+def test_a_learner_who_has_taken_no_name_or_another_gets_nothing_of_somebodys_work(server, opened, learner, engine):
     of, handed = opened("number")
     ana = learner(server.address)
     come_in(ana, server, of, "Ana")
@@ -202,8 +208,8 @@ def test_a_learner_who_has_taken_no_name_or_another_gets_nothing_of_somebodys_wo
         bo.page.get_by_text("You are Bo").wait_for()
     with closing(Store.open(server.store)) as store:
         code = Claims(store, of).personal_code(handed["Ana"].member)
-    mine, story = handed["Ana"].code, " ".join(handed["Ana"].kept.story)
-    assert story != " ".join(handed["Bo"].kept.story)
+    mine, story = handed["Ana"].code, " ".join(problem_of(engine, handed["Ana"]).story)
+    assert story != " ".join(problem_of(engine, handed["Bo"]).story)
     for messages in (heard, heard_by_bo):
         assert not [text for text in (mine, code, "1.234", "You are Ana") if messages.hold(text)]
     assert not heard.hold("Problem code")

@@ -15,6 +15,7 @@ from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
 from tutor.classroom.results import Results
+from tutor.classroom.snapshots import problem_of
 from tutor.store.database import Store
 from tutor.units import conversion
 
@@ -69,8 +70,8 @@ class Class:
 
     def right(self, name, place) -> str:
         handed = self.handed[name][place - 1]
-        if handed.kept.kinds[handed.ask] == "number":
-            shown = conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask])
+        if handed.snapshot.kind(handed.ask) == "number":
+            shown = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask])
             return f"{shown:.6g}"
         return handed.answer
 
@@ -268,8 +269,8 @@ def test_a_yes_or_no_comes_with_its_number_and_an_order_with_letters(make_class,
     someone = come_in(school, place=SURVIVES)
     assert "Not counted." in send(someone, SURVIVES, "yes")
     handed = school.handed["Ana"][SURVIVES - 1]
-    evidence = handed.kept.evidence
-    shown = conversion(handed.kept.units[evidence]).to_shown(handed.expected[evidence])
+    evidence = handed.evidence
+    shown = conversion(problem_of(school.engine, handed).unit_of(evidence)).to_shown(handed.expected[evidence])
     someone.page.locator(f".st-key-draft-{school.of.code}-{SURVIVES}-{evidence} input").fill(f"{shown:.6g}")
     assert "Right" in send(someone, SURVIVES, handed.answer)
     someone.press("On to problem 4")

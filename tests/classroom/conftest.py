@@ -10,6 +10,7 @@ from tutor.classroom.claims import Claims
 from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.register import Register
+from tutor.classroom.snapshots import problem_of
 from tutor.classroom.work import ClassWork
 from tutor.store.database import Store
 from tutor.units import conversion
@@ -85,18 +86,18 @@ class Class:
     def right(self, handed):
         """The right answer as it may be typed, and the step that it has to come with."""
         steps = {}
-        if handed.kept.evidence:
-            evidence = handed.kept.evidence
-            shown = conversion(handed.kept.units[evidence]).to_shown(handed.expected[evidence])
+        if handed.evidence:
+            evidence = handed.evidence
+            shown = conversion(problem_of(self.engine, handed).unit_of(evidence)).to_shown(handed.expected[evidence])
             steps = {evidence: f"{shown:.8g}"}
-        if handed.kept.kinds[handed.ask] == "number":
-            return f"{conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask]):.8g}", steps
+        if handed.snapshot.kind(handed.ask) == "number":
+            return f"{conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask]):.8g}", steps
         return handed.answer, steps
 
     def wrong(self, handed):
         """A wrong answer that can be read."""
         return {"number": "1.234", "count": "77", "answer": "yes", "order": " ".join(reversed(handed.answer.split()))}[
-            handed.kept.kinds[handed.ask]
+            handed.snapshot.kind(handed.ask)
         ]
 
 

@@ -8,9 +8,9 @@ import pytest
 
 from tutor.classroom import paper
 from tutor.classroom.errors import ClassError
-from tutor.classroom.marking import mark_handed
+from tutor.classroom.marking import mark_assigned
 from tutor.classroom.paper import PaperEntry, mark_entries, mark_paper
-from tutor.classroom.remark import apply, preview_answer
+from tutor.classroom.regrade import apply, preview_answer
 from tutor.classroom.results import Results
 from tutor.classroom.views import SAVED
 
@@ -250,11 +250,11 @@ def test_an_answer_is_not_kept_by_a_right_answer_that_is_corrected_meanwhile(sch
     rows = [(one.code, school.right(one)[0])]
 
     def corrected_meanwhile(*what):
-        marking = mark_handed(*what)
+        marking = mark_assigned(*what)
         apply(school.store, school.engine, preview_answer(school.store, school.engine, one.id, "1"), "one is enough")
         return marking
 
-    monkeypatch.setattr(paper, "mark_handed", corrected_meanwhile)
+    monkeypatch.setattr(paper, "mark_assigned", corrected_meanwhile)
     report = marked(school, rows)
     assert report.new == 0
     assert "corrected meanwhile. Run the file again" in report.faults[0].reason

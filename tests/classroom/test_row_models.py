@@ -12,7 +12,7 @@ from sqlalchemy import select
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.xapi import statements
-from tutor.classroom.remark import apply, preview_answer
+from tutor.classroom.regrade import apply, preview_answer
 from tutor.classroom.results import Results
 from tutor.classroom.row_models import ROW_MODELS
 from tutor.cli import main
@@ -74,7 +74,9 @@ FAULTS = [
     ("practice_set", {"name": "another"}, "its name is not that of its declaration"),
     ("practice_set", {"code": "0OI"}, "'0OI' is no code"),
     ("practice_set", {"declaration": None}, "Input should be an object"),
-    ("handed", {"kept": {}}, "'accepted' is missing in it"),
+    ("handed", {"kept": {}}, "title: Field required"),
+    ("handed", {"kept": {"declaration": "00", "said": "yes"}}, "said: Input should be a valid boolean"),
+    ("frozen_declaration", {"text": "{}"}, "its hash is not that of its text"),
     ("handed", {"kept": []}, "Input should be an object"),
     ("handed", {"givens": {"x": {"value": 1, "run": "this"}}}, "x.run: Extra inputs are not permitted"),
     ("handed", {"expected": {"x": "1"}}, "expected.x: Input should be a valid number"),

@@ -14,6 +14,7 @@ from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.content import LONG, LearnerSheet
+from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
@@ -52,8 +53,13 @@ def coded(engine, ids=SHORT, number=1):
     return [(f"7KQ{at}-{number:02}", make_problem(engine, id_, None, number)) for at, id_ in enumerate(ids)]
 
 
+def handed(pairs):
+    """Problems with their codes, as they are handed to somebody."""
+    return [(assigned_from(problem, Member(id=1, name=""), 1, code), problem) for code, problem in pairs]
+
+
 def sheet(engine, name="Ana Example", ids=SHORT, number=1, **how):
-    return learner_sheet(Member(id=1, name=name, number="12"), coded(engine, ids, number), **how)
+    return learner_sheet(Member(id=1, name=name, number="12"), handed(coded(engine, ids, number)), **how)
 
 
 def questions(engine):
@@ -159,8 +165,8 @@ def test_every_learner_begins_on_a_new_page_and_pages_count_for_each(engine, sty
 def test_the_key_stands_apart_from_the_learners_sheets(engine, style):
     problems = coded(engine)
     member = Member(id=1, name="Ana Example")
-    sheets = " ".join(pages(pdf.sheets_pdf(style(), [learner_sheet(member, problems)])))
-    key = pages(pdf.key_pdf(style(), [learner_key(member, problems)]))
+    sheets = " ".join(pages(pdf.sheets_pdf(style(), [learner_sheet(member, handed(problems))])))
+    key = pages(pdf.key_pdf(style(), [learner_key(member, handed(problems))]))
     answer = plain(problems[0][1].text_of(problems[0][1].ask))
     why = plain(problems[0][1].question.exercise.why["cold_voltage"])
     assert answer not in sheets
@@ -178,7 +184,7 @@ def test_the_key_stands_apart_from_the_learners_sheets(engine, style):
 
 def test_the_whole_catalogue_fits_each_problem_on_a_page_with_its_code_question_answer_and_cautions(engine, style):
     problems = questions(engine)
-    person = learner_sheet(Member(id=1, name=PLAIN_NAMES[1]), problems)
+    person = learner_sheet(Member(id=1, name=PLAIN_NAMES[1]), handed(problems))
     found = pages(pdf.sheets_pdf(style(), [person]))
     found = [unspaced(page) for page in found]  # a line may break after a hyphen
     standing = unspaced(style().caution)
@@ -195,7 +201,7 @@ def test_the_whole_catalogue_fits_each_problem_on_a_page_with_its_code_question_
 
 
 def test_the_whole_key_keeps_off_the_edges(engine, style):
-    keys = [learner_key(Member(id=1, name="W" * 40, number="123456789"), questions(engine))]
+    keys = [learner_key(Member(id=1, name="W" * 40, number="123456789"), handed(questions(engine)))]
     for template in ("strip.typ", "key.typ"):
         for large in (False, True):
             assert all(map(margins_are_clear, images(style(large=large), keys, template)))

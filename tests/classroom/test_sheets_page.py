@@ -9,6 +9,7 @@ from lxml import html
 from tutor.classroom.models import Item, Member, PracticeSet
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
+from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
 from tutor.engine.problem_factory import make_problem
 from tutor.engine.question import Engine
@@ -28,7 +29,8 @@ def made(engine):
     """The two pages, of three learners, one of them with a name made to do harm."""
     practice = PracticeSet(id="first-week", title="The first week", items=[Item(exercise=EXERCISES[0])])
     style = style_of(practice, engine.library, date(2026, 1, 12))
-    problems = [(f"7KQ{at}-2P", make_problem(engine, id_)) for at, id_ in enumerate(EXERCISES)]
+    drawn = [(f"7KQ{at}-2P", make_problem(engine, id_)) for at, id_ in enumerate(EXERCISES)]
+    problems = [(assigned_from(problem, Member(id=1, name=""), 1, code), problem) for code, problem in drawn]
     members = [Member(id=at, name=name, number="7") for at, name in enumerate(["Ana Example", TYPED, "محمد"])]
     sheets = [learner_sheet(one, problems, notes=[TYPED], steps=True) for one in members]
     return {

@@ -13,6 +13,7 @@ from tutor.classroom.errors import ClassError
 from tutor.classroom.marking import StepError
 from tutor.classroom.models import Item, Outcome
 from tutor.classroom.results import Results
+from tutor.classroom.snapshots import problem_of
 from tutor.classroom.views import SAVED
 from tutor.units import conversion
 
@@ -195,7 +196,7 @@ def test_no_help_means_no_hints_and_only_the_step_that_has_to_be_there(make_clas
     with pytest.raises(ClassError, match="no further hint"):
         school.work[0].see_hint(1)
     assert school.work[0].view(COUNT).steps == []
-    assert [step.name for step in school.work[0].view(SURVIVES).steps] == [school.handed[0][3].kept.evidence]
+    assert list(school.work[0].view(SURVIVES).steps) == [school.handed[0][3].evidence]
 
 
 @pytest.mark.parametrize(
@@ -290,7 +291,7 @@ def test_while_verdicts_are_kept_back_nothing_tells_how_near_an_answer_is(make_c
         replies = []
         for at, factor in enumerate((1 + apart, 1.5)):
             handed = school.handed[0][place - 1]
-            shown = conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask]) * factor
+            shown = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask]) * factor
             typed = f"{shown:.{figures - 1}e}" if place == VOLTAGE else f"{shown:.0f}"
             reply = school.work[0].answer(place, typed, key=str(at), now=noon - HOUR)
             replies.append((reply.said.verdict, reply.said.feedback, reply.said.counted, reply.problem.solved))
@@ -309,7 +310,7 @@ def test_nothing_of_the_key_is_in_what_a_learner_is_given(school):
             assert "expected" not in text
             assert "accepted" not in text
             value = handed.expected.get(handed.ask)
-            if value is not None and handed.kept.kinds[handed.ask] == "number":
+            if value is not None and handed.snapshot.kind(handed.ask) == "number":
                 assert f"{value:.6g}" not in text
                 assert handed.answer not in text
 
@@ -325,7 +326,7 @@ def test_a_broken_limit_is_told_without_a_number_to_work_back_from(school):
 def test_an_answer_typed_so_coarsely_that_it_covers_many_is_sent_back_unseen(school, typed):
     """Else the reply tells for nothing whether the right value lies in an interval of the learner's choosing."""
     handed = school.handed[0][VOLTAGE - 1]
-    right = conversion(handed.kept.units[handed.ask]).to_shown(handed.expected[handed.ask])
+    right = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask])
     replies = [school.work[0].answer(VOLTAGE, typed.format(value), key=f"{value}") for value in (right, 3 * right)]
     assert len({(reply.said.verdict, reply.said.feedback) for reply in replies}) == 1
     assert replies[0].said.verdict == "refused"
@@ -334,8 +335,8 @@ def test_an_answer_typed_so_coarsely_that_it_covers_many_is_sent_back_unseen(sch
 
 def test_steps_are_not_told_right_beside_an_answer_that_costs_nothing(school):
     handed = school.handed[0][SURVIVES - 1]
-    step = handed.kept.evidence
-    right = f"{conversion(handed.kept.units[step]).to_shown(handed.expected[step]):.6g}"
+    step = handed.evidence
+    right = f"{conversion(problem_of(school.engine, handed).unit_of(step)).to_shown(handed.expected[step]):.6g}"
     for at, entry in enumerate(("?", "maybe")):
         said = school.work[0].answer(SURVIVES, entry, {step: right}, key=str(at)).said
         assert (said.counted, dict(said.step_verdicts)) == (False, {})
@@ -371,17 +372,17 @@ def test_who_was_erased_meanwhile_leaves_no_trace_on_arriving(school, register):
     assert Results(school.store, school.of).who_is_where()[0].member.name == "Bo"
 
 
-def test_a_tables_value_of_two_figures_is_taken_and_a_rounded_one_is_wrong(make_class):
+def test_a_tables_value_of_two_figures_is_taken_and_a_rounded_one_is_wrong(make_class, engine):
     school = make_class(
         id="tables", items=[Item(exercise="correction-factor", ask="ambient_factor"), Item(exercise="battery-fuse")]
     )
     factor = school.handed[0][0]
-    assert factor.kept.tabled
+    assert engine.question(factor.exercise, factor.ask).right.steps[-1].kind == "look up"
     right = factor.expected[factor.ask]
     wide = school.work[0].answer(1, f"{right:.2g}+1e6*0e-4", key="a").said
     assert (wide.verdict, wide.counted) in (("wrong", True), ("right", True))
     other = school.handed[1][0]
     assert school.work[1].answer(1, f"{other.expected[other.ask]:g}", key="a").said.verdict == "right"
     fuse = school.handed[0][1]
-    assert fuse.kept.tabled
+    assert fuse.ask in engine.question(fuse.exercise, fuse.ask).discrete
     assert school.work[0].answer(2, "9 A", key="a").said.verdict == "wrong"

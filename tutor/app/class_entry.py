@@ -27,13 +27,13 @@ def ask_for_code() -> None:
     mine = sets_of(store(), st.session_state["learner"])
     if mine:
         st.subheader("Your sets", anchor=False)
-    for of in mine:
-        st.page_link(HERE, label=showing.plain(of.declaration.title), query_params={"set": of.code})
+    for practice_set in mine:
+        st.page_link(HERE, label=showing.plain(practice_set.declaration.title), query_params={"set": practice_set.code})
 
 
-def ask_for_name(of: StoredSet) -> None:
+def ask_for_name(practice_set: StoredSet) -> None:
     """The boxes for the learner's name or number and the personal code: the same two, whatever was typed before."""
-    claims = Claims(store(), of)
+    claims = Claims(store(), practice_set)
     strict = claims.want_code()
     if strict:
         told = (
@@ -44,8 +44,10 @@ def ask_for_name(of: StoredSet) -> None:
         told = "Type your name or number. If you have used another device before, type your personal code too."
     st.markdown(f"{told} This device then remembers you.")
     with st.form("name", border=False):
-        typed = st.text_input("Your name or number, as on the class list", key=f"name {of.code}", max_chars=_LONGEST)
-        personal = st.text_input("Your personal code", key=f"personal code {of.code}", max_chars=40)
+        typed = st.text_input(
+            "Your name or number, as on the class list", key=f"name {practice_set.code}", max_chars=_LONGEST
+        )
+        personal = st.text_input("Your personal code", key=f"personal code {practice_set.code}", max_chars=40)
         sent = st.form_submit_button("That is me", type="primary")
     if not sent:
         return
@@ -57,29 +59,29 @@ def ask_for_name(of: StoredSet) -> None:
             renewing.lead(renewed, st.query_params.to_dict() | first)
             return
         if not personal:
-            st.session_state[f"new here {of.code}"] = True
+            st.session_state[f"new here {practice_set.code}"] = True
         st.rerun()
 
 
-def show_new_code(of: StoredSet, member: Member) -> None:
+def show_new_code(practice_set: StoredSet, member: Member) -> None:
     """The personal code, once, right after the name was taken."""
     if st.query_params.pop(renewing.FIRST, ""):
-        st.session_state[f"new here {of.code}"] = True
-    if st.session_state.get(f"new here {of.code}"):
-        code = Claims(store(), of).personal_code(member)
+        st.session_state[f"new here {practice_set.code}"] = True
+    if st.session_state.get(f"new here {practice_set.code}"):
+        code = Claims(store(), practice_set).personal_code(member)
         st.info(
             f"Write down your personal code: **{code}**. On another device, type your name and this code, and your "
             "work is there too. Show it to nobody.",
             icon="✏",
         )
         if st.button("I have written it down"):
-            del st.session_state[f"new here {of.code}"]
+            del st.session_state[f"new here {practice_set.code}"]
             st.rerun()
 
 
-def show_who(of: StoredSet, member: Member) -> None:
+def show_who(practice_set: StoredSet, member: Member) -> None:
     """Who the learner is here, the personal code when it is asked for, and the way out."""
-    claims = Claims(store(), of)
+    claims = Claims(store(), practice_set)
     with st.expander(showing.plain(f"You are {member.name or member.number}")):
         if st.button("Show my personal code"):
             code = claims.personal_code(member)
@@ -90,8 +92,8 @@ def show_who(of: StoredSet, member: Member) -> None:
             with faults_in_words():
                 claims.leave(st.session_state["learner"], renewed)
                 st.session_state.pop(SHEET, None)
-                st.session_state.pop(f"new here {of.code}", None)
+                st.session_state.pop(f"new here {practice_set.code}", None)
                 if renewed is not None:
-                    renewing.lead(renewed, {"set": of.code})
+                    renewing.lead(renewed, {"set": practice_set.code})
                     st.stop()
-                st.switch_page(HERE, query_params={"set": of.code})
+                st.switch_page(HERE, query_params={"set": practice_set.code})

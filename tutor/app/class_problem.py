@@ -1,19 +1,18 @@
-"""One problem of a class's set on the page, made only of what its learner may be told."""
+"""The parts of the page that a problem of a class's set has for itself: boxes kept as they are typed, answers, help.
+
+The problem is on the server: what of it reaches the browser is told by these parts, by tutor.app.showing, and by what
+the set lets its learner see.
+"""
 
 import streamlit as st
 
-from tutor.app import class_drafts, showing, theme
-from tutor.app.class_words import attempts_words, earlier_words, is_sent_again, label_of, saved_words, submit_key
-from tutor.app.markdown_table import show_table
-from tutor.app.session import library
+from tutor.app import class_drafts, showing
+from tutor.app.class_words import attempts_words, earlier_words, is_sent_again, saved_words, submit_key
 from tutor.app.store_down import faults_in_words
 from tutor.classroom.models import StoredSet
-from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner
+from tutor.classroom.views import AnswerForLearner, ForLearner
 from tutor.classroom.work import ClassWork
-from tutor.diagrams.declared import diagram_of
-from tutor.diagrams.drawing import Diagram
-from tutor.engine.problem import Problem
-from tutor.engine.solution import Line
+from tutor.engine.problem import AnyProblem, Problem
 from tutor.entries.kinds import capitalised
 
 LONGEST = 120
@@ -26,52 +25,17 @@ _STEP_WORDS = {
 }
 
 
-def drawing_for(work: ClassWork, place: int) -> Diagram | None:
-    """The diagram of a problem, drawn here on the server; what is asked or worked out on the way stays open in it."""
-    problem = work.problem_to_draw(place)
-    return diagram_of(problem, theme.look()) if isinstance(problem, Problem) else None
-
-
-def show_told(view: ForLearner, drawing: Diagram | None) -> None:
-    """The story, the question, the diagram and the givens, or what is to be put in order."""
-    st.markdown(showing.plain(" ".join(view.story)))
-    if view.listed:
-        lines = (line.partition(": ") for line in view.listed)
-        st.markdown("\n".join(f"- **{letter}**: {showing.plain(words)}" for letter, _, words in lines))
-    st.markdown(f"**{showing.plain(view.task)}**")
-    if drawing is not None:  # its key names the place alone: from an exercise's number anybody could set the problem
-        theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, f"class-{view.place}")
-    if view.givens:
-        quantities = library().quantities
-        show_table(
-            [
-                {
-                    "Given": showing.plain(capitalised(given.words)),
-                    "Symbol": f"${quantities[given.name].symbol}$" if given.name in quantities else "",
-                    "Value": given.text,
-                }
-                for given in view.givens
-            ]
-        )
-
-
-def show_cautions(view: ForLearner) -> None:
-    """The cautions that fit the problem."""
-    if view.cautions:
-        showing.show_cautions(view.cautions)
-
-
-def answer_form(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
+def answer_form(practice_set: StoredSet, work: ClassWork, problem: AnyProblem, view: ForLearner) -> None:
     """The boxes for the answer and its steps; a problem that takes no answer any more has none.
 
     It stays for one run after the problem has ended, so that an answer sent meanwhile is kept.
     """
-    shown = f"form shown {of.code} {view.place}"
+    shown = f"form shown {practice_set.code} {view.place}"
     if view.why_not and shown not in st.session_state:
         return
     slot = st.empty()
-    with slot.form(f"answer {of.code} {view.place}", border=False):
-        entry, steps = _boxes(of, view)
+    with slot.form(f"answer {practice_set.code} {view.place}", border=False):
+        entry, steps = _boxes(practice_set, problem, view)
         st.caption("What you type is kept as you go, also before you send it.")
         hidden = view.solved is None
         sent = st.form_submit_button("Save the answer" if hidden else "Check the answer", type="primary")
@@ -80,77 +44,71 @@ def answer_form(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
         with faults_in_words():
             again = is_sent_again(view, entry, steps)
             work.answer(view.place, entry, steps, key=submit_key(view, entry, steps))
-            st.session_state[f"sent again {of.code} {view.place}"] = again
+            st.session_state[f"sent again {practice_set.code} {view.place}"] = again
             st.rerun()
     elif view.why_not:
         del st.session_state[shown]
         slot.empty()
 
 
-def _boxes(of: StoredSet, view: ForLearner) -> tuple[str, dict[str, str]]:
+def _boxes(practice_set: StoredSet, problem: AnyProblem, view: ForLearner) -> tuple[str, dict[str, str]]:
     """The boxes of the form, and what is in them: the answer, and the steps that are not empty."""
-    optional = [step for step in view.steps if step.name != view.evidence]
-    proof = [step for step in view.steps if step.name == view.evidence]
+    evidence = problem.question.evidence
+    optional = [name for name in view.steps if name != evidence]
     typed = {}
-    if optional:
-        with st.expander("Steps on the way: type them if you like, to see where a mistake is"):
-            for at, step in enumerate(optional, start=1):
-                typed[step.name] = _box(of, view, step, f"Step {at}: {label_of(step)}")
-    for step in proof:
-        typed[step.name] = _box(of, view, step, label_of(step))
-    entry = _box(of, view, view.answer, label_of(view.answer))
+    if isinstance(problem, Problem):
+        if optional:
+            with st.expander("Steps on the way: type them if you like, to see where a mistake is"):
+                for position, name in enumerate(optional, start=1):
+                    typed[name] = _box(practice_set, view, name, f"Step {position}: {problem.label(name)}")
+        if evidence:
+            typed[evidence] = _box(practice_set, view, evidence, problem.label(evidence))
+    entry = _box(practice_set, view, problem.ask, problem.answer_label, is_answer=True)
     return entry, {name: text for name, text in typed.items() if text.strip()}
 
 
-def _box(of: StoredSet, view: ForLearner, field: FieldForLearner, label: str) -> str:
+def _box(practice_set: StoredSet, view: ForLearner, name: str, label: str, *, is_answer: bool = False) -> str:
     """A box with the unsent text, or else with what was sent last."""
     last = view.answers[-1] if view.answers else None
-    sent = "" if last is None else last.entry if field.name == view.ask else last.steps.get(field.name, "")
-    text = view.drafts.get(field.name, sent)[:LONGEST]
-    return st.text_input(label, text, LONGEST, key=class_drafts.key(of.code, view.place, field.name))
+    sent = "" if last is None else last.entry if is_answer else last.steps.get(name, "")
+    text = view.drafts.get(name, sent)[:LONGEST]
+    return st.text_input(label, text, LONGEST, key=class_drafts.key(practice_set.code, view.place, name))
 
 
-def show_answers(of: StoredSet, view: ForLearner) -> None:
+def show_answers(practice_set: StoredSet, problem: AnyProblem, view: ForLearner) -> None:
     """What was said to the last answer, when it was kept, and the answers before it."""
     if view.why_not:
         st.info(showing.plain(view.why_not), icon="ℹ")
     if not view.answers:
         return
     *earlier, last = view.answers
-    _show_answer(of, view, last)
-    if st.session_state.pop(f"sent again {of.code} {view.place}", False):
+    _show_answer(practice_set, problem, view, last)
+    if st.session_state.pop(f"sent again {practice_set.code} {view.place}", False):
         st.caption("You had sent this answer already. It counts once.")
     if earlier:
         with st.expander(earlier_words(earlier)):
             for answer in reversed(earlier):
-                _show_answer(of, view, answer)
+                _show_answer(practice_set, problem, view, answer)
 
 
-def _show_answer(of: StoredSet, view: ForLearner, answer: AnswerForLearner) -> None:
+def _show_answer(practice_set: StoredSet, problem: AnyProblem, view: ForLearner, answer: AnswerForLearner) -> None:
     st.text(f"Your answer: {answer.entry.strip()[:LONGEST] or '(empty)'}")
-    feedback = showing.plain(answer.feedback.removeprefix("Not yet. "))
-    if not answer.counted:
-        st.warning(f"**Not counted.** {feedback}", icon="❔")
-    elif answer.verdict == "right":
-        st.success(feedback, icon="✔")
-    elif answer.verdict == "wrong":
-        st.error(f"**Not right{' yet' if view.attempts_left else ''}.** {feedback}", icon="✖")
-    else:
-        st.success(feedback, icon="☑")
-    words = {step.name: capitalised(step.words) for step in view.steps}
-    steps = [(name, answer.step_verdicts.get(name, "")) for name in answer.steps]
-    if steps and answer.step_verdicts:
-        told = (f"- {showing.plain(words.get(name, name))}: {_STEP_WORDS.get(verdict, '')}" for name, verdict in steps)
-        st.markdown("\n".join(told))
+    may_try_again = bool(view.attempts_left)
+    showing.show_verdict(answer.verdict, answer.feedback, counted=answer.counted, may_try_again=may_try_again)
+    if answer.step_verdicts:
+        verdicts = {name: _STEP_WORDS.get(answer.step_verdicts.get(name, ""), "") for name in answer.steps}
+        quantities = problem.question.library.quantities  # which a correction may have taken a step from
+        words = {name: capitalised(quantities[name].words) if name in quantities else name for name in verdicts}
+        lines = [f"- {showing.plain(words[name])}: {verdict}" for name, verdict in verdicts.items()]
+        st.markdown("\n".join(lines))
     if answer.comment:
         st.info(f"**Your instructor says:** {showing.plain(answer.comment)}", icon="✏")
-    st.caption(showing.plain(saved_words(answer, of.declaration.zone)))
+    st.caption(showing.plain(saved_words(answer, practice_set.declaration.zone)))
 
 
-def show_help(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
+def show_help(practice_set: StoredSet, work: ClassWork, problem: AnyProblem, view: ForLearner) -> None:
     """The hints seen, one more, and the worked solution, as far as the set allows."""
-    for at, hint in enumerate(view.hints, start=1):
-        st.info(f"**Hint {at}.** {showing.plain(hint)}")
+    showing.show_hints(view.hints)
     if view.hints_left and not view.why_not:
         seen = len(view.hints)
         if st.button(f"Show hint {seen + 1} of {seen + view.hints_left}"):
@@ -158,11 +116,11 @@ def show_help(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
                 work.see_hint(view.place)
                 st.rerun()
     if view.solution_may_be_seen:
-        _show_solution(of, work, view)
+        _show_solution(practice_set, work, problem, view)
 
 
-def _show_solution(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
-    open_ = f"solution {of.code} {view.place}"
+def _show_solution(practice_set: StoredSet, work: ClassWork, problem: AnyProblem, view: ForLearner) -> None:
+    open_ = f"solution {practice_set.code} {view.place}"
     if open_ not in st.session_state:
         if not view.why_not:
             st.markdown(f"After the worked solution no answer counts; you have {attempts_words(view.attempts_left)}.")
@@ -174,12 +132,4 @@ def _show_solution(of: StoredSet, work: ClassWork, view: ForLearner) -> None:
         return
     st.header("Worked solution", anchor=False)
     with faults_in_words():
-        for at, line in enumerate(work.solution(view.place), start=1):
-            _show_line(at, line)
-
-
-def _show_line(at: int, line: Line) -> None:
-    if line.kind == "kept":
-        st.markdown(f"{showing.plain(line.why)} **{showing.plain(line.text)}**")
-    else:
-        showing.show_line(at, line)
+        showing.show_solution(problem, work.solution(view.place))

@@ -5,14 +5,8 @@ from uuid import NAMESPACE_URL, uuid5
 
 from tutor.classroom.models import StoredSet
 from tutor.classroom.register import USUAL_CLASS
-from tutor.classroom.views import AnswerForLearner, FieldForLearner, ForLearner, PlaceForLearner, told_time
+from tutor.classroom.views import AnswerForLearner, ForLearner, PlaceForLearner, told_time
 from tutor.counting import counted
-from tutor.entries.kinds import label
-
-
-def label_of(field: FieldForLearner) -> str:
-    """The label of the box for a quantity, with what may be typed there, as 'Cold voltage (V)'."""
-    return label(field.words, field.kind, field.unit, field.choices)
 
 
 def attempts_words(left: int) -> str:
@@ -30,11 +24,11 @@ def state_words(line: PlaceForLearner, *, closed: bool) -> str:
     """How a problem stands."""
     if line.state in ("right", "excused"):
         return line.state
-    told = {"open": "not answered", "wrong": "not right", "answered": "answered"}[line.state]
+    words = {"open": "not answered", "wrong": "not right", "answered": "answered"}[line.state]
     if closed:
-        return told
+        return words
     yet = " yet" if line.attempts_left and line.state != "answered" else ""
-    return f"{told}{yet}, {attempts_words(line.attempts_left)}"
+    return f"{words}{yet}, {attempts_words(line.attempts_left)}"
 
 
 def done(lines: Sequence[PlaceForLearner]) -> int:
@@ -47,16 +41,16 @@ def progress_words(lines: Sequence[PlaceForLearner]) -> str:
     return f"{done(lines)} of {len(lines)} done"
 
 
-def rules_words(of: StoredSet) -> str:
+def rules_words(practice_set: StoredSet) -> str:
     """A set's rules for a learner: until when, how many attempts, when it is marked."""
-    rules = of.declaration
-    told = [f"Class {of.class_name}"] if of.class_name != USUAL_CLASS else []
-    if rules.closes is not None and of.closed_at is None:
-        told.append(f"closes on {told_time(rules.closes, rules.zone)}")
-    told.append(f"{counted(rules.attempts, 'attempt')} at each problem")
-    told.append("marked at once" if rules.marked == "at once" else "marked when the set closes")
-    told.append(f"rulebook {'US' if rules.rulebook == 'us' else 'IEC'}")
-    return " · ".join(told)
+    rules = practice_set.declaration
+    parts = [f"Class {practice_set.class_name}"] if practice_set.class_name != USUAL_CLASS else []
+    if rules.closes is not None and practice_set.closed_at is None:
+        parts.append(f"closes on {told_time(rules.closes, rules.zone)}")
+    parts.append(f"{counted(rules.attempts, 'attempt')} at each problem")
+    parts.append("marked at once" if rules.marked == "at once" else "marked when the set closes")
+    parts.append(f"rulebook {'US' if rules.rulebook == 'us' else 'IEC'}")
+    return " · ".join(parts)
 
 
 def submit_key(view: ForLearner, entry: str, steps: Mapping[str, str]) -> str:

@@ -7,10 +7,10 @@ import streamlit as st
 
 from tutor.answers.verdicts import Mark, Marking
 from tutor.app import theme
+from tutor.app.address import Address
 from tutor.app.markdown_table import show_table
-from tutor.app.session import closed_exercises, library, store
+from tutor.app.session import closed_exercises, library, rulebook_for, store
 from tutor.diagrams.declared import diagram_of
-from tutor.engine.order import OrderProblem
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.solution import Line
 from tutor.entries.kinds import ORDERS, capitalised
@@ -42,6 +42,24 @@ def asked_words(name: str) -> str:
     return ORDERS.get(name) or words_of(name)
 
 
+def show_exercises(page: str, exercises: Iterable[str], *, levels: bool = False) -> None:
+    """Links to the exercises that are open to this learner, by lesson."""
+    st.query_params.clear()
+    open_ = set(exercises) - closed_exercises().keys()
+    for lesson in library().lessons.values():
+        listed = [
+            exercise
+            for exercise in library().exercises.values()
+            if exercise.lesson == lesson.header.id and exercise.id in open_
+        ]
+        if listed:
+            st.header(lesson.header.title, anchor=False)
+        for exercise in listed:
+            label = f"{exercise.title} · level {exercise.level}" if levels else exercise.title
+            link = Address(exercise.id, rulebook=rulebook_for(exercise.id))
+            st.page_link(page, label=label, query_params=link.query())
+
+
 def show_if_closed(exercise: str, page: str) -> bool:
     """Say why an exercise is closed to this learner for now, and count the look; False, and nothing, if it is open.
 
@@ -53,52 +71,60 @@ def show_if_closed(exercise: str, page: str) -> bool:
     from tutor.classroom.exams import Exams  # noqa: PLC0415 - sympy is loaded while the server answers already
 
     Exams(store()).note_look(exercise, why)
-    found = library().exercises[exercise]
+    exercise_found = library().exercises[exercise]
     st.title("Closed for now", anchor=False)
-    st.info(plain(why[-1].words(found.title)), icon="➡")
+    st.info(plain(why[-1].words(exercise_found.title)), icon="➡")
     st.page_link(page, label="Choose another exercise")
-    lesson = library().lessons[found.lesson].header
+    lesson = library().lessons[exercise_found.lesson].header
     st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
     return True
 
 
-def show_problem(problem: AnyProblem) -> None:
-    """The story, the question, the diagram and the givens, or what is to be put in order."""
+def show_problem(problem: AnyProblem, name: str = "") -> None:
+    """The story, the question, the diagram and the givens, or what is to be put in order.
+
+    The browser gets `name` with the diagram: a class's problem must not give away its number, from which anybody could
+    make it.
+    """
     st.markdown(plain(" ".join(problem.story)))
-    if isinstance(problem, OrderProblem):
-        st.markdown(
-            "\n".join(f"- **{letter}**: {plain(problem.words(id_))}" for letter, id_ in problem.letters.items())
-        )
-        st.markdown(f"**{plain(problem.task)}**")
-        return
+    if problem.listed:
+        lines = (line.partition(": ") for line in problem.listed)
+        st.markdown("\n".join(f"- **{letter}**: {plain(words)}" for letter, _, words in lines))
     st.markdown(f"**{plain(problem.task)}**")
-    show_diagram(problem)
-    show_table(
-        [
-            {
-                "Given": words_of(name),
-                "Symbol": f"${problem.question.library.quantities[name].symbol}$",
-                "Value": amount.text,
-            }
-            for name, amount in problem.shown.items()
-        ]
-    )
+    if isinstance(problem, Problem):
+        show_diagram(problem, name)
+    if problem.shown:
+        quantities = problem.question.library.quantities
+        show_table(
+            [
+                {
+                    "Given": plain(capitalised(quantities[given].words)),
+                    "Symbol": f"${quantities[given].symbol}$" if quantities[given].symbol else "",
+                    "Value": amount.text,
+                }
+                for given, amount in problem.shown.items()
+            ]
+        )
 
 
-def show_diagram(problem: Problem) -> None:
-    """The wiring, drawn from the problem's own numbers; what is asked stays open."""
+def show_diagram(problem: Problem, name: str = "") -> None:
+    """The wiring, drawn on the server from the problem's own numbers; what is asked stays open."""
     drawing = diagram_of(problem, theme.look())
     if drawing:
-        theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, f"{problem.ask}-{problem.number}")
+        name = name or f"{problem.ask}-{problem.number}"
+        theme.show_drawing(drawing.svg, drawing.narrow_svg, drawing.sentence, name)
 
 
-def show_line(at: int, line: Line) -> None:
+def show_line(position: int, line: Line, problem: AnyProblem) -> None:
     """One step of a worked solution: why, the relation in symbols and in words, the numbers, the value."""
     if line.kind == "order":
-        st.markdown(f"**{at}. {plain(line.text)}** {plain(line.why)}")
+        st.markdown(f"**{position}. {plain(line.text)}** {plain(line.why)}")
         return
-    title = "Check" if line.name == "limit" else words_of(line.name)
-    st.markdown(f"**{at}. {title}**")
+    if line.kind == "kept":
+        st.markdown(f"{plain(line.why)} **{plain(line.text)}**")
+        return
+    title = "Check" if line.name == "limit" else capitalised(problem.question.library.quantities[line.name].words)
+    st.markdown(f"**{position}. {title}**")
     st.markdown(plain(line.why))
     st.latex(line.formula)
     st.caption(f"In words: {plain(line.spoken)}")
@@ -109,20 +135,32 @@ def show_line(at: int, line: Line) -> None:
         st.caption(f"Table: {plain(line.source)}")
 
 
-def show_solution(lines: Iterable[Line]) -> None:
+def show_solution(problem: AnyProblem, lines: Iterable[Line]) -> None:
     """A whole worked solution."""
-    for at, line in enumerate(lines, start=1):
-        show_line(at, line)
+    for position, line in enumerate(lines, start=1):
+        show_line(position, line, problem)
+
+
+def show_hints(hints: Iterable[str]) -> None:
+    """The hints that were asked for."""
+    for position, hint in enumerate(hints, start=1):
+        st.info(f"**Hint {position}.** {plain(hint)}")
 
 
 def show_marking(marking: Marking) -> None:
-    """The verdict on an answer: a box with a word of its own, never colour alone."""
-    if marking.verdict == "right":
-        st.success(plain(marking.feedback), icon="✔")
-    elif marking.verdict == "wrong":
-        st.error(f"**Not right yet.** {plain(marking.feedback.removeprefix('Not yet. '))}", icon="✖")
+    """The verdict on an answer."""
+    show_verdict(marking.verdict, marking.feedback, counted=marking.counts)
+
+
+def show_verdict(verdict: str, feedback: str, *, counted: bool, may_try_again: bool = True) -> None:
+    """What is said to an answer: a box with a word of its own, never colour alone; '' is a verdict kept back."""
+    words = plain(feedback.removeprefix("Not yet. "))
+    if not counted:
+        st.warning(f"**Not counted.** {words}", icon="❔")
+    elif verdict == "wrong":
+        st.error(f"**Not right{' yet' if may_try_again else ''}.** {words}", icon="✖")
     else:
-        st.warning(f"**Not counted.** {plain(marking.feedback)}", icon="❔")
+        st.success(words, icon="✔" if verdict == "right" else "☑")
 
 
 def show_mark(mark: Mark) -> None:

@@ -93,20 +93,20 @@ class Claims:
             if bound is not None:
                 return _same(bound, name_or_number)
             _check_wait(tries, connection, now)
-            found = self._fitting(connection, name_or_number, personal, strict)
-            if found is None:
+            claimant = self._fitting(connection, name_or_number, personal, strict)
+            if claimant is None:
                 tries.count(connection, now)
                 return None
-            self._bind(connection, found, hash_of(token), now)
+            self._bind(connection, claimant, hash_of(token), now)
             if renewed is not None:
                 renew(connection, token, renewed)
             tries.entered(connection, now)
-            return found
+            return claimant
 
-        found = self._store.write(work)
-        if found is None:
+        claimant = self._store.write(work)
+        if claimant is None:
             raise ClassError(NO_MATCH if strict else NO_MATCH_OF_NAMES)
-        return found
+        return claimant
 
     def leave(self, token: str, renewed: str | None = None) -> None:
         """Be nobody on this device any more; the name stays taken, and its personal code lets the learner back in.
@@ -126,10 +126,10 @@ class Claims:
     def personal_code(self, of: Member) -> str:
         """What a member types on a further device; for the desk and for the member alone."""
         with self._store.reading() as connection:
-            own = connection.scalar(select(member.c.secret).where(member.c.id == of.id))
-        if own is None:
+            secret = connection.scalar(select(member.c.secret).where(member.c.id == of.id))
+        if secret is None:
             raise ClassError("This name is not on the class list any more. Ask your instructor.")
-        return personal_code(self._set.class_secret, own)
+        return personal_code(self._set.class_secret, secret)
 
     def _bound(self, connection: Connection, token_hash: str) -> Member | None:
         query = (
@@ -143,31 +143,33 @@ class Claims:
 
     def _want_code(self, connection: Connection, now: datetime) -> bool:
         rows = connection.execute(sets_query().where(practice_set.c.school_class_id == self._set.class_id)).mappings()
-        sets = [one for one in map(stored_set, rows) if one.id == self._set.id or one.state(now) != "closed"]
-        return any(one.declaration.claim_with == "personal code" for one in sets)
+        sets = [
+            stored for stored in map(stored_set, rows) if stored.id == self._set.id or stored.state(now) != "closed"
+        ]
+        return any(stored.declaration.claim_with == "personal code" for stored in sets)
 
     def _fitting(self, connection: Connection, typed: str, personal: str, strict: bool) -> Member | None:
         """The one member whose name or number and code were typed; if not `strict`, a free name without a code too."""
         query = select(member).where(member.c.school_class_id == self._set.class_id)
         roster = connection.execute(query).all()
-        numbered = [one for one in roster if same_name(one.number, typed)]
-        named = [one for one in roster if same_name(one.name, typed)]  # looked for in any case: it takes as long
-        meant = numbered or named
-        secrets = [one.secret for one in meant] or [_NOBODY]
+        numbered = [entry for entry in roster if same_name(entry.number, typed)]
+        named = [entry for entry in roster if same_name(entry.name, typed)]  # looked for in any case: it takes as long
+        candidates = numbered or named
+        secrets = [entry.secret for entry in candidates] or [_NOBODY]
         fits = [is_personal_code(personal, self._set.class_secret, secret) for secret in secrets]
-        found = [one for one, fit in zip(meant, fits, strict=False) if fit]
-        if not strict and len(meant) == 1 and meant[0].claimed_at is None:
-            found = meant
-        return Member(id=found[0].id, name=found[0].name, number=found[0].number) if len(found) == 1 else None
+        matches = [entry for entry, fit in zip(candidates, fits, strict=False) if fit]
+        if not strict and len(candidates) == 1 and candidates[0].claimed_at is None:
+            matches = candidates
+        return Member(id=matches[0].id, name=matches[0].name, number=matches[0].number) if len(matches) == 1 else None
 
-    def _bind(self, connection: Connection, found: Member, token_hash: str, now: datetime) -> None:
+    def _bind(self, connection: Connection, claimant: Member, token_hash: str, now: datetime) -> None:
         owner = learner_row(connection, token_hash)
-        row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": found.id, "made_at": now}
+        row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": claimant.id, "made_at": now}
         connection.execute(insert(binding).values(row))
         of_class = {"learner_id": owner, "school_class_id": self._set.class_id}
         connection.execute(delete(class_browser).filter_by(**of_class))
         connection.execute(insert(class_browser).values(of_class))
-        first = and_(member.c.id == found.id, member.c.claimed_at.is_(None))
+        first = and_(member.c.id == claimant.id, member.c.claimed_at.is_(None))
         connection.execute(update(member).where(first).values(claimed_at=now))
 
 

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
-from tutor.classroom.models import Handed, Item, PracticeSet
+from tutor.classroom.models import AssignedProblem, Item, PracticeSet
 from tutor.classroom.progress import Progress, untold
 from tutor.engine.draw_checks import showing
 from tutor.engine.order import OrderProblem
@@ -142,9 +142,9 @@ class Spread:
     alike: float
 
 
-def spread(handed: Iterable[Handed]) -> list[Spread]:
+def spread(handed: Iterable[AssignedProblem]) -> list[Spread]:
     """How alike the problems are that a class has got at each place."""
-    return _spreads(((one.place, one.exercise, one.ask), Profile(*one.kept.profile)) for one in handed)
+    return _spreads(((one.place, one.exercise, one.ask), Profile(*one.snapshot.profile)) for one in handed)
 
 
 def spread_of_preview(variants: Variants, learners: int, progress: Progress = untold) -> list[Spread]:

@@ -98,29 +98,32 @@ class Exams:
         with self._store.reading() as connection:
             classes = _classes(connection, hash_of(token))
             switch = _switch(connection)
-            which: ColumnElement[bool] = practice_set.c.school_class_id.in_(classes)
+            condition: ColumnElement[bool] = practice_set.c.school_class_id.in_(classes)
             if switch is not None:
-                which = true() if switch.set_id is None else or_(which, practice_set.c.id == switch.set_id)
-            there = _sets(connection, and_(practice_set.c.closed_at.is_(None), which))
-        found: dict[str, list[Closed]] = {}
-        for of in sorted((of for of in there if of.state(now) == "open"), key=_closes_last):
+                condition = true() if switch.set_id is None else or_(condition, practice_set.c.id == switch.set_id)
+            sets = _sets(connection, and_(practice_set.c.closed_at.is_(None), condition))
+        closed: dict[str, list[Closed]] = {}
+        for of in sorted((of for of in sets if of.state(now) == "open"), key=_closes_last):
             chosen = switch is not None and switch.set_id == of.id
             all_exams = switch is not None and switch.set_id is None
             if chosen or (of.declaration.is_exam and (all_exams or of.class_id in classes)):
                 why = Closed(of=of, member=classes.get(of.class_id), in_class=of.class_id in classes)
                 for id_ in _giving_away(engine, of):
-                    found.setdefault(id_, []).append(why)
-        return found
+                    closed.setdefault(id_, []).append(why)
+        return closed
 
     def note_look(self, exercise: str, why: list[Closed], now: datetime | None = None) -> None:
         """Count that somebody has asked for a closed exercise, in each set that closes it."""
         now = now or datetime.now(UTC)
 
         def work(connection: Connection) -> None:
-            for one in why:
-                who = one.member.id if one.member else None
-                if who is None or connection.scalar(select(member.c.id).where(member.c.id == who)) is not None:
-                    _count(connection, one.of.id, who, exercise, now)
+            for reason in why:
+                member_id = reason.member.id if reason.member else None
+                if (
+                    member_id is None
+                    or connection.scalar(select(member.c.id).where(member.c.id == member_id)) is not None
+                ):
+                    _count(connection, reason.of.id, member_id, exercise, now)
 
         self._store.write(work)
 
@@ -184,74 +187,80 @@ class Exams:
         if switch.of is None:
             return "The exam switch is on for a set that no longer exists, so nothing is closed. Turn it off."
         rules = switch.of.declaration
-        told = f"The exam switch is on for “{rules.title}”."
+        sentence = f"The exam switch is on for “{rules.title}”."
         match switch.of.state(now):
             case "closed":
-                return f"{told} That set is closed, so nothing is closed by the switch now. Turn it off."
+                return f"{sentence} That set is closed, so nothing is closed by the switch now. Turn it off."
             case "not yet" if rules.opens is not None:
-                return f"{told} It takes effect when the set opens on {told_time(rules.opens, rules.zone)}."
+                return f"{sentence} It takes effect when the set opens on {told_time(rules.opens, rules.zone)}."
             case _:
                 until = "you close the set" if rules.closes is None else told_time(rules.closes, rules.zone)
-                return f"{told} The exercises are closed to everybody on this server until {until}."
+                return f"{sentence} The exercises are closed to everybody on this server until {until}."
 
 
 def _classes(connection: Connection, token_hash: str) -> dict[int, Member | None]:
     """The classes in which a browser is or was somebody, each with who it is now."""
     me = select(learner.c.id).where(learner.c.token_hash == token_hash).scalar_subquery()
     been = select(class_browser.c.school_class_id).where(class_browser.c.learner_id == me)
-    found: dict[int, Member | None] = dict.fromkeys(connection.scalars(been))
+    members: dict[int, Member | None] = dict.fromkeys(connection.scalars(been))
     bound = select(binding.c.school_class_id, member.c.id, member.c.name, member.c.number).join_from(binding, member)
     for row in connection.execute(bound.where(binding.c.learner_id == me)):
-        found[row.school_class_id] = Member(id=row.id, name=row.name, number=row.number)
-    return found
+        members[row.school_class_id] = Member(id=row.id, name=row.name, number=row.number)
+    return members
 
 
-def _sets(connection: Connection, which: ColumnElement[bool]) -> list[StoredSet]:
-    return [stored_set(row) for row in connection.execute(sets_query().where(which)).mappings()]
+def _sets(connection: Connection, condition: ColumnElement[bool]) -> list[StoredSet]:
+    return [stored_set(row) for row in connection.execute(sets_query().where(condition)).mappings()]
 
 
 def _switch(connection: Connection) -> Switch | None:
     row = connection.execute(select(exam_switch)).first()
     if row is None:
         return None
-    there = [] if row.practice_set_id is None else _sets(connection, practice_set.c.id == row.practice_set_id)
-    return Switch(on_at=row.on_at, set_id=row.practice_set_id, of=there[0] if there else None)
+    sets = [] if row.practice_set_id is None else _sets(connection, practice_set.c.id == row.practice_set_id)
+    return Switch(on_at=row.on_at, set_id=row.practice_set_id, of=sets[0] if sets else None)
 
 
-def _closes_last(of: StoredSet) -> tuple[bool, datetime]:
-    closes = of.declaration.closes
-    return closes is None, closes or of.made_at
+def _closes_last(practice_set: StoredSet) -> tuple[bool, datetime]:
+    closes = practice_set.declaration.closes
+    return closes is None, closes or practice_set.made_at
 
 
 def _count(connection: Connection, set_id: int, member_id: int | None, exercise: str, now: datetime) -> None:
-    same = and_(
+    condition = and_(
         exam_look.c.practice_set_id == set_id, exam_look.c.member_id == member_id, exam_look.c.exercise == exercise
     )
-    before = connection.execute(select(exam_look.c.looks, exam_look.c.last_at).where(same)).first()
+    before = connection.execute(select(exam_look.c.looks, exam_look.c.last_at).where(condition)).first()
     if before is None:
         row = {"practice_set_id": set_id, "member_id": member_id, "exercise": exercise, "looks": 1}
         connection.execute(insert(exam_look).values(**row, first_at=now, last_at=now))
     elif not timedelta() <= now - before.last_at < ONE_LOOK:
-        connection.execute(update(exam_look).where(same).values(looks=before.looks + 1, last_at=now))
+        connection.execute(update(exam_look).where(condition).values(looks=before.looks + 1, last_at=now))
 
 
-def _giving_away(engine: Engine, of: StoredSet) -> set[str]:
+def _giving_away(engine: Engine, practice_set: StoredSet) -> set[str]:
     """The exercises that would tell an answer of a set: its own and those that work out the same."""
-    return {id_ for item in of.declaration.items for id_ in _telling(engine, item.exercise, item.ask)}
+    return {id_ for item in practice_set.declaration.items for id_ in _telling(engine, item.exercise, item.ask)}
 
 
 @lru_cache(maxsize=256)
 def _telling(engine: Engine, exercise: str, ask: str | None) -> frozenset[str]:
     """The exercises that tell the answer of one: by its relations, or by a method that is as good."""
-    declared = {id_: one.exercise for id_, one in engine.library.declared.items()}
+    declared = {id_: worked_out.exercise for id_, worked_out in engine.library.declared.items()}
     if exercise not in declared:
         return frozenset({exercise})
-    own = declared[exercise]
-    wanted = ask if ask in own.relations else next(iter(own.asks))
-    answers = {one[wanted] for one in _worked_out(engine, exercise) if wanted in one}
-    same = {id_ for id_ in declared if any(answers & {*one.values()} for one in _worked_out(engine, id_))}
-    as_good = {id_ for id_, one in declared.items() if id_ in own.other_methods or exercise in one.other_methods}
-    return frozenset({exercise, *same, *as_good})
+    exercise_declared = declared[exercise]
+    wanted = ask if ask in exercise_declared.relations else next(iter(exercise_declared.asks))
+    answers = {worked_out[wanted] for worked_out in _worked_out(engine, exercise) if wanted in worked_out}
+    alike = {
+        id_ for id_ in declared if any(answers & {*worked_out.values()} for worked_out in _worked_out(engine, id_))
+    }
+    as_good = {
+        id_
+        for id_, worked_out in declared.items()
+        if id_ in exercise_declared.other_methods or exercise in worked_out.other_methods
+    }
+    return frozenset({exercise, *alike, *as_good})
 
 
 @lru_cache(maxsize=1024)
@@ -264,7 +273,7 @@ def _worked_out(engine: Engine, exercise: str) -> tuple[Mapping[str, int], ...]:
 def _from_givens(exercise: Exercise) -> Mapping[str, int]:
     trees = {name: parse(text) for name, text in exercise.relations.items()}
 
-    def whole(name: str) -> Node:
-        return replace_names(trees[name], whole) if name in trees else Name(name)
+    def unfolded(name: str) -> Node:
+        return replace_names(trees[name], unfolded) if name in trees else Name(name)
 
-    return {name: residue(whole(name)) for name in trees}
+    return {name: residue(unfolded(name)) for name in trees}

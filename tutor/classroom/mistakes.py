@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tutor.answers.marking import Harm, harm_of
-from tutor.classroom.keeping import rebuild_problem
-from tutor.classroom.models import Answer, Handed, Item, Outcome, PracticeSet
+from tutor.classroom.models import Answer, AssignedProblem, Item, Outcome, PracticeSet
+from tutor.classroom.recorded import is_recorded
+from tutor.classroom.snapshots import problem_of
 from tutor.content.models import Exercise, OrderExercise, RulebookId
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.question import Engine
@@ -28,7 +29,7 @@ harm, and as six whose answer does none.  Common practice, no source."""
 MOST_EXERCISES = 4
 PROBLEMS_EACH = 2
 
-Again = Callable[[Handed], AnyProblem | None]
+Again = Callable[[AssignedProblem], AnyProblem]
 
 
 class _Key(NamedTuple):
@@ -78,7 +79,7 @@ class _Found:
     shares: dict[int, float] = field(default_factory=dict)
     harms: Counter[Harm] = field(default_factory=Counter)
     typed: Counter[str] = field(default_factory=Counter)
-    handed: list[Handed] = field(default_factory=list)
+    handed: list[AssignedProblem] = field(default_factory=list)
 
     @property
     def expected(self) -> float:
@@ -93,11 +94,11 @@ class _Found:
 
 def mistakes_of(outcomes: Sequence[Outcome], engine: Engine, rulebook: RulebookId) -> list[ClassMistake]:
     """The mistakes of a class, those first that most learners make and that are most dangerous."""
-    problems: dict[int, AnyProblem | None] = {}
+    problems: dict[int, AnyProblem] = {}
 
-    def rebuild(handed: Handed) -> AnyProblem | None:
+    def rebuild(handed: AssignedProblem) -> AnyProblem:
         if handed.id not in problems:
-            problems[handed.id] = rebuild_problem(engine, handed)
+            problems[handed.id] = problem_of(engine, handed)
         return problems[handed.id]
 
     gathered = _gathered(outcomes, engine, rebuild)
@@ -114,7 +115,7 @@ def unexplained(outcomes: Sequence[Outcome]) -> int:
     return sum(not answer.mistakes and answer.named is None for _, answer in wrong_answers(outcomes))
 
 
-def wrong_answers(outcomes: Sequence[Outcome]) -> Iterator[tuple[Handed, Answer]]:
+def wrong_answers(outcomes: Sequence[Outcome]) -> Iterator[tuple[AssignedProblem, Answer]]:
     """The counted wrong answers to what is not excused."""
     for outcome in outcomes:
         if outcome.state != "excused":
@@ -129,7 +130,7 @@ def _gathered(outcomes: Sequence[Outcome], engine: Engine, rebuild: Again) -> Ma
     for handed, answer in wrong_answers(outcomes):
         shares = _shares(answer)
         problem = rebuild(handed) if shares else None
-        harm = harm_of(problem, answer.entry, frozenset(shares)) if problem else Harm.NONE
+        harm = harm_of(problem, answer.entry, frozenset(shares)) if problem and not is_recorded(problem) else Harm.NONE
         for id_, share in shares.items():
             exercise = exercises.get(handed.exercise)
             evidence = gathered[_key(exercise, handed.exercise, id_)]
@@ -189,14 +190,12 @@ def _class_mistake(key: _Key, evidence: _Found, engine: Engine, rebuild: Again, 
     )
 
 
-def _words(
-    key: _Key, exercise: Exercise | OrderExercise | None, problems: Sequence[AnyProblem | None]
-) -> tuple[str, str]:
+def _words(key: _Key, exercise: Exercise | OrderExercise | None, problems: Sequence[AnyProblem]) -> tuple[str, str]:
     """A mistake in words, and what is said about it; a derived one has words only where its problem can be set."""
     if exercise and key.id in exercise.mistakes:
         return exercise.mistakes[key.id].words, exercise.mistakes[key.id].says
     for problem in problems:
-        if isinstance(problem, Problem):
+        if isinstance(problem, Problem) and not is_recorded(problem):
             words = next((method.words for method in problem.wrong_methods.all if method.id == key.id), None)
             if words:
                 return words, ""

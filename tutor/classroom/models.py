@@ -1,13 +1,15 @@
 """What the class is made of: the practice set as its file declares it, members, problems handed out, their answers."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Annotated, Literal, Self
+from functools import lru_cache
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AwareDatetime, Field, model_validator
 
-from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Text
+from tutor.content.models import Amount, Identifier, Model, Name, RulebookId, Text, filled
 from tutor.entries.verdicts import RecordedVerdict
 
 MOST_PROBLEMS = 60
@@ -101,49 +103,91 @@ class Member:
     number: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
-class KeptOrder:
-    """What an order problem is marked by: its letters and their actions, which letter waits for which, the traps."""
+class RecordedOrder(Model):
+    """What an order was marked by: its letters and their actions, which letter waits for which, the traps."""
 
-    letters: Mapping[str, str] = field(default_factory=dict)
-    done: Sequence[str] = field(default_factory=list)
-    before: Sequence[tuple[str, str]] = field(default_factory=list)
-    traps: Sequence[str] = field(default_factory=list)
+    letters: dict[str, str]
+    done: list[str]
+    before: list[tuple[str, str]]
+    traps: list[str]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kept:
-    """What else is kept of a problem handed out, so that it can be shown and marked whatever becomes of the content.
+class ProblemRecord(Model):
+    """What an earlier version kept of a problem, in the place of its declaration, as its rows in the store hold it.
 
-    `listed` are the lettered lines of an order; `words`, `units`, `kinds` and `tolerances` are by quantity (`words` of
-    the givens too); `accepted` is the range of right answers in the working unit, cut off where a limit would be
-    broken; `evidence` is the step that a yes or no has to come with; `tabled` says that the answer is one of a table's
-    values, `bounded` that it has a limit, `said` that the instructor has said the right answer; `profile` is (steps,
-    traps, size class), the difficulty.
+    `words`, `units`, `kinds` and `tolerances` are by quantity; `accepted` is the range of right answers in the working
+    unit; `tabled` says that the answer is one of a table's values, `bounded` that it has a limit.
     """
 
-    title: str = ""
-    story: Sequence[str] = field(default_factory=list)
-    listed: Sequence[str] = field(default_factory=list)
-    task: str = ""
-    parts: Mapping[str, str] = field(default_factory=dict)
-    words: Mapping[str, str] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=dict)
-    kinds: Mapping[str, str] = field(default_factory=dict)
-    tolerances: Mapping[str, float] = field(default_factory=dict)
-    choices: Sequence[str] = field(default_factory=list)
-    accepted: tuple[float, float] = (0.0, 0.0)
-    evidence: str | None = None
-    tabled: bool = False
-    bounded: bool = False
-    said: bool = False
-    order: KeptOrder | None = None
-    profile: tuple[int, int, int] = (0, 0, 0)
+    title: str
+    story: list[str]
+    listed: list[str]
+    task: str
+    parts: dict[str, str]
+    words: dict[str, str]
+    units: dict[str, str]
+    kinds: dict[str, str]
+    tolerances: dict[str, float]
+    choices: list[str]
+    accepted: tuple[float, float]
+    evidence: str | None
+    tabled: bool
+    bounded: bool
+    said: bool
+    order: RecordedOrder | None
+    profile: tuple[int, int, int]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Handed:
-    """One problem as it was handed to one member: kept, so that no later change of the content changes it.
+class ProblemSnapshot:
+    """What a problem handed out is rebuilt from, whatever becomes of the content (tutor.classroom.snapshots).
+
+    `declaration` is the frozen declaration, `parts`, `unit` (the answer's), `letters` and `done` (an order's) what was
+    drawn; `profile` is (steps, traps, size class), the difficulty; `said` tells that the instructor has said the right
+    answer; `record` is what an earlier version kept in the place of a declaration.
+    """
+
+    declaration: str = ""
+    parts: Mapping[str, str] = field(default_factory=dict)
+    unit: str = ""
+    letters: Mapping[str, str] = field(default_factory=dict)
+    done: Sequence[str] = field(default_factory=list)
+    profile: tuple[int, int, int] = (0, 0, 0)
+    said: bool = False
+    record: ProblemRecord | None = None
+
+    @property
+    def title(self) -> str:
+        """The exercise's title."""
+        return str(self.words("")["title"])
+
+    def kind(self, ask: str) -> str:
+        """The kind of what is asked for: that of its quantity, or the order's."""
+        if self.record is not None:
+            return str(self.record.kinds.get(ask, ""))
+        if self.letters:
+            return ask
+        return str(_content(self.declaration)["quantities"][ask].get("kind", "number"))
+
+    def words(self, ask: str) -> Mapping[str, Any]:
+        """The words in which the exercise tells and asks, by the declaration's fields."""
+        if self.record is not None:
+            story = self.record.story
+            told = {"story": story[:-1] if self.done else story, "asks": {ask: self.record.task}}
+            return {"title": self.record.title, **told}
+        exercise = _content(self.declaration)["exercise"]
+        return {name: exercise[name] for name in ("title", "story", "asks", "actions") if name in exercise}
+
+
+@lru_cache(maxsize=1024)
+def _content(declaration: str) -> Mapping[str, Any]:
+    content: Mapping[str, Any] = json.loads(declaration)
+    return content
+
+
+@dataclass(frozen=True, kw_only=True)
+class AssignedProblem:
+    """One problem as it was handed to one member; its snapshot is kept, so no later change of the content changes it.
 
     `place` counts from 1 on the member's sheet; `code` is what the sheet prints and the learner types ("7KQ4-2P");
     `expected` are the right values in working units by quantity, the one asked and the steps before it; `answer` is
@@ -164,7 +208,20 @@ class Handed:
     answer: str = ""
     tolerance: float = 0.0
     excused: bool = False
-    kept: Kept = field(default_factory=Kept)
+    snapshot: ProblemSnapshot = field(default_factory=ProblemSnapshot)
+
+    @property
+    def evidence(self) -> str | None:
+        """The step that a yes or no has to come with: the one before it."""
+        steps = list(self.expected)
+        return steps[-2] if len(steps) > 1 and self.snapshot.kind(self.ask) == "answer" else None
+
+    @property
+    def task(self) -> str:
+        """The sentence that asks."""
+        sentence = str(self.snapshot.words(self.ask)["asks"][self.ask])
+        texts = {name: amount.text for name, amount in self.givens.items()}
+        return filled(sentence, {**self.snapshot.parts, **texts}) or sentence
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,7 +260,7 @@ class Answer:
 class Outcome:
     """How one member stands with one place of a set: what statistics, reports and exports are made from."""
 
-    handed: Handed
+    handed: AssignedProblem
     answers: Sequence[Answer] = ()
 
     @property

@@ -15,15 +15,15 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from tutor.answers.verdicts import Marking
+from tutor.classroom.attempt_rules import judged
 from tutor.classroom.codes import problem_code
 from tutor.classroom.errors import ClassError
-from tutor.classroom.judging import judged
-from tutor.classroom.marking import StepError, mark_handed
-from tutor.classroom.models import Answer, Handed, StoredSet
+from tutor.classroom.marking import StepError, mark_assigned
+from tutor.classroom.models import Answer, AssignedProblem, StoredSet
 from tutor.classroom.progress import Progress, untold
 from tutor.classroom.rows import answer_values, refreshed, standings
 from tutor.classroom.spreadsheet import Fault, decoded, rows
-from tutor.classroom.views import Standing
+from tutor.classroom.views import AttemptState
 from tutor.engine.question import Engine
 from tutor.store.database import Store
 from tutor.store.tables import class_answer, handed
@@ -59,7 +59,7 @@ class PaperEntry:
 class Correction:
     """A problem whose answers on paper a file would correct: those it has not, and those that it has instead."""
 
-    handed: Handed
+    handed: AssignedProblem
     before: Sequence[str]
     after: Sequence[str]
 
@@ -113,8 +113,8 @@ def read_paper(data: bytes, quantities: Collection[str]) -> tuple[list[PaperEntr
         if not row.cells[_ANSWER]:
             report.blank += 1
         elif code is None:
-            told = f"'{row.cells[_CODE][:20]}' is no problem's code: a character is wrong or missing. Compare it."
-            report.faults.append(Fault(row.line, told))
+            fault = f"'{row.cells[_CODE][:20]}' is no problem's code: a character is wrong or missing. Compare it."
+            report.faults.append(Fault(row.line, fault))
         else:
             steps = {name: text for name, text in steps.items() if name in quantities}
             entries.append(PaperEntry(row.line, code, row.cells[_ANSWER], steps))
@@ -130,11 +130,11 @@ def preview_paper(store: Store, quantities: Collection[str], data: bytes, of: St
     codes, new, there = list(by_code), 0, 0
     corrections = []
     with store.reading() as connection:
-        for at in range(0, len(codes), AT_ONCE):
-            some = [entry for code in codes[at : at + AT_ONCE] for entry in by_code[code]]
-            standing = _by_code(connection, some, of)
-            report.faults += [Fault(one.line, _no_such(one)) for one in some if one.code not in standing]
-            for code, found in standing.items():
+        for start in range(0, len(codes), AT_ONCE):
+            some = [entry for code in codes[start : start + AT_ONCE] for entry in by_code[code]]
+            state = _by_code(connection, some, of)
+            report.faults += [Fault(one.line, _no_such(one)) for one in some if one.code not in state]
+            for code, found in state.items():
                 replaced = _replaced(found.answers, {entry.key for entry in by_code[code]})
                 added = [entry for entry in by_code[code] if _known(entry, found.answers, replaced) is None]
                 there += len(by_code[code]) - len(added)
@@ -180,10 +180,10 @@ def mark_entries(
     instead: dict[str, set[str]] = {}
     for entry in entries if correct else ():
         instead.setdefault(entry.code, set()).add(entry.key)
-    for at in range(0, len(entries), AT_ONCE):
-        batch = entries[at : at + AT_ONCE]
+    for start in range(0, len(entries), AT_ONCE):
+        batch = entries[start : start + AT_ONCE]
         _mark_batch(store, engine, batch, of, report, instead)
-        progress(at + len(batch), len(entries))
+        progress(start + len(batch), len(entries))
     report.faults.sort(key=lambda fault: fault.line)
     return report
 
@@ -228,24 +228,24 @@ def _mark_batch(
     `instead` are, for each problem whose answers are corrected, the keys of all that the file has for it.
     """
     with store.reading() as connection:
-        standing = _by_code(connection, batch, of)
+        state = _by_code(connection, batch, of)
     marked: list[tuple[PaperEntry, Marking | None]] = []
-    for entry in sorted(batch, key=lambda entry: _units(standing.get(entry.code))):
+    for entry in sorted(batch, key=lambda entry: _units(state.get(entry.code))):
         try:
-            marked.append((entry, _marked(engine, entry, standing.get(entry.code))))
+            marked.append((entry, _marked(engine, entry, state.get(entry.code))))
         except (ClassError, StepError) as error:
             report.faults.append(Fault(entry.line, str(error)))
 
     def work(connection: Connection) -> PaperReport:
         part, changes = PaperReport(), _Changes()
-        now_there = {one.handed.code: one for one in refreshed(connection, standing.values())}
+        now_there = {one.handed.code: one for one in refreshed(connection, state.values())}
         for entry, marking in marked:
             one = now_there.get(entry.code)
             if one is None:
                 part.faults.append(Fault(entry.line, _GONE))
                 continue
             replaced = _replaced(one.answers, instead[entry.code]) if entry.code in instead else []
-            _take(entry, marking, one, replaced, part, changes)
+            _take(engine, entry, marking, one, replaced, part, changes)
         changes.make(connection)
         return part
 
@@ -257,81 +257,82 @@ def _mark_batch(
     report.faults += part.faults
 
 
-def _units(standing: Standing | None) -> list[str]:
+def _units(state: AttemptState | None) -> list[str]:
     """What else mistakes depend on: the units in which a problem is told."""
-    return [amount.unit for amount in standing.handed.givens.values()] if standing else []
+    return [amount.unit for amount in state.handed.givens.values()] if state else []
 
 
-def _by_code(connection: Connection, batch: Iterable[PaperEntry], of: StoredSet | None) -> dict[str, Standing]:
+def _by_code(connection: Connection, batch: Iterable[PaperEntry], of: StoredSet | None) -> dict[str, AttemptState]:
     codes = {entry.code for entry in batch}
     which = handed.c.code.in_(codes)
     found = standings(
         connection, which if of is None else which & (handed.c.practice_set_id == of.id), datetime.now(UTC)
     )
-    return {standing.handed.code: standing for standing in found}
+    return {state.handed.code: state for state in found}
 
 
-def _marked(engine: Engine, entry: PaperEntry, standing: Standing | None) -> Marking | None:
+def _marked(engine: Engine, entry: PaperEntry, state: AttemptState | None) -> Marking | None:
     """The marking of an answer; None if it is there already."""
-    if standing is None:
+    if state is None:
         raise ClassError(_no_such(entry))
-    if any(answer.key == entry.key for answer in standing.answers):
+    if any(answer.key == entry.key for answer in state.answers):
         return None
-    return mark_handed(engine, standing.handed, entry.entry, entry.steps)
+    return mark_assigned(engine, state.handed, entry.entry, entry.steps)
 
 
 def _take(
+    engine: Engine,
     entry: PaperEntry,
     marking: Marking | None,
-    standing: Standing,
+    state: AttemptState,
     replaced: Sequence[Answer],
     report: PaperReport,
     changes: _Changes,
 ) -> None:
     """Take one answer in the place of those that it replaces; what there is to say goes to the report."""
-    known = _known(entry, standing.answers, replaced)
+    known = _known(entry, state.answers, replaced)
     if known is not None:
         report.there += 1
         _tell_unjudged(entry, known.verdict, known.feedback, report)
         return
-    withdrawn = next((answer for answer in standing.answers if answer.key == entry.key), None)
-    before = replace(standing, answers=[answer for answer in standing.answers if answer not in replaced])
+    withdrawn = next((answer for answer in state.answers if answer.key == entry.key), None)
+    before = replace(state, answers=[answer for answer in state.answers if answer not in replaced])
     why = _why_not(before, known_from_paper=bool(replaced))
     if why:
         report.faults.append(Fault(entry.line, f"not counted: {why}"))
-        report.differing += not replaced and bool(_replaced(standing.answers, [entry.key]))
+        report.differing += not replaced and bool(_replaced(state.answers, [entry.key]))
         return
     if withdrawn is not None:
         new = replace(withdrawn, counted=True)
         changes.counted[new.id] = True
-        standing.answers.remove(withdrawn)
+        state.answers.remove(withdrawn)
     elif marking is not None:
-        new = _marked_answer(entry, marking, before)
+        new = _marked_answer(engine, entry, marking, before)
         changes.added.append(answer_values(new))
         report.verdicts[new.verdict] += 1
     else:
         report.faults.append(Fault(entry.line, "not counted: it has gone meanwhile. Run the file again."))
         return
-    standing.answers.append(new)
+    state.answers.append(new)
     if new.counted and replaced:
         report.corrected += 1
         for answer in replaced:
             changes.counted[answer.id] = False
-            standing.answers[standing.answers.index(answer)] = replace(answer, counted=False)
+            state.answers[state.answers.index(answer)] = replace(answer, counted=False)
     _tell_unjudged(entry, new.verdict, new.feedback, report)
 
 
-def _marked_answer(entry: PaperEntry, marking: Marking, standing: Standing) -> Answer:
+def _marked_answer(engine: Engine, entry: PaperEntry, marking: Marking, state: AttemptState) -> Answer:
     return Answer(
         id=0,
-        handed=standing.handed.id,
+        handed=state.handed.id,
         key=entry.key,
-        at=standing.now,
+        at=state.now,
         source="paper",
         entry=entry.entry,
         steps=entry.steps,
-        help=standing.help,
-        **judged(standing, marking, on_paper=True),
+        help=state.help,
+        **judged(engine, state, marking, on_paper=True),
     )
 
 
@@ -359,17 +360,17 @@ def _no_such(entry: PaperEntry) -> str:
     return f"no problem with the code {entry.code} was handed out here. Compare it with the sheet."
 
 
-def _why_not(standing: Standing, *, known_from_paper: bool = False) -> str:
+def _why_not(state: AttemptState, *, known_from_paper: bool = False) -> str:
     """Why an answer is not taken, '' if it is; what was on paper before was written before any solution was seen."""
-    if standing.handed.excused:
+    if state.handed.excused:
         return "the learner is excused from this problem."
-    if standing.solved:
+    if state.solved:
         return "the learner has solved this problem already."
-    if standing.help == "solution" and not known_from_paper and not _written_before(standing):
+    if state.help == "solution" and not known_from_paper and not _written_before(state):
         return "the learner has seen the worked solution."
-    return "" if standing.attempts_unused else "the learner has used all attempts at this problem."
+    return "" if state.attempts_unused else "the learner has used all attempts at this problem."
 
 
-def _written_before(standing: Standing) -> bool:
+def _written_before(state: AttemptState) -> bool:
     """Whether what is on paper was written before the worked solution could be seen: that was after closing only."""
-    return standing.of.declaration.solutions == "when closed" and standing.of.state(standing.now) == "closed"
+    return state.of.declaration.solutions == "when closed" and state.of.state(state.now) == "closed"

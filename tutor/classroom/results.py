@@ -8,8 +8,8 @@ from sqlalchemy import Connection, select, update
 
 from tutor.classroom.codes import problem_code
 from tutor.classroom.errors import ClassError
-from tutor.classroom.models import Answer, Handed, Member, Outcome, StoredSet
-from tutor.classroom.rows import answers_query, class_answer_of, handed_problem, handed_query
+from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, StoredSet
+from tutor.classroom.rows import answers_query, assigned_problems, class_answer_of
 from tutor.store.database import Store
 from tutor.store.tables import class_answer, handed, member, practice_set, whereabouts
 
@@ -104,11 +104,11 @@ def outcomes_of(connection: Connection, set_id: int) -> list[Outcome]:
     answers: dict[int, list[Answer]] = {}
     for row in connection.execute(query).mappings():
         answers.setdefault(row["handed_id"], []).append(class_answer_of(row))
-    rows = connection.execute(handed_query().where(handed.c.practice_set_id == set_id)).mappings()
-    return [Outcome(handed=handed_problem(row), answers=answers.get(row["id"], [])) for row in rows]
+    problems = assigned_problems(connection, handed.c.practice_set_id == set_id)
+    return [Outcome(handed=assigned, answers=answers.get(assigned.id, [])) for assigned in problems]
 
 
-def handed_by_code(store: Store, code: str) -> tuple[int, Handed]:
+def handed_by_code(store: Store, code: str) -> tuple[int, AssignedProblem]:
     """The set (its number in the store) and the problem that a printed code names.
 
     Raises ClassError if the code is mistyped or names none.
@@ -124,7 +124,6 @@ def handed_by_code(store: Store, code: str) -> tuple[int, Handed]:
         return connection.scalars(row).one(), problems[printed]
 
 
-def handed_by_codes(connection: Connection, codes: Iterable[str]) -> dict[str, Handed]:
+def handed_by_codes(connection: Connection, codes: Iterable[str]) -> dict[str, AssignedProblem]:
     """The handed problems of several printed codes; a code that names none is left out."""
-    rows = connection.execute(handed_query().where(handed.c.code.in_(list(codes)))).mappings()
-    return {row["code"]: handed_problem(row) for row in rows}
+    return {assigned.code: assigned for assigned in assigned_problems(connection, handed.c.code.in_(list(codes)))}

@@ -9,8 +9,8 @@ from pydantic import Field, TypeAdapter
 
 from tutor.classroom.codes import problem_code, set_code
 from tutor.classroom.desk import kept_hash
-from tutor.classroom.keeping import kept_from_json
-from tutor.classroom.models import Answer, Handed, Kept, PracticeSet
+from tutor.classroom.models import Answer, AssignedProblem, PracticeSet, ProblemRecord, ProblemSnapshot
+from tutor.classroom.snapshots import declaration_hash, declared_exercise
 from tutor.content.models import Amount
 from tutor.learner.record import Attempt
 from tutor.store.row_checks import RowModels
@@ -30,7 +30,8 @@ def _shape(kind: Any) -> _Shape:
     return validate
 
 
-_attempt, _answer, _handed, _kept = _shape(Attempt), _shape(Answer), _shape(Handed), _shape(Kept)
+_attempt, _answer, _assigned = _shape(Attempt), _shape(Answer), _shape(AssignedProblem)
+_snapshot, _record = _shape(ProblemSnapshot), _shape(ProblemRecord)
 _set, _amounts, _words, _object = _shape(PracticeSet), _shape(dict[str, Amount]), _shape(dict[str, str]), _shape(dict)
 _secret = _shape(Annotated[str, Field(pattern=r"^([0-9a-f]{2})+$")])
 _hex = _shape(Annotated[str, Field(pattern=r"^([0-9a-f]{2})*$")] | None)
@@ -65,12 +66,18 @@ def _prove_set(row: Mapping[str, Any]) -> None:
 def _prove_handed(row: Mapping[str, Any]) -> None:
     _prove_code(row["code"], problem_code)
     _amounts(row["givens"])
-    _kept(row["kept"])
-    kept_from_json(row["kept"])
+    _object(row["kept"])
+    (_snapshot if "declaration" in row["kept"] else _record)(row["kept"])
     member = {"id": row["member_id"], "name": "", "number": ""}
     others = ("practice_set_id", "member_id", "givens", "kept", "help", "hints_seen", "shown_at")
-    _handed({**_without(row, *others), "member": member})
+    _assigned({**_without(row, *others), "member": member})
     _answers_help(row)
+
+
+def _prove_declaration(row: Mapping[str, Any]) -> None:
+    if declaration_hash(row["text"]) != row["hash"]:
+        raise ValueError("its hash is not that of its text")
+    declared_exercise(row["text"])
 
 
 def _answers_help(row: Mapping[str, Any]) -> None:
@@ -102,6 +109,7 @@ ROW_MODELS: RowModels = {
     "member": _prove_class,
     "practice_set": _prove_set,
     "handed": _prove_handed,
+    "frozen_declaration": _prove_declaration,
     "class_answer": _prove_answer,
     "correction": _prove_change,
     "verdict_change": _prove_change,

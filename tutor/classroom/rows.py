@@ -5,14 +5,15 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, insert, select
 
-from tutor.classroom.keeping import givens_as_json, kept_as_json, kept_from_json
-from tutor.classroom.models import Answer, Handed, Member, PracticeSet, StoredSet
-from tutor.classroom.views import Standing
+from tutor.classroom.models import Answer, AssignedProblem, Member, PracticeSet, ProblemSnapshot, StoredSet
+from tutor.classroom.snapshots import declaration_hash, snapshot_as_json, snapshot_from_json
+from tutor.classroom.views import AttemptState
 from tutor.content.models import Amount
-from tutor.store.tables import class_answer, handed, member, practice_set, school_class
+from tutor.store.tables import class_answer, frozen_declaration, handed, member, practice_set, school_class
 
+_SAME_FIELDS = ("place", "code", "exercise", "version", "number", "ask", "rulebook", "answer", "tolerance", "excused")
 _ANSWER_FIELDS = [column for column in class_answer.c if column.name != "handed_id"]
 
 
@@ -44,51 +45,63 @@ def handed_query() -> Select[Any]:
     return select(*columns).join_from(handed, member).order_by(handed.c.member_id, handed.c.place)
 
 
-def handed_problem(row: RowMapping) -> Handed:
-    """A handed problem from a row of `handed_query`."""
-    return Handed(
-        id=row["id"],
-        member=Member(id=row["member_id"], name=row["member_name"], number=row["member_number"]),
-        place=row["place"],
-        code=row["code"],
-        exercise=row["exercise"],
-        version=row["version"],
-        number=row["number"],
-        ask=row["ask"],
-        rulebook=row["rulebook"],
-        givens={name: Amount.model_construct(**amount) for name, amount in row["givens"].items()},
-        expected=row["expected"],
-        answer=row["answer"],
-        tolerance=row["tolerance"],
-        excused=row["excused"],
-        kept=kept_from_json(row["kept"]),
-    )
+def assigned_problems(connection: Connection, condition: ColumnElement[bool]) -> list[AssignedProblem]:
+    """Problems that are handed out, in the order of members and places."""
+    return _assigned(connection, connection.execute(handed_query().where(condition)).mappings().all())
 
 
-def standings(connection: Connection, which: ColumnElement[bool], now: datetime) -> list[Standing]:
-    """How handed problems stand, with their sets and answers, by member and place."""
-    rows = connection.execute(handed_query().where(which)).mappings().all()
-    sets = {row["id"]: stored_set(row) for row in _sets_of(connection, {row["practice_set_id"] for row in rows})}
-    answers = _answers(connection, [row["id"] for row in rows])
+def _assigned(connection: Connection, rows: Sequence[RowMapping]) -> list[AssignedProblem]:
+    """The problems of rows of `handed_query`."""
+    hashes = {row["kept"]["declaration"] for row in rows if "declaration" in row["kept"]}
+    query = select(frozen_declaration).where(frozen_declaration.c.hash.in_(hashes))
+    declarations = {row.hash: row.text for row in connection.execute(query)} if hashes else {}
     return [
-        Standing(
-            of=sets[row["practice_set_id"]],
-            handed=handed_problem(row),
-            answers=answers[row["id"]],
-            help=row["help"],
-            hints_seen=row["hints_seen"],
-            now=now,
+        AssignedProblem(
+            **{name: row[name] for name in _SAME_FIELDS},
+            id=row["id"],
+            member=Member(id=row["member_id"], name=row["member_name"], number=row["member_number"]),
+            givens={name: Amount.model_construct(**amount) for name, amount in row["givens"].items()},
+            expected=row["expected"],
+            snapshot=snapshot_from_json(row["kept"], row["ask"], declarations),
         )
         for row in rows
     ]
 
 
-def refreshed(connection: Connection, found: Iterable[Standing]) -> list[Standing]:
+def keep_declarations(connection: Connection, snapshots: Iterable[ProblemSnapshot]) -> None:
+    """Keep the frozen declarations of problems, each once for all problems that rest on it."""
+    texts = {kept_snapshot.declaration for kept_snapshot in snapshots if kept_snapshot.record is None}
+    declarations = {declaration_hash(text): text for text in texts}
+    query = select(frozen_declaration.c.hash).where(frozen_declaration.c.hash.in_(declarations))
+    present = set(connection.scalars(query))
+    if rows := [{"hash": name, "text": text} for name, text in declarations.items() if name not in present]:
+        connection.execute(insert(frozen_declaration), rows)
+
+
+def standings(connection: Connection, condition: ColumnElement[bool], now: datetime) -> list[AttemptState]:
+    """How handed problems stand, with their sets and answers, by member and place."""
+    rows = connection.execute(handed_query().where(condition)).mappings().all()
+    sets = {row["id"]: stored_set(row) for row in _sets_of(connection, {row["practice_set_id"] for row in rows})}
+    answers = _answers(connection, [row["id"] for row in rows])
+    return [
+        AttemptState(
+            of=sets[row["practice_set_id"]],
+            handed=assigned,
+            answers=answers[row["id"]],
+            help=row["help"],
+            hints_seen=row["hints_seen"],
+            now=now,
+        )
+        for row, assigned in zip(rows, _assigned(connection, rows), strict=True)
+    ]
+
+
+def refreshed(connection: Connection, states: Iterable[AttemptState]) -> list[AttemptState]:
     """The same with what may have changed since it was read: answers, help seen, excuses; what is gone is left out.
 
     Left out, too, is what has been corrected since.
     """
-    before = {standing.handed.id: standing for standing in found}
+    before = {state.handed.id: state for state in states}
     answers = _answers(connection, before)
     columns = (handed.c.id, handed.c.excused, handed.c.help, handed.c.hints_seen, handed.c.version, handed.c.expected)
     now_there = connection.execute(select(*columns).where(handed.c.id.in_(before))).all()
@@ -116,16 +129,15 @@ def _sets_of(connection: Connection, ids: Iterable[int]) -> Sequence[RowMapping]
     return connection.execute(sets_query().where(practice_set.c.id.in_(list(ids)))).mappings().all()
 
 
-def handed_values(one: Handed, set_id: int) -> dict[str, Any]:
+def handed_values(assigned: AssignedProblem, set_id: int) -> dict[str, Any]:
     """The columns of a problem that is handed out."""
-    same = ("place", "code", "exercise", "version", "number", "ask", "rulebook", "answer", "tolerance", "excused")
     return {
-        **{name: getattr(one, name) for name in same},
+        **{name: getattr(assigned, name) for name in _SAME_FIELDS},
         "practice_set_id": set_id,
-        "member_id": one.member.id,
-        "givens": givens_as_json(one.givens),
-        "expected": dict(one.expected),
-        "kept": kept_as_json(one.kept),
+        "member_id": assigned.member.id,
+        "givens": {name: amount.model_dump(mode="json") for name, amount in assigned.givens.items()},
+        "expected": dict(assigned.expected),
+        "kept": snapshot_as_json(assigned.snapshot),
         "help": "nothing",
         "hints_seen": 0,
     }
@@ -143,8 +155,8 @@ def class_answer_of(row: RowMapping) -> Answer:
 
 def answer_values(answer: Answer) -> Mapping[str, Any]:
     """The columns of an answer that is added."""
-    same = [column.name for column in _ANSWER_FIELDS if column.name != "id"]
-    return {"handed_id": answer.handed} | {name: _plain(getattr(answer, name)) for name in same}
+    fields = [column.name for column in _ANSWER_FIELDS if column.name != "id"]
+    return {"handed_id": answer.handed} | {name: _plain(getattr(answer, name)) for name in fields}
 
 
 def _plain(value: Any) -> Any:

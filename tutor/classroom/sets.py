@@ -131,9 +131,9 @@ def _alike(id_: str, wanted: str) -> bool:
     return bool(words & {*id_.split("-")})
 
 
-def _choose(known: Collection[str]) -> str:
-    listed = list(known)[:_FEW_LISTED]
-    return f"Choose one of {', '.join(listed)}{', ...' if len(known) > len(listed) else ''}."
+def _choose(options: Collection[str]) -> str:
+    listed = list(options)[:_FEW_LISTED]
+    return f"Choose one of {', '.join(listed)}{', ...' if len(options) > len(listed) else ''}."
 
 
 def _check_zone(document: Document) -> None:

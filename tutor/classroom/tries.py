@@ -41,11 +41,11 @@ NAMES = Door("names", 60, 300)
 def network_of(address: str) -> str:
     """What counts as one address: of IPv6 the first 64 bits, which a single household or school has to itself."""
     try:
-        found = ip_address(address)
+        parsed = ip_address(address)
     except ValueError:
         return address
-    if isinstance(found, IPv6Address):
-        return str(found.ipv4_mapped or IPv6Address(int(found) >> 64 << 64))
+    if isinstance(parsed, IPv6Address):
+        return str(parsed.ipv4_mapped or IPv6Address(int(parsed) >> 64 << 64))
     return address
 
 
@@ -65,8 +65,8 @@ class Tries:
     def wait(self, connection: Connection, now: datetime) -> int:
         """How many seconds the next try has to wait; 0 if it may be made."""
         longest = timedelta(0)
-        for who, (wrong, at) in self._counted(connection, now).items():
-            waits = _wait(wrong - self._free[who])
+        for caller, (wrong, at) in self._counted(connection, now).items():
+            waits = _wait(wrong - self._free[caller])
             # A count from long after `now` is from before the clock was set back; tries at once may come in any order.
             if waits and at + waits <= now + 2 * LONGEST_WAIT:
                 longest = max(longest, at + waits - now)
@@ -75,34 +75,34 @@ class Tries:
     def count(self, connection: Connection, now: datetime) -> int:
         """Count one more wrong try; gives how many seconds the next one has to wait."""
         longest = timedelta(0)
-        for who, (wrong, at) in self._counted(connection, now).items():
+        for caller, (wrong, at) in self._counted(connection, now).items():
             left = max(0.0, wrong - max(timedelta(0), now - at) / ONE_FORGOTTEN)
-            more = min(left + 1, self._free[who] + MOST_COUNTED)
-            _write(connection, who, now, wrong=more, at=now)
-            longest = max(longest, _wait(more - self._free[who]))
+            raised = min(left + 1, self._free[caller] + MOST_COUNTED)
+            _write(connection, caller, now, wrong=raised, at=now)
+            longest = max(longest, _wait(raised - self._free[caller]))
         _forget(connection, now)
         return ceil(longest.total_seconds())
 
     def take_back(self, connection: Connection, now: datetime) -> None:
         """Take back a try that was counted before it proved right, and all of this browser and address."""
-        for who, (wrong, _) in self._counted(connection, now).items():
-            _write(connection, who, now, wrong=max(0.0, wrong - 1) if who == self._all else 0.0)
+        for caller, (wrong, _) in self._counted(connection, now).items():
+            _write(connection, caller, now, wrong=max(0.0, wrong - 1) if caller == self._all else 0.0)
 
     def entered(self, connection: Connection, now: datetime) -> None:
         """Know the browser and the address from now on."""
-        for who in filter(None, (self._browser, self._address)):
-            _write(connection, who, now, entered_at=now)
+        for caller in filter(None, (self._browser, self._address)):
+            _write(connection, caller, now, entered_at=now)
 
     def _counted(self, connection: Connection, now: datetime) -> dict[str, tuple[float, datetime]]:
         """The counts that a try waits for and adds to: how many, and when the last one came."""
         rows = {row.who: row for row in connection.execute(select(tries).where(tries.c.who.in_(self._free)))}
         wide: list[str] = []
-        for who in filter(None, (self._browser, self._address, self._all)):
-            wide.append(who)
-            known = rows[who].entered_at if who in rows else None
-            if known is not None and now - known < KNOWN:
+        for caller in filter(None, (self._browser, self._address, self._all)):
+            wide.append(caller)
+            entered_at = rows[caller].entered_at if caller in rows else None
+            if entered_at is not None and now - entered_at < KNOWN:
                 break
-        return {who: (rows[who].wrong, rows[who].at) if who in rows else (0.0, now) for who in wide}
+        return {caller: (rows[caller].wrong, rows[caller].at) if caller in rows else (0.0, now) for caller in wide}
 
 
 def _wait(over: float) -> timedelta:
@@ -110,10 +110,10 @@ def _wait(over: float) -> timedelta:
     return min(LONGEST_WAIT, timedelta(seconds=2 ** (ceil(over) - 1))) if over > 0 else timedelta(0)
 
 
-def _write(connection: Connection, who: str, now: datetime, **values: float | datetime) -> None:
-    changed = connection.execute(update(tries).where(tries.c.who == who).values(values))
+def _write(connection: Connection, caller: str, now: datetime, **values: float | datetime) -> None:
+    changed = connection.execute(update(tries).where(tries.c.who == caller).values(values))
     if changed.rowcount == 0:
-        connection.execute(insert(tries).values({"who": who, "wrong": 0.0, "at": now, **values}))
+        connection.execute(insert(tries).values({"who": caller, "wrong": 0.0, "at": now, **values}))
 
 
 def _forget(connection: Connection, now: datetime) -> None:

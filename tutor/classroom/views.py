@@ -9,32 +9,11 @@ from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from tutor.classroom.keeping import cautions_of
-from tutor.classroom.models import Answer, Handed, Help, StoredSet
-from tutor.content.library import Library
+from tutor.classroom.models import Answer, AssignedProblem, Help, StoredSet
+from tutor.engine.problem import AnyProblem
 from tutor.entries.verdicts import RecordedVerdict
 
 SAVED = "Saved. How it was marked is shown when the set closes."
-
-
-@dataclass(frozen=True, kw_only=True)
-class GivenForLearner:
-    """A given as it is told."""
-
-    name: str
-    words: str
-    text: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class FieldForLearner:
-    """A quantity to be typed: the answer or a step; `kind` is that of tutor.content.models.Quantity, or an order's."""
-
-    name: str
-    words: str
-    unit: str
-    kind: str
-    choices: Sequence[str] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,27 +33,15 @@ class AnswerForLearner:
 
 @dataclass(frozen=True, kw_only=True)
 class ForLearner:
-    """One problem of a set as its learner sees it; `why_not` says why no answer is taken, '' if one is.
+    """How one problem of a set stands for its learner; `why_not` says why no answer is taken, '' if one is.
 
-    `solved` is None while that may not be shown; `steps` are those offered for typing, `evidence` the one of them that
-    a yes or no has to come with; `hints` are those seen so far.
+    `solved` is None while that may not be shown; `steps` are those offered for typing; `hints` are those seen so far.
     """
 
-    title: str
     place: int
     places: int
     code: str
-    exercise: str
-    rulebook: str
-    ask: str
-    story: Sequence[str]
-    listed: Sequence[str]
-    task: str
-    givens: Sequence[GivenForLearner]
-    answer: FieldForLearner
-    steps: Sequence[FieldForLearner]
-    evidence: str | None
-    cautions: Sequence[str]
+    steps: Sequence[str]
     attempts: int
     attempts_left: int
     why_not: str
@@ -99,11 +66,11 @@ class PlaceForLearner:
 
 
 @dataclass(frozen=True)
-class Standing:
+class AttemptState:
     """A handed problem with its answers in its set at a moment after its opening: what may be done and shown."""
 
     of: StoredSet
-    handed: Handed
+    handed: AssignedProblem
     answers: list[Answer]
     help: Help
     hints_seen: int
@@ -160,42 +127,27 @@ class Standing:
         return self.solved or self.attempts_left == 0 or rules.help == "solution"
 
 
-def for_learner(standing: Standing, library: Library, drafts: Mapping[str, str]) -> ForLearner:
+def for_learner(state: AttemptState, problem: AnyProblem, drafts: Mapping[str, str]) -> ForLearner:
     """The learner's view of a problem."""
-    handed, kept, rules = standing.handed, standing.handed.kept, standing.of.declaration
-    exercise = library.exercises.get(handed.exercise)
-    hints = exercise.hints if exercise is not None and rules.help != "nothing" else []
-    offered = [name for name in handed.expected if name != handed.ask]
+    handed, question, rules = state.handed, problem.question, state.of.declaration
+    hints = question.exercise.hints if rules.help != "nothing" else []
+    offered = [name for name in problem.step_names if name != handed.ask]
     if rules.help == "nothing":
-        offered = [name for name in offered if name == kept.evidence]
+        offered = [name for name in offered if name == question.evidence]
     return ForLearner(
-        title=kept.title,
         place=handed.place,
         places=len(rules.places),
         code=handed.code,
-        exercise=handed.exercise,
-        rulebook=handed.rulebook,
-        ask=handed.ask,
-        story=kept.story,
-        listed=kept.listed,
-        task=kept.task,
-        givens=[
-            GivenForLearner(name=name, words=kept.words.get(name, name), text=amount.text)
-            for name, amount in handed.givens.items()
-        ],
-        answer=_field(handed, handed.ask),
-        steps=[_field(handed, name) for name in offered],
-        evidence=kept.evidence,
-        cautions=list(cautions_of(handed, library).values()),
+        steps=offered,
         attempts=rules.attempts,
-        attempts_left=standing.attempts_left,
-        why_not=standing.why_not,
-        solved=None if standing.hidden else standing.solved,
+        attempts_left=state.attempts_left,
+        why_not=state.why_not,
+        solved=None if state.hidden else state.solved,
         excused=handed.excused,
-        hints=hints[: standing.hints_seen],
-        hints_left=max(0, len(hints) - standing.hints_seen),
-        solution_may_be_seen=standing.solution_may_be_seen,
-        answers=[answer_for_learner(answer, hidden=standing.hidden) for answer in standing.answers],
+        hints=hints[: state.hints_seen],
+        hints_left=max(0, len(hints) - state.hints_seen),
+        solution_may_be_seen=state.solution_may_be_seen,
+        answers=[answer_for_learner(answer, hidden=state.hidden) for answer in state.answers],
         drafts=drafts,
     )
 
@@ -216,37 +168,26 @@ def answer_for_learner(answer: Answer, *, hidden: bool) -> AnswerForLearner:
     )
 
 
-def place_for_learner(standing: Standing) -> PlaceForLearner:
+def place_for_learner(state: AttemptState) -> PlaceForLearner:
     """A line of the learner's list."""
-    state: Literal["open", "right", "wrong", "answered", "excused"] = "open"
-    counted = any(answer.counted for answer in standing.answers)
-    if standing.handed.excused:
-        state = "excused"
-    elif counted and standing.hidden:
-        state = "answered"
+    outcome: Literal["open", "right", "wrong", "answered", "excused"] = "open"
+    counted = any(answer.counted for answer in state.answers)
+    if state.handed.excused:
+        outcome = "excused"
+    elif counted and state.hidden:
+        outcome = "answered"
     elif counted:
-        state = "right" if standing.solved else "wrong"
+        outcome = "right" if state.solved else "wrong"
     return PlaceForLearner(
-        place=standing.handed.place,
-        code=standing.handed.code,
-        title=standing.handed.kept.title,
-        state=state,
-        attempts_left=standing.attempts_left,
-    )
-
-
-def _field(handed: Handed, name: str) -> FieldForLearner:
-    kept = handed.kept
-    return FieldForLearner(
-        name=name,
-        words=kept.words.get(name, name),
-        unit=kept.units.get(name, ""),
-        kind=kept.kinds.get(name, "number"),
-        choices=kept.choices if name == handed.ask else (),
+        place=state.handed.place,
+        code=state.handed.code,
+        title=state.handed.snapshot.title,
+        state=outcome,
+        attempts_left=state.attempts_left,
     )
 
 
 def told_time(moment: datetime, zone: str) -> str:
     """A moment in words, in a time zone."""
-    there = moment.astimezone(ZoneInfo(zone))
-    return f"{there:%A} {there.day} {there:%B %Y} at {there:%H:%M} ({zone})"
+    local = moment.astimezone(ZoneInfo(zone))
+    return f"{local:%A} {local.day} {local:%B %Y} at {local:%H:%M} ({zone})"

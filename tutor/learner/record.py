@@ -185,13 +185,13 @@ class Record:
 
     def _attempts(self, connection: Connection, **only: Any) -> list[Attempt]:
         query = select(*_COLUMNS).where(self._mine(tables.attempt, **only)).order_by(tables.attempt.c.id)
-        found = []
+        attempts = []
         for row in connection.execute(query).mappings():
             try:
-                found.append(_ATTEMPT.validate_python(dict(row)))
+                attempts.append(_ATTEMPT.validate_python(dict(row)))
             except ValidationError as error:
                 _log.warning("A row of the attempts is left out: %s", error)
-        return found
+        return attempts
 
     def _rows(self, connection: Connection, table: Table, **only: Any) -> list[dict[str, Any]]:
         columns = [column for column in table.c if column.name != "learner_id"]

@@ -84,13 +84,13 @@ class Tokens:
     def _exchanged(self, token: str, now: datetime) -> str:
         """What takes the place of an unsigned token: the same for several pages that are opened at once."""
         renewed = self._signed(hash_of(f"exchanged {token}")[:32])
-        just = and_(renewal.c.earlier_hash == hash_of(token), renewal.c.at > now - SOON)
+        recent = and_(renewal.c.earlier_hash == hash_of(token), renewal.c.at > now - SOON)
         with self._store.reading() as connection:
             query = select(learner.c.token_hash).outerjoin(renewal)
-            kept = connection.scalar(query.where(or_(learner.c.token_hash == hash_of(token), just)))
-        if kept == hash_of(token):
+            stored = connection.scalar(query.where(or_(learner.c.token_hash == hash_of(token), recent)))
+        if stored == hash_of(token):
             self._store.write(lambda connection: renew(connection, token, renewed))
-        return self.issue() if kept is None else renewed
+        return self.issue() if stored is None else renewed
 
     def _signed(self, name: str) -> str:
         code = hmac.digest(self._secret, name.encode("utf-8", "surrogatepass"), hashlib.sha256)
@@ -104,8 +104,8 @@ def renewal_handle(renewed: str) -> str:
 
 def _secret(connection: Connection) -> str:
     """The store's secret, which is made at the first call."""
-    kept = connection.scalar(select(token_secret.c.value).where(token_secret.c.id == _ROW))
-    made = kept or secrets.token_hex(32)
-    if kept is None:
-        connection.execute(insert(token_secret).values(id=_ROW, value=made))
-    return str(made)
+    stored = connection.scalar(select(token_secret.c.value).where(token_secret.c.id == _ROW))
+    secret = stored or secrets.token_hex(32)
+    if stored is None:
+        connection.execute(insert(token_secret).values(id=_ROW, value=secret))
+    return str(secret)

@@ -39,8 +39,8 @@ class Work:
         work = cls()
         for attempt in attempts:
             if (attempt.version, attempt.rulebook, attempt.givens) == wanted:
-                known = {name: text for name, text in attempt.steps.items() if name in steps}
-                work = work.after(replace(attempt, steps=known))
+                offered = {name: text for name, text in attempt.steps.items() if name in steps}
+                work = work.after(replace(attempt, steps=offered))
         return work
 
     def after(self, attempt: Attempt) -> Self:

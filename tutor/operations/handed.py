@@ -35,8 +35,8 @@ def _outcome_json(outcome: "Outcome") -> dict[str, Any]:
         "number": problem.member.number,
         "place": problem.place,
         "exercise": problem.exercise,
-        "title": problem.kept.title,
-        "question": problem.kept.task,
+        "title": problem.snapshot.title,
+        "question": problem.task,
         "right_answer": problem.answer,
         "state": outcome.state,
         "answers": [
@@ -56,9 +56,9 @@ def _outcome_json(outcome: "Outcome") -> dict[str, Any]:
 
 def _outcome_lines(outcome: "Outcome") -> Iterator[str]:
     problem = outcome.handed
-    member, kept = problem.member, problem.kept
-    yield f"{problem.code}  {member.name} {member.number}: {kept.title} ({outcome.state})"
-    yield f"  {kept.task} Right answer: {problem.answer}"
+    member, title = problem.member, problem.snapshot.title
+    yield f"{problem.code}  {member.name} {member.number}: {title} ({outcome.state})"
+    yield f"  {problem.task} Right answer: {problem.answer}"
     for position, answer in enumerate(outcome.answers, start=1):
         counted = "" if answer.counted else ", not counted"
         comment = f"  # {answer.comment}" if answer.comment else ""

@@ -10,15 +10,15 @@ from tutor.operations.command import CLASS, CLASS_COMMANDS, CONTENT, JSON, SET, 
 from tutor.shell import Fault
 
 if TYPE_CHECKING:
-    from tutor.classroom.models import Handed, StoredSet
+    from tutor.classroom.models import AssignedProblem, StoredSet
     from tutor.classroom.paper import PaperPreview, PaperReport
     from tutor.classroom.progress import Progress
-    from tutor.classroom.remark import Remark
+    from tutor.classroom.regrade import Regrade
     from tutor.engine.question import Engine
     from tutor.store.database import Store
 
-HandedOut = tuple["StoredSet", Sequence["Handed"]]
-Remarked = tuple["Remark", bool]
+HandedOut = tuple["StoredSet", Sequence["AssignedProblem"]]
+Regraded = tuple["Regrade", bool]
 
 
 def _handed_out_json(result: HandedOut) -> Any:
@@ -150,7 +150,7 @@ def mark_table(
     return PaperResult(report, _marked_json(report), _marked_lines(report, correct=correct))
 
 
-def _remark_json(result: Remarked) -> Any:
+def _remark_json(result: Regraded) -> Any:
     difference, applied = result
     return {
         "applied": applied,
@@ -170,8 +170,8 @@ def _remark_json(result: Remarked) -> Any:
     }
 
 
-def _remark_lines(result: Remarked) -> Iterator[str]:
-    from tutor.classroom.remark import told_changes
+def _remark_lines(result: Regraded) -> Iterator[str]:
+    from tutor.classroom.regrade import told_changes
 
     difference, applied = result
     yield from told_changes(difference)
@@ -182,13 +182,13 @@ def _remark_lines(result: Remarked) -> Iterator[str]:
 
 def preview_right_answer(
     store: "Store", engine: "Engine", practice_set: "StoredSet", code: str, answer: str
-) -> "tuple[Handed, Remark]":
+) -> "tuple[AssignedProblem, Regrade]":
     """The problem of a set that a code names, and what would change if its right answer were another one, as typed.
 
     Raises ClassError for a code that names no problem of the set, and for what cannot be the right answer.
     """
     from tutor.classroom.errors import ClassError
-    from tutor.classroom.remark import preview_answer
+    from tutor.classroom.regrade import preview_answer
     from tutor.classroom.results import handed_by_code
 
     set_id, problem = handed_by_code(store, code)
@@ -226,9 +226,9 @@ def remark(
     answer: str | None,
     reason: str | None,
     progress: "Progress",
-) -> Remarked:
+) -> Regraded:
     """Show what a correction of the content, or of one right answer, would change; with --apply, change it."""
-    from tutor.classroom.remark import apply, preview_content
+    from tutor.classroom.regrade import apply, preview_content
 
     if code is not None and answer is not None:
         _, difference = preview_right_answer(store, engine, practice_set, code, answer)

@@ -96,11 +96,12 @@ def roster(store: "Store", data: bytes | None, class_name: str) -> ClassList:
 def name_cards(store: "Store", practice_set: "StoredSet", origin: str) -> str:
     """The slips of a class as a page; `origin` is that of the links, '' where there is none that leads anywhere."""
     from tutor.classroom.register import Register
-    from tutor.classroom.sheets.slips import link, slips
+    from tutor.classroom.sheets.name_cards import link
+    from tutor.classroom.sheets.name_cards import name_cards as name_cards_page
 
     register = Register(store)
     members, codes = register.members(practice_set.class_name), register.personal_codes(practice_set.class_name)
-    return slips(practice_set, link(practice_set, origin) if origin else "", members, codes)
+    return name_cards_page(practice_set, link(practice_set, origin) if origin else "", members, codes)
 
 
 @operation(

@@ -71,7 +71,7 @@ def _notes(
 ) -> "Mapping[Member, Sequence[str]]":
     """The lines at the head of each learner's sheet."""
     from tutor.classroom.register import Register
-    from tutor.classroom.sheets.slips import link, screen_note
+    from tutor.classroom.sheets.name_cards import link, screen_note
 
     if printing.origin is None:
         return dict.fromkeys(members, printing.notes)

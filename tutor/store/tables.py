@@ -24,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA = "0005"
+SCHEMA = "0006"
 """The revision that these tables have: the last one in tutor/store/migrations/versions."""
 
 
@@ -279,6 +279,14 @@ handed = Table(
     UniqueConstraint("practice_set_id", "member_id", "place"),
     Index(None, "member_id"),
 )
+
+frozen_declaration = Table(
+    "frozen_declaration",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    Column("text", Text, nullable=False),
+)
+"""What problems that are handed out rest on, once for all that rest on the same; their rows name it by its hash."""
 
 class_answer = Table(
     "class_answer",

@@ -1,5 +1,6 @@
 """The parts of the desk that need no browser: tables, words, names of files."""
 
+import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
@@ -10,12 +11,12 @@ from tutor.app.config import Settings
 from tutor.app.desk import choice, making, matrix, paper, remarking, report, roster
 from tutor.classroom import live
 from tutor.classroom.mistakes import ClassMistake
-from tutor.classroom.models import Answer, Handed, Kept, Member, Outcome, PracticeSet, StoredSet
+from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, PracticeSet, ProblemSnapshot, StoredSet
 from tutor.classroom.paper import Correction, PaperPreview, PaperReport
 from tutor.classroom.register import Entered
-from tutor.classroom.remark import Remark
+from tutor.classroom.regrade import Regrade
 from tutor.classroom.results import Whereabouts
-from tutor.classroom.sheets.slips import slips
+from tutor.classroom.sheets.name_cards import name_cards
 from tutor.classroom.statistics import Reliability
 from tutor.content.library import load
 
@@ -23,8 +24,10 @@ NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 HOSTILE = '<img src=x onerror="alert(1)">&\u202e'
 
 
-def handed(member, place, **kept):
-    return Handed(
+def handed(member, place, kind="number", **more):
+    exercise = {"title": "A title", "story": [], "asks": {"input_voltage": "Which?"}}
+    declaration = {"exercise": exercise, "quantities": {"input_voltage": {"kind": kind}}}
+    return AssignedProblem(
         id=10 * member.id + place,
         member=member,
         place=place,
@@ -34,7 +37,8 @@ def handed(member, place, **kept):
         number=1,
         ask="input_voltage",
         rulebook="us",
-        kept=Kept(title="A title", **kept),
+        snapshot=ProblemSnapshot(declaration=json.dumps(declaration)),
+        **more,
     )
 
 
@@ -158,9 +162,9 @@ def test_the_grid_gives_answers_with_the_numbers_that_they_need(people):
     ana, bo = people
     outcomes = [
         outcome(handed(ana, 1)),
-        outcome(handed(ana, 2, evidence="cold_voltage", words={"cold_voltage": "cold voltage"})),
+        outcome(handed(ana, 2, "answer", expected={"cold_voltage": 47.0, "input_voltage": 1.0})),
         outcome(handed(bo, 1), "right"),
-        outcome(handed(bo, 2, evidence="cold_voltage", words={"cold_voltage": "cold voltage"})),
+        outcome(handed(bo, 2, "answer", expected={"cold_voltage": 47.0, "input_voltage": 1.0})),
     ]
     rows, keys = paper.grid_rows(outcomes)
     assert list(rows[0]) == ["Learner", "So far", "1", "2: number", "2: yes or no"]
@@ -234,19 +238,19 @@ def test_slips_hold_names_as_text(people):
         class_secret="",
         made_at=NOW,
     )
-    page = slips(of, "http://school.example/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    page = name_cards(of, "http://school.example/class-work?set=ABC-DEF", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
     assert "<img" not in page
     assert "<b>set" not in page
     assert page.count("<section>") == 2
     assert "AAAA-BBBB" in page
     assert "Open http://school.example/class-work?set=ABC-DEF<br>or type the set's code <b>ABC-DEF</b>" in page
-    without = slips(of, "", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
+    without = name_cards(of, "", people, {1: "AAAA-BBBB", 2: "CCCC-DDDD"})
     assert "://" not in without
     assert "<p>Type the set's code <b>ABC-DEF</b> on the page Class work.</p>" in without
 
 
 def test_a_difference_of_nothing_is_told():
-    assert remarking.difference_told(Remark()) == "No problem has other values than before: nothing would change."
+    assert remarking.difference_told(Regrade()) == "No problem has other values than before: nothing would change."
 
 
 @pytest.mark.parametrize(

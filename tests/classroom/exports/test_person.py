@@ -42,7 +42,7 @@ def test_the_sets_key_and_no_secret_is_in_it(worked):
     text = json.dumps(told)
     for handed in worked.handed[1]:
         assert "expected" not in told["handed"][0]
-        if handed.kept.kinds[handed.ask] == "number":
+        if handed.snapshot.kind(handed.ask) == "number":
             assert repr(handed.expected[handed.ask]) not in text
     assert worked.of.secret not in text
     assert worked.of.class_secret not in text
@@ -77,4 +77,5 @@ def test_erasing_removes_just_what_was_told(worked):
 def test_every_table_with_something_of_a_member_is_told():
     """Each table that leads to a member, a handed problem, an answer or a browser; the rest is the school's or ours."""
     ours = {"school_class", "practice_set", "desk", "desk_session", "exam_switch", "token_secret", "tries"}
+    ours |= {"frozen_declaration"}
     assert set(tables.metadata.tables) - set(tables_about_a_member()) == ours

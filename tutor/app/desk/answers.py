@@ -4,13 +4,13 @@ import streamlit as st
 
 from tutor.app.desk.instructor import Chosen, InstructorSession, pick
 from tutor.app.markdown_table import show_table
-from tutor.app.session import engine, library
-from tutor.app.showing import plain, show_cautions, show_solution, typed
-from tutor.classroom.keeping import cautions_of
+from tutor.app.session import engine
+from tutor.app.showing import plain, show_problems_cautions, show_solution, typed
 from tutor.classroom.live import SIGNS, WORDS
 from tutor.classroom.models import Answer, Outcome, StoredSet
 from tutor.classroom.names import called
 from tutor.classroom.results import LONGEST_COMMENT
+from tutor.classroom.snapshots import problem_of
 from tutor.classroom.views import told_time
 from tutor.classroom.work import solution_lines
 from tutor.entries.kinds import capitalised
@@ -42,25 +42,27 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
 
 
 def _line(outcome: Outcome) -> str:
-    return f"{outcome.handed.place}. {SIGNS[outcome.state]} {WORDS[outcome.state]}: {outcome.handed.kept.title}"
+    return f"{outcome.handed.place}. {SIGNS[outcome.state]} {WORDS[outcome.state]}: {outcome.handed.snapshot.title}"
 
 
 def _problem(instructor: InstructorSession, practice_set: StoredSet, outcome: Outcome) -> None:
     handed = outcome.handed
-    st.subheader(plain(handed.kept.title), anchor=False)
-    st.markdown(plain(" ".join([*handed.kept.story, handed.kept.task])))
-    if handed.givens:
+    problem = problem_of(engine(), handed)
+    st.subheader(plain(problem.question.exercise.title), anchor=False)
+    st.markdown(plain(" ".join([*problem.story, problem.task])))
+    if problem.shown:
+        words = problem.question.library.quantities
         show_table(
             [
-                {"Given": capitalised(handed.kept.words.get(name, name)), "Value": plain(amount.text)}
-                for name, amount in handed.givens.items()
+                {"Given": capitalised(words[name].words), "Value": plain(amount.text)}
+                for name, amount in problem.shown.items()
             ]
         )
     st.markdown(f"Problem code `{handed.code}`. Right answer: **{plain(handed.answer)}**")
     with st.expander("Worked solution", key=f"desk solution {handed.id}", on_change="rerun") as worked:
         if worked.open:
-            show_solution(solution_lines(engine(), handed))
-            show_cautions(cautions_of(handed, library()).values())
+            show_solution(problem, solution_lines(engine(), handed))
+            show_problems_cautions(problem)
     if not outcome.answers:
         st.markdown("No answer yet.")
     for answer in outcome.answers:

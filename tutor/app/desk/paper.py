@@ -15,8 +15,11 @@ from tutor.classroom.live import LEGEND, SIGNS
 from tutor.classroom.models import Outcome, StoredSet
 from tutor.classroom.names import called
 from tutor.classroom.paper import PaperEntry, PaperPreview, PaperReport, mark_entries, mark_paper, preview_paper
+from tutor.classroom.snapshots import problem_of
 from tutor.classroom.spreadsheet import Fault
 from tutor.counting import counted
+from tutor.engine.order import OrderProblem
+from tutor.engine.problem import AnyProblem
 from tutor.units import written_unit
 
 _TOLD = "desk paper told"
@@ -80,7 +83,8 @@ def _grid(instructor: InstructorSession, practice_set: StoredSet, outcomes: Sequ
         SO_FAR: st.column_config.TextColumn(SO_FAR, disabled=True, help=LEGEND),
     }
     columns |= {
-        name: st.column_config.TextColumn(name, help=help_text, max_chars=120) for name, help_text in _heads(outcomes)
+        name: st.column_config.TextColumn(name, help=help_text, max_chars=120)
+        for name, help_text in _helps(outcomes).items()
     }
     unmarked: Kept = st.session_state.setdefault(_TYPED, {})
     _cells(with_typed(rows, keys, unmarked), keys, columns, f"desk paper cells {practice_set.id} {number}")
@@ -138,45 +142,51 @@ def grid_rows(outcomes: Sequence[Outcome]) -> tuple[list[dict[str, str]], list[C
     by_member: dict[int, list[Outcome]] = {}
     for outcome in outcomes:
         by_member.setdefault(outcome.handed.member.id, []).append(outcome)
-    heads = [name for name, _ in _heads(outcomes)]
+    heads = _heads(outcomes)
     for learner_outcomes in by_member.values():
         signs = "".join(SIGNS[outcome.state] for outcome in learner_outcomes)
         rows.append({LEARNER: called(learner_outcomes[0].handed.member), SO_FAR: signs, **dict.fromkeys(heads, "")})
         keys.append({})
         for outcome in learner_outcomes:
             keys[-1][_head(outcome)] = (outcome.handed.code, "")
-            if outcome.handed.kept.evidence:
-                keys[-1][_evidence_head(outcome)] = (outcome.handed.code, outcome.handed.kept.evidence)
+            if outcome.handed.evidence:
+                keys[-1][_evidence_head(outcome)] = (outcome.handed.code, outcome.handed.evidence)
     return rows, keys
 
 
 def _head(outcome: Outcome) -> str:
-    return f"{outcome.handed.place}: yes or no" if outcome.handed.kept.evidence else str(outcome.handed.place)
+    return f"{outcome.handed.place}: yes or no" if outcome.handed.evidence else str(outcome.handed.place)
 
 
 def _evidence_head(outcome: Outcome) -> str:
     return f"{outcome.handed.place}: number"
 
 
-def _heads(outcomes: Sequence[Outcome]) -> list[tuple[str, str]]:
-    """The columns with what is said about each: a problem, and before a yes or no the number that it comes with."""
-    heads: dict[tuple[int, int], tuple[str, str]] = {}
-    for outcome in outcomes:
-        snapshot, place = outcome.handed.kept, outcome.handed.place
-        words = snapshot.words.get(outcome.handed.ask, snapshot.title)
-        heads[place, 1] = (
-            _head(outcome),
-            f"{snapshot.title}: {words}{_unit(snapshot.units.get(outcome.handed.ask, ''))}",
-        )
-        if snapshot.evidence:
-            number = snapshot.words.get(snapshot.evidence, snapshot.evidence)
-            heads[place, 0] = (_evidence_head(outcome), f"{number}{_unit(snapshot.units.get(snapshot.evidence, ''))}")
+def _heads(outcomes: Sequence[Outcome]) -> list[str]:
+    """The names of the columns: a problem, and before a yes or no the number that it comes with."""
+    heads = {(outcome.handed.place, 1): _head(outcome) for outcome in outcomes}
+    heads |= {(outcome.handed.place, 0): _evidence_head(outcome) for outcome in outcomes if outcome.handed.evidence}
     return [heads[position] for position in sorted(heads)]
 
 
-def _unit(unit: str) -> str:
-    shown = written_unit(unit) if unit else ""
-    return f" ({shown})" if shown else ""
+def _helps(outcomes: Sequence[Outcome]) -> dict[str, str]:
+    """What is said about each column."""
+    helps: dict[str, str] = {}
+    for one in outcomes:
+        if _head(one) not in helps:
+            problem, title = problem_of(engine(), one.handed), one.handed.snapshot.title
+            helps[_head(one)] = f"{title}: {_asked(problem, one.handed.ask)}"
+            if one.handed.evidence:
+                helps[_evidence_head(one)] = _asked(problem, one.handed.evidence)
+    return helps
+
+
+def _asked(problem: AnyProblem, name: str) -> str:
+    if isinstance(problem, OrderProblem):
+        return problem.question.exercise.title
+    unit = problem.unit_of(name)
+    shown = f" ({written_unit(unit)})" if unit else ""
+    return f"{problem.question.library.quantities[name].words}{shown}"
 
 
 def grid_entries(

@@ -11,7 +11,7 @@ from tutor.app.showing import plain, typed
 from tutor.classroom.live import SIGNS
 from tutor.classroom.models import StoredSet
 from tutor.classroom.names import called
-from tutor.classroom.remark import Change, Remark, apply, preview_content
+from tutor.classroom.regrade import Change, Regrade, apply, preview_content
 from tutor.counting import counted
 from tutor.operations.marking import preview_right_answer
 
@@ -41,7 +41,7 @@ def show(instructor: InstructorSession, chosen: Chosen) -> None:
         _difference(instructor, *preview[1:])
 
 
-def _look(practice_set: StoredSet, subject: str, remark: Remark) -> None:
+def _look(practice_set: StoredSet, subject: str, remark: Regrade) -> None:
     st.session_state[_LOOKED] = (practice_set.id, subject, remark)
 
 
@@ -74,7 +74,7 @@ def _by_answer(instructor: InstructorSession, practice_set: StoredSet) -> None:
         _look(practice_set, f"problem {handed.code}", difference)
 
 
-def _difference(instructor: InstructorSession, subject: str, remark: Remark) -> None:
+def _difference(instructor: InstructorSession, subject: str, remark: Regrade) -> None:
     st.subheader(f"The difference: {plain(subject)}", anchor=False)
     st.markdown(difference_told(remark))
     if remark.changes:
@@ -101,7 +101,7 @@ def _difference(instructor: InstructorSession, subject: str, remark: Remark) -> 
         _reason_form(instructor, remark)
 
 
-def difference_told(remark: Remark) -> str:
+def difference_told(remark: Regrade) -> str:
     """How much would change, as a sentence."""
     if not remark.corrected:
         return "No problem has other values than before: nothing would change."
@@ -113,7 +113,7 @@ def _answers(changes: Sequence[Change]) -> str:
     return counted(len(changes), "answer is", "answers are") if changes else "no answers are"
 
 
-def _reason_form(instructor: InstructorSession, remark: Remark) -> None:
+def _reason_form(instructor: InstructorSession, remark: Regrade) -> None:
     with st.form("apply the difference", border=False):
         reason = st.text_input("Why (kept with the answers)", max_chars=LONGEST_REASON)
         sent = st.form_submit_button("Make this change", type="primary")

@@ -16,7 +16,7 @@ from tutor.classroom.models import Member, StoredSet
 from tutor.classroom.register import Register
 from tutor.classroom.views import ForLearner, PlaceForLearner
 from tutor.classroom.work import ClassWork
-from tutor.diagrams.drawing import Diagram
+from tutor.engine.problem import AnyProblem
 from tutor.errors import FaultyRequestError
 from tutor.store.database import StoreError
 
@@ -27,12 +27,12 @@ CODE_LENGTH = 20
 class Sheet:
     """All that a run of the page shows of one learner's work; kept for a run in which the store does not answer."""
 
-    of: StoredSet
+    practice_set: StoredSet
     member: Member
     work: ClassWork
     lines: list[PlaceForLearner]
     view: ForLearner
-    drawing: Diagram | None
+    problem: AnyProblem
 
 
 def place_of(text: str, last: int, places: int) -> int:
@@ -44,60 +44,63 @@ def place_of(text: str, last: int, places: int) -> int:
     raise ClassError(f"The address names no problem of this set. It has problems 1 to {places}.")
 
 
-def load(of: StoredSet, member: Member) -> Sheet:
-    work = ClassWork(store(), engine(), of, member)
+def load(practice_set: StoredSet, member: Member) -> Sheet:
+    work = ClassWork(store(), engine(), practice_set, member)
     with st.spinner("Your problems are being prepared."):
         lines = work.begin()
     place = place_of(st.query_params.get("place", ""), work.last_place(), len(lines))
     work.arrive(place)
-    return Sheet(of, member, work, lines, work.view(place), class_problem.drawing_for(work, place))
+    return Sheet(practice_set, member, work, lines, work.view(place), work.problem(place))
 
 
-def go(of: StoredSet, place: int) -> None:
-    st.switch_page(HERE, query_params={"set": of.code, "place": str(place)})
+def go(practice_set: StoredSet, place: int) -> None:
+    st.switch_page(HERE, query_params={"set": practice_set.code, "place": str(place)})
 
 
 def all_problems(sheet: Sheet) -> None:
-    closed = sheet.of.state(datetime.now(UTC)) == "closed"
+    closed = sheet.practice_set.state(datetime.now(UTC)) == "closed"
     with st.expander(f"All problems: {progress_words(sheet.lines)}"):
         for line in sheet.lines:
-            here = " (this one)" if line.place == sheet.view.place else ""
-            told = f"{line.place}. {line.title} – {state_words(line, closed=closed)}{here}"
-            query = {"set": sheet.of.code, "place": str(line.place)}
-            st.page_link(HERE, label=f"{SIGNS[line.state]} {showing.plain(told)}", query_params=query)
+            marker = " (this one)" if line.place == sheet.view.place else ""
+            words = f"{line.place}. {line.title} – {state_words(line, closed=closed)}{marker}"
+            query = {"set": sheet.practice_set.code, "place": str(line.place)}
+            st.page_link(HERE, label=f"{SIGNS[line.state]} {showing.plain(words)}", query_params=query)
 
 
 def told(sheet: Sheet) -> None:
     view = sheet.view
     all_problems(sheet)
     with st.container(key="class-problem"):
-        st.header(f"Problem {view.place} of {view.places}: {showing.plain(view.title)}", anchor=False)
+        st.header(
+            f"Problem {view.place} of {view.places}: {showing.plain(sheet.problem.question.exercise.title)}",
+            anchor=False,
+        )
     facts = [f"Problem code {view.code}", *([] if view.why_not else [attempts_words(view.attempts_left)])]
     st.caption(" · ".join(facts))
-    class_problem.show_told(view, sheet.drawing)
+    showing.show_problem(sheet.problem, f"class-{view.place}")
 
 
 def to_neighbours(sheet: Sheet) -> None:
     place, places = sheet.view.place, sheet.view.places
     left, right = st.columns(2)
     if place > 1 and left.button(f"Back to problem {place - 1}"):
-        go(sheet.of, place - 1)
+        go(sheet.practice_set, place - 1)
     ended = bool(sheet.view.why_not)
     if place < places and right.button(f"On to problem {place + 1}", type="primary" if ended else "secondary"):
-        go(sheet.of, place + 1)
+        go(sheet.practice_set, place + 1)
 
 
 def show(sheet: Sheet) -> None:
-    query = {"set": sheet.of.code, "place": str(sheet.view.place)}
-    class_entry.show_new_code(sheet.of, sheet.member)
+    query = {"set": sheet.practice_set.code, "place": str(sheet.view.place)}
+    class_entry.show_new_code(sheet.practice_set, sheet.member)
     st.query_params.from_dict(query)
     told(sheet)
-    class_problem.answer_form(sheet.of, sheet.work, sheet.view)
-    class_problem.show_answers(sheet.of, sheet.view)
-    class_problem.show_help(sheet.of, sheet.work, sheet.view)
+    class_problem.answer_form(sheet.practice_set, sheet.work, sheet.problem, sheet.view)
+    class_problem.show_answers(sheet.practice_set, sheet.problem, sheet.view)
+    class_problem.show_help(sheet.practice_set, sheet.work, sheet.problem, sheet.view)
     to_neighbours(sheet)
-    class_problem.show_cautions(sheet.view)
-    class_entry.show_who(sheet.of, sheet.member)
+    showing.show_problems_cautions(sheet.problem)
+    class_entry.show_who(sheet.practice_set, sheet.member)
     scripts.show("class-work")
     with suppress(StoreError):
         record().keep_place({"page": "class_work", "query": urlencode(query)})
@@ -105,24 +108,24 @@ def show(sheet: Sheet) -> None:
 
 def show_set(code: str) -> None:
     """A set by its code: who the learner is, then the work. All of it is read before any of it is shown."""
-    of = Register(store()).set_of_code(code)
-    member = Claims(store(), of).member(st.session_state["learner"])
+    practice_set = Register(store()).set_of_code(code)
+    member = Claims(store(), practice_set).member(st.session_state["learner"])
     if member is None:
-        show_title(of)
-        class_entry.ask_for_name(of)
+        show_title(practice_set)
+        class_entry.ask_for_name(practice_set)
         return
     try:
-        sheet = load(of, member)
+        sheet = load(practice_set, member)
     except ClassError as error:
-        show_title(of)
+        show_title(practice_set)
         st.info(showing.plain(str(error)))
         if "place" in st.query_params:
-            st.page_link(HERE, label="Open the set where you were", query_params={"set": of.code})
-        class_entry.show_new_code(of, member)
-        class_entry.show_who(of, member)
+            st.page_link(HERE, label="Open the set where you were", query_params={"set": practice_set.code})
+        class_entry.show_new_code(practice_set, member)
+        class_entry.show_who(practice_set, member)
         return
     st.session_state[SHEET] = sheet
-    show_title(of)
+    show_title(practice_set)
     show(sheet)
 
 
@@ -133,19 +136,19 @@ def show_without_store(code: str, failure: str) -> None:
     """
     failure = failure or "The database does not answer just now. Nothing that was saved is lost."
     sheet = st.session_state.get(SHEET)
-    if sheet is None or sheet.of.code != code:
+    if sheet is None or sheet.practice_set.code != code:
         st.title("Class work", anchor=False)
         st.error(f"{failure} Try again in a moment.")
         st.button("Try again", type="primary")
         return
-    show_title(sheet.of)
+    show_title(sheet.practice_set)
     st.error(f"{failure} This is the page as it was.")
     show(sheet)
 
 
-def show_title(of: StoredSet) -> None:
-    st.title(showing.plain(of.declaration.title), anchor=False)
-    st.caption(showing.plain(rules_words(of)))
+def show_title(practice_set: StoredSet) -> None:
+    st.title(showing.plain(practice_set.declaration.title), anchor=False)
+    st.caption(showing.plain(rules_words(practice_set)))
 
 
 def page() -> None:

@@ -45,7 +45,7 @@ def worked_example(lesson: Lesson) -> None:
         return
     example = problem(id_, None, EXAMPLE_NUMBER, rulebook_for(id_))
     showing.show_problem(example)
-    showing.show_solution(worked_solution(example))
+    showing.show_solution(example, worked_solution(example))
 
 
 def faded_example(lesson: Lesson) -> None:
@@ -64,7 +64,7 @@ def faded_example(lesson: Lesson) -> None:
     left = min(done + 1, len(lines))
     st.markdown(f"{left} of {len(lines)} steps {'is' if left == 1 else 'are'} left to you here.")
     showing.show_problem(example)
-    showing.show_solution(lines[: len(lines) - left])
+    showing.show_solution(example, lines[: len(lines) - left])
     if left_to_learner(example, lines, left) and st.button("Next example: one step more for you", type="primary"):
         record().keep_setting(name, done + 1)
         st.rerun()

@@ -11,7 +11,7 @@ from tutor.answers.marking import mark, mark_step
 from tutor.app import showing, theme
 from tutor.app.address import Address, read
 from tutor.app.lesson_figures import put_declared
-from tutor.app.session import closed_exercises, engine, library, record, rulebook_for
+from tutor.app.session import engine, library, record
 from tutor.app.session import problem as drawn
 from tutor.engine.draw import DrawError
 from tutor.engine.order import OrderProblem
@@ -28,19 +28,9 @@ LONGEST = 120
 
 
 def choose() -> None:
-    st.query_params.clear()
     st.title("Practice", anchor=False)
     st.markdown("Choose an exercise. Each gives you a problem with numbers of its own, as often as you like.")
-    closed = closed_exercises()
-    for lesson in library().lessons.values():
-        listed = [one for one in library().exercises.values() if one.lesson == lesson.header.id]
-        exercises = [one for one in listed if one.id not in closed]
-        if exercises:
-            st.header(lesson.header.title, anchor=False)
-        for exercise in exercises:
-            label = f"{exercise.title} · level {exercise.level}"
-            there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
-            st.page_link(HERE, label=label, query_params=there.query())
+    showing.show_exercises(HERE, library().exercises, levels=True)
 
 
 def go(address: Address) -> None:
@@ -72,9 +62,9 @@ def keep(problem: AnyProblem, work: Work, field: str, **what: Any) -> Work:
         seconds=round(time.monotonic() - st.session_state[f"began {name_of(problem)}"], 1),
         key=str(uuid5(UUID(form), repr(sorted(what.items())))),
     )
-    kept = record().add(replace(attempt, **what))
+    attempt_kept = record().add(replace(attempt, **what))
     del st.session_state[f"form {field} {name_of(problem)}"]
-    return work.after(kept)
+    return work.after(attempt_kept)
 
 
 def answer_form(problem: AnyProblem, work: Work, *, stepwise: bool) -> Work:
@@ -85,16 +75,16 @@ def answer_form(problem: AnyProblem, work: Work, *, stepwise: bool) -> Work:
     with st.form("answer", border=False):
         if evidence and not stepwise and isinstance(problem, Problem):
             proof = f"{problem.label(evidence)}"
-            kept = steps.get(evidence, "")
-            steps[evidence] = st.text_input(proof, kept, LONGEST, key=f"evidence {name_of(problem)}")
+            proof_typed = steps.get(evidence, "")
+            steps[evidence] = st.text_input(proof, proof_typed, LONGEST, key=f"evidence {name_of(problem)}")
         text = st.text_input(problem.answer_label, work.entry or "", LONGEST, key=f"answer {name_of(problem)}")
         sent = st.form_submit_button("Check the answer", type="secondary" if work.solved else "primary")
     if sent:
         marking = mark(problem, text, steps)
-        found = {candidate.id: candidate.probability for candidate in marking.candidates}
+        shares = {candidate.id: candidate.probability for candidate in marking.candidates}
         named = marking.named.id if marking.named else None
         work = keep(
-            problem, work, "answer", entry=text, steps=steps, verdict=marking.verdict, named=named, mistakes=found
+            problem, work, "answer", entry=text, steps=steps, verdict=marking.verdict, named=named, mistakes=shares
         )
     if work.entry is not None:
         showing.show_marking(mark(problem, work.entry, work.entry_steps))
@@ -106,20 +96,20 @@ def answer_form(problem: AnyProblem, work: Work, *, stepwise: bool) -> Work:
 def step_forms(problem: Problem, work: Work) -> Work:
     """One form for each step on the way, up to the first that is not right yet."""
     earlier: dict[str, str] = {}
-    for at, step in enumerate(problem.question.right.steps[:-1], start=1):
-        label = f"Step {at}: {problem.label(step.name)}"
+    for position, step in enumerate(problem.question.right.steps[:-1], start=1):
+        label = f"Step {position}: {problem.label(step.name)}"
         with st.form(f"step {step.name}", border=False):
             typed = work.steps.get(step.name)
             text = st.text_input(label, value=typed or "", max_chars=LONGEST, key=f"{step.name} {name_of(problem)}")
-            sent = st.form_submit_button(f"Check step {at}")
+            sent = st.form_submit_button(f"Check step {position}")
         if sent:
             work = keep(problem, work, step.name, steps={**work.steps, step.name: text})
             typed = text
         if typed is None:
             return work
-        found = mark_step(problem, step.name, typed, earlier)
-        showing.show_mark(found)
-        if found.verdict not in ("right", "carried"):
+        step_mark = mark_step(problem, step.name, typed, earlier)
+        showing.show_mark(step_mark)
+        if step_mark.verdict not in ("right", "carried"):
             return work
         earlier[step.name] = typed
     st.markdown("All steps are there. Now the answer:")
@@ -138,8 +128,7 @@ def tries(problem: AnyProblem, work: Work) -> Work:
 
 def helps(problem: AnyProblem, work: Work) -> None:
     hints = problem.question.exercise.hints
-    for at, hint in enumerate(hints[: work.hints_seen], start=1):
-        st.info(f"**Hint {at}.** {showing.plain(hint)}")
+    showing.show_hints(hints[: work.hints_seen])
     left, right = st.columns(2)
     if work.hints_seen < len(hints) and left.button(f"Show hint {work.hints_seen + 1} of {len(hints)}"):
         furthest = work.help or "hint"
@@ -150,7 +139,7 @@ def helps(problem: AnyProblem, work: Work) -> None:
         st.rerun()
     if work.help == "solution":
         st.header("Worked solution", anchor=False)
-        showing.show_solution(worked_solution(problem))
+        showing.show_solution(problem, worked_solution(problem))
 
 
 def other_values(problem: Problem) -> None:
@@ -167,14 +156,14 @@ def other_values(problem: Problem) -> None:
 
 def other_questions(address: Address, problem: AnyProblem) -> None:
     here = name_of(problem)
-    others = st.expander("Ask for something else, or put in your own numbers", key=f"others {here}", on_change="rerun")
-    if not others.open:  # what is shut need not be drawn, and need not hold up a verdict
+    shut = st.expander("Ask for something else, or put in your own numbers", key=f"others {here}", on_change="rerun")
+    if not shut.open:  # what is shut need not be drawn, and need not hold up a verdict
         return
-    with others:
+    with shut:
         for name in problem.question.exercise.asks:
             if name != problem.ask:
-                other = Address(address.exercise, address.number, name, address.rulebook)
-                st.page_link(HERE, label=f"Ask for: {showing.asked_words(name)}", query_params=other.query())
+                link = Address(address.exercise, address.number, name, address.rulebook)
+                st.page_link(HERE, label=f"Ask for: {showing.asked_words(name)}", query_params=link.query())
         own_numbers(address, problem)
 
 
@@ -197,8 +186,8 @@ def own_numbers(address: Address, problem: AnyProblem) -> None:
         sent = st.form_submit_button("Use these numbers")
     changed = {name for name, text in typed.items() if text != problem.shown[name].text}
     if sent and changed:
-        own = changed | typed_before.keys() | set(problem.question.right.inputs)
-        wanted = replace(address, own=tuple((name, text) for name, text in typed.items() if name in own))
+        typed_names = changed | typed_before.keys() | set(problem.question.right.inputs)
+        wanted = replace(address, own=tuple((name, text) for name, text in typed.items() if name in typed_names))
         try:
             drawn(wanted.exercise, wanted.ask, wanted.number, wanted.rulebook, wanted.own)
         except (RequestError, DrawError) as error:
@@ -220,18 +209,18 @@ def show(address: Address, problem: AnyProblem) -> None:
     work = Work.of(attempts, question.version, question.rulebook.id, problem.shown, problem.step_names)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
     st.query_params.from_dict(address.query())  # a link within one page leaves the browser's address as it was
-    told, tried = st.container(), st.container()
-    with tried:  # first, since it is the verdict that the learner waits for
+    problem_part, answer_part = st.container(), st.container()
+    with answer_part:  # first, since it is the verdict that the learner waits for
         work = tries(problem, work)
-    with told:
+    with problem_part:
         st.title(exercise.title, anchor=False)
         lesson = library().lessons[exercise.lesson].header
         st.page_link("screens/lessons.py", label=f"Lesson: {lesson.title}", query_params={"lesson": lesson.id})
         st.caption(f"Problem {problem.number} · level {exercise.level} · rulebook {problem.question.rulebook.title}")
         showing.show_problem(problem)
     if st.button("Fresh numbers", type="primary" if work.solved else "secondary"):
-        made = next((attempt.named for attempt in reversed(attempts) if attempt.named), None)
-        number = next_number(engine(), exercise.id, address.ask, address.number, address.rulebook, made)
+        mistake = next((attempt.named for attempt in reversed(attempts) if attempt.named), None)
+        number = next_number(engine(), exercise.id, address.ask, address.number, address.rulebook, mistake)
         go(Address(exercise.id, number, address.ask, address.rulebook))
     helps(problem, work)
     if isinstance(problem, Problem) and (work.solved or work.help == "solution") and movable(problem):

@@ -4,7 +4,7 @@ from tutor.answers.working.verdicts import Judged, Working
 from tutor.app import showing
 from tutor.app.address import Address, read
 from tutor.app.checking import Asked, CheckingError
-from tutor.app.session import checker, closed_exercises, engine, library, record, rulebook_for
+from tutor.app.session import checker, library, record
 from tutor.app.session import problem as drawn
 from tutor.app.uploads import WORKING, upload
 from tutor.engine.draw import DrawError
@@ -25,21 +25,12 @@ SIGNS = {
 
 
 def choose() -> None:
-    st.query_params.clear()
     st.title("Check my working", anchor=False)
     st.markdown(
         "Type the lines of your own arithmetic, as they stand on paper, and see the first one that does not hold. "
         "Choose the exercise that they belong to; your own numbers can be put in on its page."
     )
-    closed = closed_exercises()
-    for lesson in library().lessons.values():
-        listed = [one for one in library().exercises.values() if one.lesson == lesson.header.id]
-        exercises = [one for one in listed if one.id in engine().library.declared and one.id not in closed]
-        if exercises:
-            st.header(lesson.header.title, anchor=False)
-        for exercise in exercises:
-            there = Address(exercise.id, rulebook=rulebook_for(exercise.id))
-            st.page_link(HERE, label=exercise.title, query_params=there.query())
+    showing.show_exercises(HERE, library().declared)
 
 
 def kept_under(problem: Problem) -> str:
@@ -60,10 +51,10 @@ def uploaded() -> str | None:
         return data.decode("latin-1")
 
 
-def show_line(at: int, line: Judged, *, first: bool) -> None:
+def show_line(position: int, line: Judged, *, first: bool) -> None:
     sign, verdict = SIGNS[line.verdict]
     pointer = " ← look here first" if first else ""
-    st.markdown(f"**{at}. {sign} {verdict}**{pointer}")
+    st.markdown(f"**{position}. {sign} {verdict}**{pointer}")
     st.text(line.text)
     if line.understood and line.understood != line.text:
         st.text(f"Understood: {line.understood}")
@@ -95,19 +86,19 @@ def show_working(problem: Problem, working: Working) -> None:
     else:
         goal = showing.words_of(problem.ask)
         st.info(f"Every line that was read holds so far. The goal is not reached yet: {showing.plain(goal)}.")
-    for at, line in enumerate(working.lines, start=1):
-        show_line(at, line, first=at - 1 == wrong)
+    for position, line in enumerate(working.lines, start=1):
+        show_line(position, line, first=position - 1 == wrong)
 
 
-def verdict(asked: Asked, *, sent: bool) -> Working | None:
+def verdict(request: Asked, *, sent: bool) -> Working | None:
     """The verdict on these lines: the one that this page has already, or a new one if it was asked for."""
-    kept: tuple[Asked, Working] | None = st.session_state.get("working judged")
-    if kept is not None and kept[0] == asked:
-        return kept[1]
+    last: tuple[Asked, Working] | None = st.session_state.get("working judged")
+    if last is not None and last[0] == request:
+        return last[1]
     if not sent:
         return None
-    working = checker().check(asked, st.session_state["learner"], stay=lambda: st.session_state.get("learner"))
-    st.session_state["working judged"] = (asked, working)
+    working = checker().check(request, st.session_state["learner"], stay=lambda: st.session_state.get("learner"))
+    st.session_state["working judged"] = (request, working)
     return working
 
 

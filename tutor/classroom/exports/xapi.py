@@ -18,7 +18,7 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 
 from tutor.classroom.exports.tables import stable_id
-from tutor.classroom.models import Answer, Handed, Member, Outcome, PracticeSet
+from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, PracticeSet
 from tutor.classroom.report import learner_lines
 from tutor.errors import FaultyRequestError
 
@@ -92,10 +92,10 @@ def account(member: Member, home: str) -> Json:
     return {"objectType": "Agent", "account": {"homePage": _checked(home), "name": name}}
 
 
-def _answered(handed: Handed, answer: Answer, set_activity: Json, home: str) -> Told:
-    kind = INTERACTION.get(handed.kept.kinds.get(handed.ask, ""), "other")
+def _answered(handed: AssignedProblem, answer: Answer, set_activity: Json, home: str) -> Told:
+    kind = INTERACTION.get(handed.snapshot.kind(handed.ask), "other")
     place = "/".join(quote(part, safe="") for part in (handed.exercise, handed.ask, handed.code))
-    title = handed.kept.title or handed.exercise
+    title = handed.snapshot.title or handed.exercise
     activity = _activity(f"{home}/problems/{place}", title, "cmi.interaction", interactionType=kind)
     result: Json = {"success": answer.verdict == "right", "response": answer.entry}
     result["score"] = {"scaled": 1 if answer.verdict == "right" else 0}

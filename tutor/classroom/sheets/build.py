@@ -1,15 +1,15 @@
 """From a member and the problems handed to them to what stands on paper."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 from functools import lru_cache
 from typing import TypeAlias
 
 from tutor.classroom.handing import hand_out
-from tutor.classroom.keeping import rebuild_problem
-from tutor.classroom.models import Member, PracticeSet, StoredSet
-from tutor.classroom.sheets.changed import Changed, printed_as_kept, worked_as_kept
+from tutor.classroom.models import AssignedProblem, Member, PracticeSet, StoredSet
+from tutor.classroom.recorded import stands_alone
 from tutor.classroom.sheets.content import (
     FEWEST_LINES,
     LONG,
@@ -25,6 +25,7 @@ from tutor.classroom.sheets.content import (
     WorkedLine,
     WorkedProblem,
 )
+from tutor.classroom.snapshots import problem_of
 from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
 from tutor.diagrams.declared import diagram_of
@@ -36,10 +37,12 @@ from tutor.engine.solution import Line, worked_solution
 from tutor.entries.kinds import capitalised
 from tutor.looks import PAPER
 from tutor.store.database import Store
+from tutor.units import conversion, written
 
+KEPT = "The exercise has changed since this was handed out. These values were kept then; answers are marked by them."
 _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
 
-Coded: TypeAlias = tuple[str, AnyProblem | Changed]
+Coded: TypeAlias = tuple[AssignedProblem, AnyProblem]
 
 
 def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
@@ -51,37 +54,34 @@ def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper 
 def handed_by_member(
     store: Store, engine: Engine, of: StoredSet, members: Sequence[Member] | None = None
 ) -> dict[Member, list[Coded]]:
-    """Each member's problems with their codes, handed out first where they are not yet; all members if none are named.
+    """Each member's problems, handed out first where they are not yet; all members if none are named.
 
     Raises StoreError.
     """
-    found: dict[Member, list[Coded]] = {}
-    for one in hand_out(store, engine, of, members):
-        problem = rebuild_problem(engine, one) or Changed(one, engine.library)
-        found.setdefault(one.member, []).append((one.code, problem))
-    return found
+    by_member: dict[Member, list[Coded]] = {}
+    for assigned in hand_out(store, engine, of, members):
+        by_member.setdefault(assigned.member, []).append((assigned, problem_of(engine, assigned)))
+    return by_member
 
 
 def learner_sheet(
     member: Member, problems: Iterable[Coded], *, notes: Sequence[str] = (), steps: bool = False
 ) -> LearnerSheet:
-    """A learner's sheet from the problems handed to them, each with its code, in order.
+    """A learner's sheet from the problems handed to them, in order.
 
     With `steps` the steps on the way are printed to be filled in too.
     """
-    printed = tuple(_printed(at, code, problem, steps) for at, (code, problem) in enumerate(problems, start=1))
+    printed = tuple(_printed(position, *coded, steps=steps) for position, coded in enumerate(problems, start=1))
     return LearnerSheet(name=member.name, number=member.number, notes=tuple(notes), problems=printed)
 
 
 def learner_key(member: Member, problems: Iterable[Coded]) -> LearnerKey:
     """The key to a learner's sheet, with worked solutions."""
-    worked = tuple(_worked(at, code, problem) for at, (code, problem) in enumerate(problems, start=1))
+    worked = tuple(_worked(position, *coded) for position, coded in enumerate(problems, start=1))
     return LearnerKey(name=member.name, number=member.number, problems=worked)
 
 
-def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) -> PrintedProblem:
-    if isinstance(problem, Changed):
-        return printed_as_kept(place, problem, steps=steps)
+def _printed(place: int, assigned: AssignedProblem, problem: AnyProblem, *, steps: bool) -> PrintedProblem:
     exercise = problem.question.exercise
     actions: tuple[tuple[str, str], ...] = ()
     picture, lines = None, FEWEST_LINES
@@ -89,10 +89,10 @@ def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) 
         actions = _actions(problem)
     else:
         picture, lines = _picture(problem), _lines(problem, steps)
-    told = [*problem.story, problem.task, *(words for _, words in actions)]
+    words_told = [*problem.story, problem.task, *(words for _, words in actions)]
     return PrintedProblem(
         place=place,
-        code=code,
+        code=assigned.code,
         title=exercise.title,
         story=" ".join(problem.story),
         question=problem.task,
@@ -103,23 +103,36 @@ def _printed(place: int, code: str, problem: AnyProblem | Changed, steps: bool) 
         givens=_givens(problem),
         picture=picture,
         steps=_steps(problem) if steps else (),
-        long=sum(map(len, told)) > LONG,
+        long=sum(map(len, words_told)) > LONG,
     )
 
 
-def _worked(place: int, code: str, problem: AnyProblem | Changed) -> WorkedProblem:
-    if isinstance(problem, Changed):
-        return worked_as_kept(place, problem)
+def _worked(place: int, assigned: AssignedProblem, problem: AnyProblem) -> WorkedProblem:
+    alone = stands_alone(assigned, problem)
+    lines = _kept_values(problem) if alone else (_worked_line(problem, line) for line in worked_solution(problem))
     return WorkedProblem(
         place=place,
-        code=code,
+        code=assigned.code,
         title=problem.question.exercise.title,
         question=problem.task,
         givens=_givens(problem),
-        lines=tuple(_worked_line(problem, line) for line in worked_solution(problem)),
-        answer=_answer(problem),
+        lines=tuple(lines),
+        answer=assigned.answer if alone else _answer(problem),
         cautions=_cautions(problem),
     )
+
+
+def _kept_values(problem: AnyProblem) -> Iterator[WorkedLine]:
+    """What there is to say of an answer that does not follow from the problem's relations: the values on the way."""
+    blank = WorkedLine(title="As handed out", why=KEPT, formula="", spoken="", numbers="", value="", source="")
+    yield blank
+    if isinstance(problem, Problem):
+        quantities = problem.question.library.quantities
+        for name in problem.step_names[:-1]:
+            if quantities[name].kind in ("number", "count"):
+                unit = problem.unit_of(name)
+                shown = written(conversion(unit).to_shown(problem.values[name]), unit)
+                yield replace(blank, title=capitalised(quantities[name].words), why="", numbers=shown)
 
 
 def _cautions(problem: AnyProblem) -> tuple[str, ...]:

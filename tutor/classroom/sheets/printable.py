@@ -30,13 +30,13 @@ def _covered() -> frozenset[int]:
 
 def pieces(text: str) -> list[tuple[str, bool]]:
     """The text in pieces, each with whether a line may be broken beside it: in runs that a line may not hold."""
-    found: list[tuple[str, bool]] = []
-    for at, part in enumerate(_LONG_RUN.split(text)):
-        if at % 2:
-            found += [(part[start : start + _BROKEN_INTO], True) for start in range(0, len(part), _BROKEN_INTO)]
+    characters: list[tuple[str, bool]] = []
+    for position, part in enumerate(_LONG_RUN.split(text)):
+        if position % 2:
+            characters += [(part[start : start + _BROKEN_INTO], True) for start in range(0, len(part), _BROKEN_INTO)]
         elif part:
-            found.append((part, False))
-    return found
+            characters.append((part, False))
+    return characters
 
 
 def short(text: str) -> str:

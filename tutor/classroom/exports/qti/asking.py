@@ -25,7 +25,7 @@ from tutor.classroom.exports.qti.expressions import (
     variable,
     within,
 )
-from tutor.classroom.keeping import accepted_range
+from tutor.classroom.snapshots import accepted_range
 from tutor.engine.order import WHOLE, OrderProblem
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.entries.kinds import Kind, YesNo

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from tutor.classroom.errors import ClassError
 from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item
-from tutor.classroom.remark import apply, preview_answer, preview_content, told_changes
+from tutor.classroom.regrade import apply, preview_answer, preview_content, told_changes
 from tutor.classroom.results import Results
 from tutor.classroom.work import ClassWork
 from tutor.content.library import Declared
@@ -49,7 +49,7 @@ def answered(make_class):
 
 
 def value_of(one):
-    return conversion(one.kept.units[one.ask]).to_shown(one.expected[one.ask])
+    return conversion(one.snapshot.unit).to_shown(one.expected[one.ask])
 
 
 def outcomes(school):
@@ -86,8 +86,8 @@ def test_what_was_shown_is_done_kept_and_nothing_else_is_touched(answered, mende
     after = outcomes(answered)
     assert verdicts(answered) == [["wrong"], ["wrong"], ["right"], ["wrong"], ["wrong"], ["wrong"]]
     for old, new in zip(before, after, strict=True):
-        assert (new.handed.givens, new.handed.kept.story, new.handed.number) == (
-            old.handed.givens, old.handed.kept.story, old.handed.number,
+        assert (new.handed.givens, new.handed.snapshot.words(new.handed.ask), new.handed.number) == (
+            old.handed.givens, old.handed.snapshot.words(old.handed.ask), old.handed.number,
         )  # fmt: skip
         same = [one.answer.id for one in made]
         assert [a for a in new.answers if a.id not in same] == [a for a in old.answers if a.id not in same]
