@@ -84,16 +84,20 @@ def judged(engine: "Engine", asked: Asked) -> "tuple[Kind, Working | str]":
     from tutor.engine.problem import Problem  # noqa: PLC0415
     from tutor.engine.problem_factory import make_problem  # noqa: PLC0415
 
-    at = asked.address
+    address = asked.address
     try:
-        own = own_amounts(engine.question(at.exercise, at.ask, at.rulebook), dict(at.own)) if at.own else None
-        problem = make_problem(engine, at.exercise, at.ask, at.number, at.rulebook, own)
+        own = (
+            own_amounts(engine.question(address.exercise, address.ask, address.rulebook), dict(address.own))
+            if address.own
+            else None
+        )
+        problem = make_problem(engine, address.exercise, address.ask, address.number, address.rulebook, own)
         assert isinstance(problem, Problem)
         return "judged", check_working(problem, asked.text)
     except FaultyRequestError as error:
         return "refused", str(error)
     except Exception:
-        _log.exception("A working of %s could not be checked", at.exercise)
+        _log.exception("A working of %s could not be checked", address.exercise)
         return "refused", FAILED
 
 

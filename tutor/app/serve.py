@@ -106,9 +106,9 @@ class App(st.App):
         while True:
             await asyncio.sleep(SWEPT_EVERY)
             UPLOADS.free_closed(get_instance().is_active_session)
-            for one in self.closed.list():
-                if one.session._scriptrunner is None:
-                    one.session._script_event_loop.close()
+            for closed in self.closed.list():
+                if closed.session._scriptrunner is None:
+                    closed.session._script_event_loop.close()
 
 
 def serve(
@@ -140,9 +140,9 @@ def serve(
     os.environ.setdefault("FORWARDED_ALLOW_IPS", forwarders(host, host_names))
     config.begin_with(Settings(store, content, named, origin_served(host, free, host_names), opened))
     config.tokens()  # read once, so that a request never waits for the store to know its browser
-    here = f"http://{host}:{free}"
+    address_served = f"http://{host}:{free}"
     note = f" (port {DEFAULT_PORT} is in use)" if port is None and free != DEFAULT_PORT else ""
-    click.echo(f"Cold Morning is at {here}{note}. Stop it with Ctrl+C.")
+    click.echo(f"Cold Morning is at {address_served}{note}. Stop it with Ctrl+C.")
     if opened.is_empty():
         click.echo(EMPTY_STORE.format(place=visible(opened.place)))
     if not ip_address(host).is_loopback:
@@ -155,7 +155,7 @@ def serve(
         sweeping = asyncio.create_task(app.sweep())
         threading.Thread(target=warm, name="warm", daemon=True).start()
         if browser:
-            threading.Timer(0.2, webbrowser.open, [here]).start()
+            threading.Timer(0.2, webbrowser.open, [address_served]).start()
         yield
         sweeping.cancel()
 

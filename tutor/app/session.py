@@ -101,10 +101,10 @@ def chosen_rulebook() -> str:
     """The rulebook, and with it the units, that the learner has chosen."""
     if "chosen rulebook" not in st.session_state:
         try:
-            kept = record().setting("rulebook", "us")
+            stored = record().setting("rulebook", "us")
         except StoreError:  # the page below says so; the choice is read again at the next run
             return "us"
-        st.session_state["chosen rulebook"] = kept if isinstance(kept, str) and kept in RULEBOOKS else "us"
+        st.session_state["chosen rulebook"] = stored if isinstance(stored, str) and stored in RULEBOOKS else "us"
     return str(st.session_state["chosen rulebook"])
 
 

@@ -101,17 +101,17 @@ def _add_device(
     add_box(drawing, corner, size, wrapped(parts, width), look)
 
 
-def _add_lines(drawing: schemdraw.Drawing, parts: list[str], at: Place, *, up: bool, side: str = "center") -> None:
+def _add_lines(drawing: schemdraw.Drawing, parts: list[str], place: Place, *, up: bool, side: str = "center") -> None:
     """Add lines of text above a place, the last one lowest, or below it."""
     lines = wrapped(parts, 22)
     for number, line in enumerate(reversed(lines) if up else lines):
-        add_text(drawing, line, at[0], at[1] + (0.45 if up else -0.45) * number, side=side)
+        add_text(drawing, line, place[0], place[1] + (0.45 if up else -0.45) * number, side=side)
 
 
-def _add_beside(drawing: schemdraw.Drawing, parts: list[str], at: Place) -> None:
+def _add_beside(drawing: schemdraw.Drawing, parts: list[str], place: Place) -> None:
     lines = wrapped(parts, 10)
     for number, line in enumerate(lines):
-        add_text(drawing, line, at[0], at[1] + 0.45 * ((len(lines) - 1) / 2 - number), side="left")
+        add_text(drawing, line, place[0], place[1] + 0.45 * ((len(lines) - 1) / 2 - number), side="left")
 
 
 def _sentence(circuit: BatteryCircuit) -> str:

@@ -28,8 +28,8 @@ def diagram_of(problem: Problem, look: Look) -> Diagram | None:
     declared = problem.question.exercise.diagram
     if declared is None:
         return None
-    asked = type(declared).model_validate(declared.asked(problem.ask))
-    return _RENDERERS[type(asked)](problem, asked, look)
+    roles = type(declared).model_validate(declared.asked(problem.ask))
+    return _RENDERERS[type(roles)](problem, roles, look)
 
 
 def _text(problem: Problem, name: str) -> str:

@@ -59,7 +59,7 @@ def _drawn(
     shown: list[str], string_label: str, together_label: str, fuse_label: str | None, ends: str, look: Look
 ) -> str:
     drawing = new_drawing(look)
-    centres = [PITCH * at + BOX_WIDTH / 2 for at in range(len(shown))]
+    centres = [PITCH * index + BOX_WIDTH / 2 for index in range(len(shown))]
     for x, column in zip(centres, shown, strict=True):
         _add_string(drawing, x, column, string_label, fuse_label, look)
     middle = (centres[0] + centres[-1]) / 2

@@ -55,7 +55,7 @@ def source_paths(feeding: frozenset[Source] | None, labels: PathLabels, look: Lo
 
 def _drawn(feeding: frozenset[Source] | None, labels: PathLabels, pitch: float, look: Look) -> str:
     drawing = new_drawing(look)
-    now = feeding or frozenset()
+    active = feeding or frozenset()
     left, centre, right = 0.0, pitch, 2 * pitch
     for name, label, x, y in (
         ("supply", labels.supply, left, TOP),
@@ -67,13 +67,13 @@ def _drawn(feeding: frozenset[Source] | None, labels: PathLabels, pitch: float, 
         lines = [name, *wrapped([label], 13)]
         add_box(drawing, (x - BOX_WIDTH / 2, y - BOX_HEIGHT / 2), (BOX_WIDTH, BOX_HEIGHT), lines, look)
     half, tall = BOX_WIDTH / 2, BOX_HEIGHT / 2
-    by_inverter = now & {ARRAY, BATTERY}
-    _add_path(drawing, (left + half, TOP), (centre - 0.7, TOP), thick=SUPPLY in now)
+    by_inverter = active & {ARRAY, BATTERY}
+    _add_path(drawing, (left + half, TOP), (centre - 0.7, TOP), thick=SUPPLY in active)
     _add_path(drawing, (centre, MIDDLE + tall), (centre, TOP - 0.8), thick=bool(by_inverter))
-    _add_path(drawing, (centre + 0.7, TOP), (right - half, TOP), thick=bool(now))
+    _add_path(drawing, (centre + 0.7, TOP), (right - half, TOP), thick=bool(active))
     if labels.array is not None:
-        _add_path(drawing, (left + half, MIDDLE), (centre - half, MIDDLE), thick=ARRAY in now)
-    _add_path(drawing, (centre, BOTTOM + tall), (centre, MIDDLE - tall), thick=BATTERY in now)
+        _add_path(drawing, (left + half, MIDDLE), (centre - half, MIDDLE), thick=ARRAY in active)
+    _add_path(drawing, (centre, BOTTOM + tall), (centre, MIDDLE - tall), thick=BATTERY in active)
     _add_transfer(drawing, centre, feeding, look)
     _add_words(drawing, centre, right, feeding, labels)
     return picture(drawing)
@@ -102,10 +102,10 @@ def _add_words(
     add_text(drawing, "transfer", centre, TOP + 1.3)
     if labels.transfer:
         add_text(drawing, labels.transfer, centre, TOP + 0.85)
-    told = "fed by: ?" if feeding is None else "fed by nothing"
+    words = "fed by: ?" if feeding is None else "fed by nothing"
     if feeding:
-        told = "fed now"
-    add_text(drawing, told, right, TOP - BOX_HEIGHT / 2 - 0.4)
+        words = "fed now"
+    add_text(drawing, words, right, TOP - BOX_HEIGHT / 2 - 0.4)
     for number, source in enumerate(_in_order(feeding or ())):
         add_text(drawing, f"by the {source}", right, TOP - BOX_HEIGHT / 2 - 0.85 - 0.45 * number)
 

@@ -83,7 +83,7 @@ def mixed_string(
     """
     if any(kind.count < 1 for kind in kinds):
         raise ValueError("A string has at least one module of each kind.")
-    legend = [f"Kind {letter}{how}: {kind.count} × {kind.name}" for kind, letter, how in _lettered(kinds)]
+    legend = [f"Kind {letter}{hatched}: {kind.count} × {kind.name}" for kind, letter, hatched in _lettered(kinds)]
     return Diagram(
         _drawn(_of_two_kinds(kinds, OF_A_KIND_WIDE), legend, string_label, ends, look),
         _drawn(_of_two_kinds(kinds, OF_A_KIND_NARROW), legend, string_label, ends, look),
@@ -135,13 +135,13 @@ def _one_kind(count: int | None, module_label: str) -> str:
 
 
 def _two_kinds(kinds: tuple[ModuleKind, ModuleKind]) -> str:
-    told = [
+    sentences = [
         f"{kind.count} of kind {letter} ({kind.name}{', drawn hatched' if hatched else ''}, each {kind.label})"
         for kind, letter, hatched in _lettered(kinds)
     ]
     return (
-        f"{sum(kind.count for kind in kinds)} modules of two kinds in series, {' and then '.join(told)}: the plus of "
-        "each goes to the minus of the next, so their voltages add and one current flows through all"
+        f"{sum(kind.count for kind in kinds)} modules of two kinds in series, {' and then '.join(sentences)}: "
+        "the plus of each goes to the minus of the next, so their voltages add and one current flows through all"
     )
 
 
@@ -179,9 +179,9 @@ def _add_modules(drawing: schemdraw.Drawing, shown: Sequence[_Column], height: f
         if place:
             add_wire(drawing, (x - GAP, lead_y), (x, lead_y))
         if column.left_out:
-            more, kind = column.lines
+            dots, kind = column.lines
             add_text(drawing, "• • • •", x + BOX_WIDTH / 2, lead_y)
-            add_text(drawing, more, x + BOX_WIDTH / 2, lead_y + 0.6)
+            add_text(drawing, dots, x + BOX_WIDTH / 2, lead_y + 0.6)
             add_text(drawing, kind, x + BOX_WIDTH / 2, lead_y - 0.6)
             continue
         add_box(drawing, (x, 0), (BOX_WIDTH, height), column.lines, look)

@@ -92,5 +92,5 @@ def _feeder(trace: Trace, time: float) -> float:
 
 def _runtime(trace: Trace) -> float:
     """The loads' runtime in the outage (s); to the end of the day if they never go off."""
-    found = trace.outage_runtime()
-    return trace.intervals[-1].end if found is None else found
+    runtime = trace.outage_runtime()
+    return trace.intervals[-1].end if runtime is None else runtime

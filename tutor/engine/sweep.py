@@ -108,10 +108,10 @@ class FigureQuestion:
         """
         if text not in self._trees:
             tree = self.question.parsed(key or (text,), text)
-            own = {*self.question.exercise.givens, *self.question.relations}
-            if unknown := sorted(names(tree) - own):
+            quantities = {*self.question.exercise.givens, *self.question.relations}
+            if unknown := sorted(names(tree) - quantities):
                 fault = f"'{text}': the figure has no quantity '{unknown[0]}'."
-                raise self.fault(key, fault, f"It has {', '.join(sorted(own))}.")
+                raise self.fault(key, fault, f"It has {', '.join(sorted(quantities))}.")
             self._trees[text] = tree
         return self._trees[text]
 
@@ -127,15 +127,15 @@ class FigureQuestion:
         Raises ContentError with file, line and mend.
         """
         sweep, exercise = self.sweep, self.question.exercise
-        known = {
+        names_by_kind = {
             "quantity": {*exercise.givens, *self.question.relations},
             "given": {*exercise.givens},
             "control": {role for role, _ in pools(self.question)},
             "mistake": {*exercise.mistakes},
         }
         for key, kind, name in _names(sweep):
-            if name not in known[kind]:
-                mend = f"It has {', '.join(sorted(known[kind]))}."
+            if name not in names_by_kind[kind]:
+                mend = f"It has {', '.join(sorted(names_by_kind[kind]))}."
                 raise self.fault(key, f"the figure has no {kind} '{name}'.", mend)
         if repeated := next((name for name in sweep.controls if sweep.controls.count(name) > 1), None):
             raise self.fault(("controls",), f"'{repeated}' is listed twice.", "Keep one of them.")
@@ -147,15 +147,15 @@ class FigureQuestion:
             if not isinstance(self.tree(text, key), Comparison):
                 raise self.fault(key, f"'{text}' compares nothing.", "Write 'left <= right' or 'left >= right'.")
         problem = self.problem({})
-        told = known["quantity"] | problem.parts.keys() | {"bound", "curve", "trap"}
+        fillable = names_by_kind["quantity"] | problem.parts.keys() | {"bound", "curve", "trap"}
         for key, sentence in _sentences(sweep):
             for name in PLACEHOLDER.findall(sentence):
-                if name.removeprefix("-") not in told:
+                if name.removeprefix("-") not in fillable:
                     raise self.fault(key, f"the figure has no '{name}' to tell.", "Check its spelling.")
-        for at, line in enumerate(traced(self, problem).lines):
+        for index, line in enumerate(traced(self, problem).lines):
             if not any(value is not None for value in line.values):
                 raise self.fault(
-                    ("curves", at), f"'{line.of}' has no value anywhere in the figure.", "Check the range."
+                    ("curves", index), f"'{line.of}' has no value anywhere in the figure.", "Check the range."
                 )
 
     def value(self, text: str, values: Values) -> float | None:
@@ -192,9 +192,9 @@ class FigureQuestion:
         shown |= self.start
         for option in chosen.values():
             shown |= option.shown
-        known = {name: amount.working for name, amount in shown.items()}
+        values = {name: amount.working for name, amount in shown.items()}
         unit = self.question.shown_unit(self.question.ask, shown)
-        return Problem(self.question, 0, parts, shown, known, follow(self.question, known), unit)
+        return Problem(self.question, 0, parts, shown, values, follow(self.question, values), unit)
 
     @property
     def start(self) -> dict[str, Amount]:
@@ -227,19 +227,23 @@ def figure_question(library: Library, declared: DeclaredFigure, book: Rulebook) 
     sweep = validated(Sweep, document, declared.figure.under(book.id), place)
     exercises = [library.declared[id_].under(book.id).exercise for id_ in sweep.exercises]
     fields = [exercise.model_dump(mode="json", by_alias=True, exclude_unset=True) for exercise in exercises]
-    own = sweep.model_dump(mode="json", by_alias=True, include={"givens", "relations"}, exclude_unset=True)
+    replacing = sweep.model_dump(mode="json", by_alias=True, include={"givens", "relations"}, exclude_unset=True)
     data = {name: value for name, value in fields[0].items() if name not in ("in_rulebook", "within", "holds_for")}
     for name in _SHARED:
-        shared = {entry: value for other in reversed(fields) for entry, value in other.get(name, {}).items()}
-        data[name] = merged(shared, own.get(name, {}))
+        shared = {
+            entry: value
+            for exercise_fields in reversed(fields)
+            for entry, value in exercise_fields.get(name, {}).items()
+        }
+        data[name] = merged(shared, replacing.get(name, {}))
     data["givens"] = {name: given for name, given in data["givens"].items() if name not in data["relations"]}
-    of = sweep.curves[0].of
-    if of not in data["relations"]:
-        fault, mend = f"the figure has no quantity '{of}'.", f"It has {', '.join(data['relations'])}."
+    first_curve = sweep.curves[0].of
+    if first_curve not in data["relations"]:
+        fault, mend = f"the figure has no quantity '{first_curve}'.", f"It has {', '.join(data['relations'])}."
         raise document.fault((*place, "curves", 0, "of"), fault, mend)
-    data |= {"id": document.path.stem, "asks": {of: sweep.axis}, "limits": []}
+    data |= {"id": document.path.stem, "asks": {first_curve: sweep.axis}, "limits": []}
     exercise = validated(Exercise, document, data)
-    return FigureQuestion(sweep, Question(library, Declared(exercise, document), of, book))
+    return FigureQuestion(sweep, Question(library, Declared(exercise, document), first_curve, book))
 
 
 def _names(sweep: Sweep) -> Iterator[tuple[Key, str, str]]:
@@ -247,42 +251,44 @@ def _names(sweep: Sweep) -> Iterator[tuple[Key, str, str]]:
     if sweep.swept:
         yield ("swept", "quantity"), "given", sweep.swept.quantity
     yield from ((("along",), "given", name) for name in (_SITE if sweep.along else ()))
-    yield from ((("band", at), "quantity", name) for at, name in enumerate(sweep.band or ()))
-    yield from ((("controls", at), "control", name) for at, name in enumerate(sweep.controls))
+    yield from ((("band", index), "quantity", name) for index, name in enumerate(sweep.band or ()))
+    yield from ((("controls", index), "control", name) for index, name in enumerate(sweep.controls))
     yield from ((("start", name), "control", name) for name in sweep.start)
-    yield from ((("limits", at, "of"), "quantity", limit.of) for at, limit in enumerate(sweep.limits))
-    for at, curve in enumerate(sweep.curves):
-        yield ("curves", at, "of"), "quantity", curve.of
-        yield from ((("curves", at, "given", name), "given", name) for name in curve.given)
+    yield from ((("limits", index, "of"), "quantity", limit.of) for index, limit in enumerate(sweep.limits))
+    for index, curve in enumerate(sweep.curves):
+        yield ("curves", index, "of"), "quantity", curve.of
+        yield from ((("curves", index, "given", name), "given", name) for name in curve.given)
         if curve.mistake:
-            yield ("curves", at, "mistake"), "mistake", curve.mistake
+            yield ("curves", index, "mistake"), "mistake", curve.mistake
 
 
 def comparisons(sweep: Sweep) -> Iterator[tuple[Key, str]]:
     """What a declaration compares, and what has to stand on one axis, as comparisons."""
     first = sweep.curves[0].of
-    yield from ((("curves", at, "of"), f"{first} <= {curve.of}") for at, curve in enumerate(sweep.curves))
-    yield from ((("curves", at, "carries"), curve.carries) for at, curve in enumerate(sweep.curves) if curve.carries)
-    for at, limit in enumerate(sweep.limits):
-        yield ("limits", at, "most" if limit.most else "least"), f"{limit.of} <= {limit.bound}"
-        yield ("limits", at, "of"), f"{first} <= {limit.of}"
-    yield from ((("levels", at, "at"), f"{first} <= {level.at}") for at, level in enumerate(sweep.levels))
-    yield from ((("band", at), f"{first} <= {name}") for at, name in enumerate(sweep.band or ()))
-    for at, part in enumerate(sweep.says):
+    yield from ((("curves", index, "of"), f"{first} <= {curve.of}") for index, curve in enumerate(sweep.curves))
+    yield from (
+        (("curves", index, "carries"), curve.carries) for index, curve in enumerate(sweep.curves) if curve.carries
+    )
+    for index, limit in enumerate(sweep.limits):
+        yield ("limits", index, "most" if limit.most else "least"), f"{limit.of} <= {limit.bound}"
+        yield ("limits", index, "of"), f"{first} <= {limit.of}"
+    yield from ((("levels", index, "at"), f"{first} <= {level.at}") for index, level in enumerate(sweep.levels))
+    yield from ((("band", index), f"{first} <= {name}") for index, name in enumerate(sweep.band or ()))
+    for index, part in enumerate(sweep.says):
         for place, case in enumerate([] if isinstance(part, str) else part):
             if case.when:
-                yield ("says", at, place, "when"), case.when
+                yield ("says", index, place, "when"), case.when
 
 
 def _sentences(sweep: Sweep) -> Iterator[tuple[Key, str]]:
-    for at, part in enumerate(sweep.says):
+    for index, part in enumerate(sweep.says):
         yield from (
-            (("says", at), words) for words in ([part] if isinstance(part, str) else [one.says for one in part])
+            (("says", index), words) for words in ([part] if isinstance(part, str) else [case.says for case in part])
         )
-    yield from ((("limits", at, "words"), limit.words) for at, limit in enumerate(sweep.limits))
-    yield from ((("levels", at, "words"), level.words) for at, level in enumerate(sweep.levels))
-    for at, curve in enumerate(sweep.curves):
-        yield from ((("curves", at), words) for words in (curve.seems, curve.deceives))
+    yield from ((("limits", index, "words"), limit.words) for index, limit in enumerate(sweep.limits))
+    yield from ((("levels", index, "words"), level.words) for index, level in enumerate(sweep.levels))
+    for index, curve in enumerate(sweep.curves):
+        yield from ((("curves", index), words) for words in (curve.seems, curve.deceives))
     if sweep.choice:
         yield from ((("choice", part), words) for part, words in sweep.choice)
 
@@ -310,20 +316,20 @@ def traced(figure: FigureQuestion, problem: Problem) -> Traced:
     sweep, values, texts = figure.sweep, {**problem.known, **problem.values}, Texts(problem)
     axis, points = _axis(figure, problem, sweep.swept) if sweep.swept else _year(problem)
     followed = [_Followed(figure, problem, curve, points) for curve in sweep.curves]
-    lines = [one.line for one in followed]
-    said = [_said(figure, values, texts, part) for part in sweep.says]
-    said += [one.seeming(values) for one in followed]
-    said += [_chosen(figure, followed), _between(texts, axis, lines)]
+    lines = [curve_trace.line for curve_trace in followed]
+    sentences = [_said(figure, values, texts, part) for part in sweep.says]
+    sentences += [curve_trace.seeming(values) for curve_trace in followed]
+    sentences += [_chosen(figure, followed), _between(texts, axis, lines)]
     bounds = [(limit.bound, limit.words, limit.of, limit.deadly) for limit in sweep.limits]
     bounds += [(level.at, level.words, sweep.curves[0].of, False) for level in sweep.levels]
     levels = [
-        Level(filled(words, Texts(problem, {"bound": problem.text_of(of, value)})), value, deadly)
-        for text, words, of, deadly in bounds
+        Level(filled(words, Texts(problem, {"bound": problem.text_of(quantity_name, value)})), value, deadly)
+        for text, words, quantity_name, deadly in bounds
         if (value := figure.value(text, values)) is not None
     ]
     band = (values[sweep.band[0]], values[sweep.band[1]]) if sweep.band else None
     return Traced(
-        problem, sweep.axis, axis, lines, " ".join(filter(None, said)), levels, band, sweep.fits, sweep.stepped
+        problem, sweep.axis, axis, lines, " ".join(filter(None, sentences)), levels, band, sweep.fits, sweep.stepped
     )
 
 
@@ -356,9 +362,9 @@ def table_points(count: int) -> Sequence[int]:
 def _axis(figure: FigureQuestion, problem: Problem, swept: Swept) -> tuple[Axis, list[dict[str, float]]]:
     name, unit = swept.quantity, swept.lowest.unit
     quantity = problem.question.library.quantities[name]
-    whole = quantity.kind == "count"
+    counted = quantity.kind == "count"
     amounts = range_amounts(swept)
-    if whole:
+    if counted:
         amounts = amounts[: _last_shown(figure, problem, [{name: amount.working} for amount in amounts])]
     axis = Axis(
         quantity.words,
@@ -367,7 +373,7 @@ def _axis(figure: FigureQuestion, problem: Problem, swept: Swept) -> tuple[Axis,
         [amount.text for amount in amounts],
         table_points(len(amounts)),
         conversion(unit).to_shown(problem.known[name]) if name in figure.sweep.controls else None,
-        whole,
+        counted,
     )
     return axis, [{name: amount.working} for amount in amounts]
 
@@ -377,9 +383,9 @@ def _last_shown(figure: FigureQuestion, problem: Problem, points: list[dict[str,
     most = [limit for limit in figure.sweep.limits if limit.most]
     everywhere = [{**problem.known, **point} for point in points]
     followed = list(_followed(problem.question, everywhere, problem.question.relations))
-    kept = [at for at, values in enumerate(followed) if all(figure.keeps(limit, values) for limit in most)]
-    fewest = next((at for at, values in enumerate(followed) if not _short_of(figure, values)), 0)
-    return max(kept[-1] if kept else 0, fewest) + 1 + _BEYOND
+    keeping = [index for index, values in enumerate(followed) if all(figure.keeps(limit, values) for limit in most)]
+    fewest = next((index for index, values in enumerate(followed) if not _short_of(figure, values)), 0)
+    return max(keeping[-1] if keeping else 0, fewest) + 1 + _BEYOND
 
 
 def _short_of(figure: FigureQuestion, values: Values) -> bool:
@@ -391,7 +397,7 @@ def _year(problem: Problem) -> tuple[Axis, list[dict[str, float]]]:
     year = year_of_temperatures(*(problem.known[name] for name in _SITE))
     days = [float(day) for day in year.day]
     texts = [f"{date(2001, 1, 1) + timedelta(days=int(day)):%B %d}" for day in days]
-    first = min(range(len(days)), key=lambda at: abs(days[at] - _MID_JANUARY))
+    first = min(range(len(days)), key=lambda index: abs(days[index] - _MID_JANUARY))
     axis = Axis("", "", days, texts, range(first, len(days), len(days) // 12))
     pairs = zip(year.coldest_morning, year.hottest_cell, strict=True)
     return axis, [{"record_low": float(low), "hottest_cell": float(high)} for low, high in pairs]
@@ -406,15 +412,17 @@ class _Followed:
         if curve.mistake:
             relations = question.slipped(curve.mistake, question.exercise.mistakes[curve.mistake].slips[0])
         place = ("curves", figure.sweep.curves.index(curve), "given")
-        own = {name: figure.amount(name, text, (*place, name)).working for name, text in curve.given.items()}
-        known = {**problem.known, **own}
+        curve_givens = {name: figure.amount(name, text, (*place, name)).working for name, text in curve.given.items()}
+        known = {**problem.known, **curve_givens}
         along = list(_followed(question, [{**known, **point} for point in points], relations))
         self.here = follow(question, known, relations)
         values = [here.get(curve.of) for here in along]
         limits = [limit for limit in figure.sweep.limits if limit.of == curve.of and not curve.mistake]
         carries = curve.carries is None or bool(figure.value(curve.carries, self.here))
-        chosen = all(problem.known[name] == value for name, value in own.items() if name in figure.sweep.controls)
-        there = [value for value in values if value is not None]
+        chosen = all(
+            problem.known[name] == value for name, value in curve_givens.items() if name in figure.sweep.controls
+        )
+        reached = [value for value in values if value is not None]
         extreme = {"highest": max, "lowest": min}.get(curve.mark or "")
         self.line = Line(
             curve.words,
@@ -422,7 +430,7 @@ class _Followed:
             values,
             [next((limit for limit in limits if not figure.keeps(limit, here)), None) for here in along],
             self.here.get(curve.of),
-            values.index(extreme(there)) if extreme and there else None,
+            values.index(extreme(reached)) if extreme and reached else None,
             _reach(figure, problem, along, limits) if limits and not figure.sweep.stepped else "",
             fails="" if carries else curve.fails,
             trap=curve.mistake is not None,
@@ -444,15 +452,20 @@ class _Followed:
         if self.line.here is None or not self.curve.seems:
             return ""
         seeming = {**values, self.curve.of: self.line.here}
-        hidden = any(not self.figure.keeps(one, values) and self.figure.keeps(one, seeming) for one in self.limits)
+        hidden = any(
+            not self.figure.keeps(limit, values) and self.figure.keeps(limit, seeming) for limit in self.limits
+        )
         trap = {"trap": self.problem.text_of(self.curve.of, self.line.here)}
         return filled(self.curve.deceives if hidden and self.curve.deceives else self.curve.seems, trap)
 
     def said(self, words: str) -> str:
         """A sentence with this curve's values, its name as {curve}, and the limit of its quantity as {bound}."""
         bound = self.figure.value(self.limits[0].bound, self.here) if self.limits else None
-        more = {"curve": self.curve.words, "bound": "" if bound is None else self.problem.text_of(self.curve.of, bound)}
-        return filled(words, Texts(self.problem, more, self.here))
+        texts = {
+            "curve": self.curve.words,
+            "bound": "" if bound is None else self.problem.text_of(self.curve.of, bound),
+        }
+        return filled(words, Texts(self.problem, texts, self.here))
 
 
 def _reach(figure: FigureQuestion, problem: Problem, along: list[dict[str, float]], limits: list[Limit]) -> str:
@@ -483,24 +496,24 @@ def _chosen(figure: FigureQuestion, followed: Sequence[_Followed]) -> str:
     choice = figure.sweep.choice
     if choice is None:
         return ""
-    good = next((one for one in followed if one.keeps_all and not one.line.thin), None)
-    trap = next((one for one in followed if one.keeps_all and one.line.thin), None)
-    said = good.said(choice.says) if good else followed[0].said(choice.none)
-    return f"{said} {trap.said(choice.trap)}" if trap else said
+    good = next((curve_trace for curve_trace in followed if curve_trace.keeps_all and not curve_trace.line.thin), None)
+    trap = next((curve_trace for curve_trace in followed if curve_trace.keeps_all and curve_trace.line.thin), None)
+    sentence = good.said(choice.says) if good else followed[0].said(choice.none)
+    return f"{sentence} {trap.said(choice.trap)}" if trap else sentence
 
 
 def _between(texts: Texts, axis: Axis, lines: list[Line]) -> str:
     """From where to where on an axis of whole numbers every limit is kept, and what comes beyond."""
     if not axis.whole or axis.here is not None:
         return ""
-    broken = [(line, at, limit) for line in lines for at, limit in enumerate(line.broken) if limit]
-    kept = sorted(set(range(len(axis.shown))) - {at for _, at, _ in broken})
-    said = [f"No {axis.words} fits."]
-    if kept:
-        said = [f"The {axis.words} may be {axis.texts[kept[0]]} to {axis.texts[kept[-1]]}."]
-    short = [one for one in broken if one[2].least and (not kept or one[1] < kept[0])]
-    over = [one for one in broken if one[2].most and (not kept or one[1] > kept[-1])]
-    for line, at, limit in short[-1:] + over[:1]:
-        text = texts.problem.text_of(line.of, line.values[at])
-        said.append(f"With {axis.texts[at]}, the {line.words} is {text}, {limit.broken}: {limit.harm}.")
-    return " ".join(said)
+    broken = [(line, index, limit) for line in lines for index, limit in enumerate(line.broken) if limit]
+    fitting = sorted(set(range(len(axis.shown))) - {index for _, index, _ in broken})
+    sentences = [f"No {axis.words} fits."]
+    if fitting:
+        sentences = [f"The {axis.words} may be {axis.texts[fitting[0]]} to {axis.texts[fitting[-1]]}."]
+    short = [fault for fault in broken if fault[2].least and (not fitting or fault[1] < fitting[0])]
+    over = [fault for fault in broken if fault[2].most and (not fitting or fault[1] > fitting[-1])]
+    for line, index, limit in short[-1:] + over[:1]:
+        text = texts.problem.text_of(line.of, line.values[index])
+        sentences.append(f"With {axis.texts[index]}, the {line.words} is {text}, {limit.broken}: {limit.harm}.")
+    return " ".join(sentences)

@@ -29,78 +29,78 @@ def movable(problem: Problem) -> list[str]:
 def what_if(problem: Problem, given: str) -> Traced:
     """Follow the answer as a given moves; a yes or no is followed by the number that decides it."""
     question = problem.question
-    of = question.evidence or problem.ask
+    followed = question.evidence or problem.ask
     quantities, values = question.library.quantities, _values(problem, given)
     named = quantities[given].kind not in ("number", "count")
     unit = problem.unit_of(given)
     shown = list(map(float, range(len(values)))) if named else [conversion(unit).to_shown(value) for value in values]
-    here = problem.known[given]
+    current = problem.known[given]
     axis = Axis(
         quantities[given].words,
         "" if named else unit,
         shown,
         [problem.text_of(given, value) for value in values],
         table_points(len(values)),
-        shown[min(range(len(values)), key=lambda at: abs(values[at] - here))]
+        shown[min(range(len(values)), key=lambda index: abs(values[index] - current))]
         if named
-        else conversion(unit).to_shown(here),
+        else conversion(unit).to_shown(current),
         named=named,
     )
-    answers = [_answer(problem, given, value, of) for value in values]
-    words = quantities[of].words
-    line = Line(words, of, answers, [None] * len(answers), problem.values[of])
-    stepped = quantities[of].kind != "number" and not axis.whole
+    answers = [_answer(problem, given, value, followed) for value in values]
+    words = quantities[followed].words
+    line = Line(words, followed, answers, [None] * len(answers), problem.values[followed])
+    stepped = quantities[followed].kind != "number" and not axis.whole
     return Traced(problem, words, axis, [line], _sentence(problem, given, axis, line), stepped=stepped)
 
 
 def _values(problem: Problem, name: str) -> list[float]:
     """What a given may be, in rising order: what is drawn for it, else around its own value, and that itself."""
-    question, here = problem.question, problem.known[name]
+    question, current = problem.question, problem.known[name]
     quantity = question.library.quantities[name]
     drawn = {option.working[name] for _, pool in pools(question) for option in pool if name in option.working}
     if isinstance(question.exercise.givens.get(name), ChoiceGiven | SizeGiven):
-        return sorted(drawn | {here})
-    around = _KELVINS_AROUND if quantity.unit in ABSOLUTE_TEMPERATURES else _AROUND * abs(here)
-    ends = drawn | {here} if len(drawn) > 1 else {here - around, here + around}
+        return sorted(drawn | {current})
+    around = _KELVINS_AROUND if quantity.unit in ABSOLUTE_TEMPERATURES else _AROUND * abs(current)
+    ends = drawn | {current} if len(drawn) > 1 else {current - around, current + around}
     plausible = question.plausible(name)
     low, high = max(min(ends), plausible[0]), min(max(ends), plausible[1])
     if quantity.kind == "count":
         return [float(count) for count in range(math.ceil(low), math.floor(high) + 1)]
     points = POINTS_OF_A_DAY if question.day else POINTS
-    return [low + (high - low) * at / (points - 1) for at in range(points)] if high > low else [here]
+    return [low + (high - low) * index / (points - 1) for index in range(points)] if high > low else [current]
 
 
-def _answer(problem: Problem, given: str, value: float, of: str) -> float | None:
+def _answer(problem: Problem, given: str, value: float, followed: str) -> float | None:
     """The answer with another value of a given.
 
     None where a table ends, the numbers contradict each other, or what they lead to breaks a limit or cannot be built.
     """
-    question, known = problem.question, {**problem.known, given: value}
-    if any(broken(binding(question), known)):
+    question, moved_givens = problem.question, {**problem.known, given: value}
+    if any(broken(binding(question), moved_givens)):
         return None
     with suppress(*NO_VALUE):
-        values = question.right.values(known)
-        moved = replace(problem, known=known, values=values)
-        low, high = question.plausible(of)
-        if low <= values[of] <= high and not moved.breaks_limit(values[problem.ask]) and not unprotected(moved):
-            return values[of]
+        values = question.right.values(moved_givens)
+        moved = replace(problem, known=moved_givens, values=values)
+        low, high = question.plausible(followed)
+        if low <= values[followed] <= high and not moved.breaks_limit(values[problem.ask]) and not unprotected(moved):
+            return values[followed]
     return None
 
 
 def _sentence(problem: Problem, given: str, axis: Axis, line: Line) -> str:
-    there = [(text, value) for text, value in zip(axis.texts, line.values, strict=True) if value is not None]
-    now = f"In this problem it is {problem.text_of(given)}, and the {line.words} is {problem.text_of(line.of)}."
-    if len(there) < 2:
-        return f"No other {axis.words} leads to an answer. {now}"
-    (first, low), (last, high) = there[0], there[-1]
+    drawn = [(text, value) for text, value in zip(axis.texts, line.values, strict=True) if value is not None]
+    as_set = f"In this problem it is {problem.text_of(given)}, and the {line.words} is {problem.text_of(line.of)}."
+    if len(drawn) < 2:
+        return f"No other {axis.words} leads to an answer. {as_set}"
+    (first, low), (last, high) = drawn[0], drawn[-1]
     ends = f"from {problem.text_of(line.of, low)} to {problem.text_of(line.of, high)}"
     moves = (
-        f"{_verb([value for _, value in there])} {ends}"
+        f"{_verb([value for _, value in drawn])} {ends}"
         if low != high
         else f"is {problem.text_of(line.of, low)} at both ends"
     )
-    gap = "" if len(there) == len(axis.texts) else f" {_GAP}"
-    return f"As the {axis.words} goes from {first} to {last}, the {line.words} {moves}. {now}{gap}"
+    gap = "" if len(drawn) == len(axis.texts) else f" {_GAP}"
+    return f"As the {axis.words} goes from {first} to {last}, the {line.words} {moves}. {as_set}{gap}"
 
 
 def _verb(values: Sequence[float]) -> str:

@@ -187,10 +187,10 @@ def fit(label: Label) -> DiodeParameters:
     softest = _root(lambda scaled: -_passing(label, scaled).shunt_conductance, sharpest, softest)
     softest *= 1 - _CLEAR_OF_THE_END
     scaled = _root(lambda scaled: _BAND_GAP - _passing(label, scaled).activation_energy, sharpest, softest)
-    found = _passing(label, scaled)
-    if not _WEAKEST_ACTIVATION <= found.activation_energy <= _STRONGEST_ACTIVATION:
+    parameters = _passing(label, scaled)
+    if not _WEAKEST_ACTIVATION <= parameters.activation_energy <= _STRONGEST_ACTIVATION:
         raise FitError(_NO_COEFFICIENT)
-    return found
+    return parameters
 
 
 def _check_points(label: Label) -> None:
@@ -276,16 +276,16 @@ def _root(rising: Callable[[float], float], low: float, high: float) -> float:
     newest, older, oldest = (high, above), (low, below), (low, below)
     share = 0.5
     while True:
-        at = newest[0] + share * (older[0] - newest[0])
-        found = (at, rising(at))
-        if (found[1] > 0) == (newest[1] > 0):
+        index = newest[0] + share * (older[0] - newest[0])
+        newer = (index, rising(index))
+        if (newer[1] > 0) == (newest[1] > 0):
             oldest = newest
         else:
             oldest, older = older, newest
-        newest = found
+        newest = newer
         width = abs(older[0] - newest[0])
         smallest = _CLOSE_ENOUGH * max(abs(low), abs(high))
-        if found[1] == 0 or width <= 2 * smallest:
+        if newer[1] == 0 or width <= 2 * smallest:
             return min(newest, older, key=lambda end: end[0])[0]
         share = _next_share(newest, older, oldest)
         share = min(1 - smallest / width, max(smallest / width, share))

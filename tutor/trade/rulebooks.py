@@ -80,10 +80,10 @@ class Rulebook:
         """
         if any(same(size.area, area) for size in self.sizes):
             return self.size_of(area)
-        told = f"{conversion('mm^2').to_shown(area):.4g} mm²"
+        shown = f"{conversion('mm^2').to_shown(area):.4g} mm²"
         if self.sizes[0].area < area < self.sizes[-1].area:
-            return Size(area, told)
-        raise TableError(f"{told} is no size that the tables cover; {self._range()}")
+            return Size(area, shown)
+        raise TableError(f"{shown} is no size that the tables cover; {self._range()}")
 
     def size_of(self, area: float) -> Size:
         """Find the size of a cross-section (m²).
@@ -109,21 +109,25 @@ class Rulebook:
         return f"the sizes run from {self.sizes[0].name} to {self.sizes[-1].name}"
 
 
-def read_table(name: str, about: Mapping[str, Any], folder: Path, rulebook: str, areas: Mapping[str, float]) -> Table:
+def read_table(
+    name: str, declared: Mapping[str, Any], folder: Path, rulebook: str, areas: Mapping[str, float]
+) -> Table:
     """Read one rulebook's rows of a table's CSV file, with what is said of that rulebook in particular."""
-    about = {**about, **about.get(rulebook, {})}
-    where = {column: [words] if isinstance(words, str) else words for column, words in about.get("where", {}).items()}
+    declared = {**declared, **declared.get(rulebook, {})}
+    where = {
+        column: [words] if isinstance(words, str) else words for column, words in declared.get("where", {}).items()
+    }
     rows: tuple[Mapping[str, str], ...] = ()
-    if "file" in about:
-        with (folder / about["file"]).open(encoding="utf-8", newline="") as lines:
+    if "file" in declared:
+        with (folder / declared["file"]).open(encoding="utf-8", newline="") as lines:
             rows = tuple(
                 row
                 for row in csv.DictReader(lines)
                 if row["rulebook"] == rulebook and all(row[column] in words for column, words in where.items())
             )
-    keys = tuple(Key(key, **spec) for key, spec in about.get("keys", {}).items())
-    told = {field: about.get(field, "") for field in ("title", "kind", "value", "value_unit", "between")}
-    return Table(name, **told, rows=rows, keys=keys, areas=areas)
+    keys = tuple(Key(key, **spec) for key, spec in declared.get("keys", {}).items())
+    description = {field: declared.get(field, "") for field in ("title", "kind", "value", "value_unit", "between")}
+    return Table(name, **description, rows=rows, keys=keys, areas=areas)
 
 
 @lru_cache(maxsize=len(RULEBOOKS))

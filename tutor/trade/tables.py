@@ -97,13 +97,13 @@ class Table:
     def _value_for(self, values: tuple[float, ...]) -> float:
         if self.between == "by area" and (around := self.sizes_around(values[0])):
             return max(self.look_up(size, *values[1:]) * size for size in around) / values[0]
-        equal = tuple(self._listed(at, values[at]) for at in self._equal)
+        equal = tuple(self._listed(index, values[index]) for index in self._equal)
         if equal not in self._columns:
             raise TableError(f"the table '{self.title}' has no row for these keys together")
-        edges, found = self._columns[equal]
+        edges, column = self._columns[equal]
         if self._band is None:
-            return found[0]
-        return found[self._band_of(self.keys[self._band], edges, values[self._band])]
+            return column[0]
+        return column[self._band_of(self.keys[self._band], edges, values[self._band])]
 
     def sizes_around(self, area: float) -> tuple[float, float] | None:
         """The listed sizes below and above a cross-section (m²) that is no standard size; None for any other."""
@@ -134,54 +134,54 @@ class Table:
 
         Raises TableError above the largest size.
         """
-        at = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
-        if at == len(self.sizes):
+        index = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
+        if index == len(self.sizes):
             largest = written(conversion(self.value_unit).to_shown(self.sizes[-1]), self.value_unit)
             raise TableError(f"the largest size in '{self.title}' is {largest}")
-        return self.sizes[at]
+        return self.sizes[index]
 
     def last_at_most(self, value: float) -> float:
         """The largest standard size that is not above the value, in working units.
 
         Raises TableError below the smallest size.
         """
-        at = bisect_right(self.sizes, value * (1 + _REPRESENTATION))
-        if not at:
+        index = bisect_right(self.sizes, value * (1 + _REPRESENTATION))
+        if not index:
             smallest = written(conversion(self.value_unit).to_shown(self.sizes[0]), self.value_unit)
             raise TableError(f"the smallest size in '{self.title}' is {smallest}")
-        return self.sizes[at - 1]
+        return self.sizes[index - 1]
 
     def next_below(self, value: float) -> float:
         """The largest standard size below a value, in working units: 0 where there is none."""
-        at = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
-        return self.sizes[at - 1] if at else 0.0
+        index = bisect_left(self.sizes, value * (1 - _REPRESENTATION))
+        return self.sizes[index - 1] if index else 0.0
 
     def first_size(self, value: float, *others: float, **named: float) -> float:
         """The smallest conductor size (m²) whose value is at least this one, the other keys being given.
 
         Raises TableError if no size reaches it.
         """
-        return self._first(lambda found: found >= value * (1 - _REPRESENTATION), others, named)
+        return self._first(lambda looked_up: looked_up >= value * (1 - _REPRESENTATION), others, named)
 
     def first_size_above(self, value: float, *others: float, **named: float) -> float:
         """The smallest conductor size (m²) whose value is larger than this one, the other keys being given.
 
         Raises TableError if no size's is.
         """
-        return self._first(lambda found: found > value * (1 + _REPRESENTATION), others, named)
+        return self._first(lambda looked_up: looked_up > value * (1 + _REPRESENTATION), others, named)
 
     def first_size_at_most(self, value: float, *others: float, **named: float) -> float:
         """The smallest conductor size (m²) whose value is at most this one: for a resistance, which falls with size.
 
         Raises TableError if no size comes down to it.
         """
-        return self._first(lambda found: found <= value * (1 + _REPRESENTATION), others, named)
+        return self._first(lambda looked_up: looked_up <= value * (1 + _REPRESENTATION), others, named)
 
-    def _first(self, fits: Callable[[float], bool], others: tuple[float, ...], named: Mapping[str, float]) -> float:
-        rest = self._in_order((0.0, *others), named)[1:]
-        if rest not in self._by_size:
-            self._by_size[rest] = [(area, self.look_up(area, *rest)) for area in self._values[0]]
-        for area, value in self._by_size[rest]:
+    def _first(self, fits: Callable[[float], bool], further: tuple[float, ...], named: Mapping[str, float]) -> float:
+        ordered = self._in_order((0.0, *further), named)[1:]
+        if ordered not in self._by_size:
+            self._by_size[ordered] = [(area, self.look_up(area, *ordered)) for area in self._values[0]]
+        for area, value in self._by_size[ordered]:
             if fits(value):
                 return area
         several = "; several of one size, length and kind may do in parallel" if self.value_unit == "A" else ""
@@ -209,24 +209,24 @@ class Table:
 
     def _beside(self, keys: tuple[float, ...], offset: int) -> float:
         values = self._in_order(keys, {})
-        equal = tuple(self._listed(at, values[at]) for at in self._equal)
+        equal = tuple(self._listed(index, values[index]) for index in self._equal)
         if self._band is None:
             rows = self._values[0]
             near = (rows[self._place(rows, equal[0], offset)], *equal[1:])
             return self.look_up(*near)
-        edges, found = self._columns[equal]
-        at = self._band_of(self.keys[self._band], edges, values[self._band])
-        return found[self._place(edges, edges[at], offset)]
+        edges, column = self._columns[equal]
+        index = self._band_of(self.keys[self._band], edges, values[self._band])
+        return column[self._place(edges, edges[index], offset)]
 
     def _size_beside(self, size: float, offset: int) -> float:
         sizes = self.sizes if self.kind == "sizes" else self._values[0]
         return sizes[self._place(sizes, size, offset)]
 
     def _place(self, listed: Sequence[float], value: float, offset: int) -> int:
-        at = next((place for place, one in enumerate(listed) if same(one, value)), None)
-        if at is None or not 0 <= at + offset < len(listed):
+        index = next((place for place, number in enumerate(listed) if same(number, value)), None)
+        if index is None or not 0 <= index + offset < len(listed):
             raise TableError(f"the table '{self.title}' has no row beside this one")
-        return at + offset
+        return index + offset
 
     def _read(self, text: str, unit: str) -> float:
         return self.areas[text] if text in self.areas else conversion(unit).to_working(float(text))
@@ -245,11 +245,11 @@ class Table:
 
     @cached_property
     def _equal(self) -> list[int]:
-        return [at for at, key in enumerate(self.keys) if key.match == "equal"]
+        return [index for index, key in enumerate(self.keys) if key.match == "equal"]
 
     @cached_property
     def _band(self) -> int | None:
-        return next((at for at, key in enumerate(self.keys) if key.match != "equal"), None)
+        return next((index for index, key in enumerate(self.keys) if key.match != "equal"), None)
 
     @cached_property
     def _values(self) -> list[list[float]]:
@@ -262,24 +262,27 @@ class Table:
         pairs: dict[tuple[float, ...], list[tuple[float, float]]] = {}
         for row in self.rows:
             edges = [self._edge(row, key) for key in self.keys]
-            equal = tuple(edges[at] for at in self._equal)
+            equal = tuple(edges[index] for index in self._equal)
             edge = 0.0 if self._band is None else edges[self._band]
             pairs.setdefault(equal, []).append((edge, self._read(row[self.value], self.value_unit)))
-        return {equal: ([e for e, _ in sorted(found)], [v for _, v in sorted(found)]) for equal, found in pairs.items()}
+        return {
+            equal: ([e for e, _ in sorted(column_pairs)], [v for _, v in sorted(column_pairs)])
+            for equal, column_pairs in pairs.items()
+        }
 
     def _edge(self, row: Mapping[str, str], key: Key) -> float:
         return self._read(row[key.column] or "inf", key.unit)
 
-    def _listed(self, at: int, value: float) -> float:
+    def _listed(self, index: int, value: float) -> float:
         """The table's own figure for a key that has to be equal."""
-        listed = self._values[at]
+        listed = self._values[index]
         near = bisect_left(listed, value * (1 - _SAME))
         if near < len(listed) and same(listed[near], value):
             return listed[near]
-        if at == 0 and (around := self.sizes_around(value)):
+        if index == 0 and (around := self.sizes_around(value)):
             return around[0]
-        told = ", ".join(self._told(at, one) for one in listed)
-        raise TableError(f"the table '{self.title}' has no row for {self._told(at, value)}; it has {told}")
+        listing = ", ".join(self._told(index, number) for number in listed)
+        raise TableError(f"the table '{self.title}' has no row for {self._told(index, value)}; it has {listing}")
 
     def _band_of(self, key: Key, edges: list[float], value: float) -> int:
         slack = _REPRESENTATION * max(1.0, abs(value))
@@ -292,9 +295,9 @@ class Table:
         low, end = _shown(key, edges[0]), written(key.end, key.unit)
         raise TableError(f"the table '{self.title}' runs from {low} to just below {end}")
 
-    def _told(self, at: int, value: float) -> str:
-        named = (name for name, area in self.areas.items() if self.keys[at].unit == "mm^2" and same(area, value))
-        return next(named, None) or _shown(self.keys[at], value)
+    def _told(self, index: int, value: float) -> str:
+        named = (name for name, area in self.areas.items() if self.keys[index].unit == "mm^2" and same(area, value))
+        return next(named, None) or _shown(self.keys[index], value)
 
 
 def same(listed: float, value: float) -> bool:

@@ -57,7 +57,7 @@ def ranked_mistakes(mistakes: Sequence[ClassMistake], look: Look) -> Drawn:
     )
     figure.update_xaxes(rangemode="tozero")
     figure.update_yaxes(autorange="reversed", showgrid=False)
-    labels = [_label(at, mistake) for at, mistake in enumerate(shown, start=1)]
+    labels = [_label(index, mistake) for index, mistake in enumerate(shown, start=1)]
     bars = (
         ("named", [float(mistake.learners) for mistake in shown], look.line_1, {"shape": ""}),
         (

@@ -80,10 +80,10 @@ def fuse_between(circuit: Circuit, look: Look) -> Drawn:
     if not all(test.current > 0 for test in tests):
         raise ValueError("every current of the circuit has to be above 0")
     figure = blank(look, "current (A), tenfold from line to line", "")
-    for at, test in enumerate(tests):
-        _add_step(figure, look, -at, test)
+    for index, test in enumerate(tests):
+        _add_step(figure, look, -index, test)
     for name, symbol, colour in ((HOLDS, "circle", look.line_1), (FAILS, "x", look.danger)):
-        chosen = [(test.current, -at) for at, test in enumerate(tests) if test.holds == (name == HOLDS)]
+        chosen = [(test.current, -index) for index, test in enumerate(tests) if test.holds == (name == HOLDS)]
         figure.add_trace(
             go.Scatter(
                 x=[current for current, _ in chosen],
@@ -181,12 +181,12 @@ def _add_step(figure: go.Figure, look: Look, height: int, test: _Test) -> None:
 def _sentence(circuit: Circuit, tests: list[_Test]) -> str:
     failing = [test for test in tests if not test.holds]
     if not failing:
-        told = "; ".join(test.words for test in tests)
-        return f"The currents rise from step to step: {told}."
-    told = "; ".join(test.words for test in failing)
+        words = "; ".join(test.words for test in tests)
+        return f"The currents rise from step to step: {words}."
+    words = "; ".join(test.words for test in failing)
     holding = [test.words for test in tests[1:] if test.holds]
-    rest = f" The rest holds: {'; '.join(holding)}." if holding else ""
-    return f"With a load of {written(circuit.load, 'A', 3)} this does not hold: {told}.{rest}"
+    others_hold = f" The rest holds: {'; '.join(holding)}." if holding else ""
+    return f"With a load of {written(circuit.load, 'A', 3)} this does not hold: {words}.{others_hold}"
 
 
 def _rows(tests: list[_Test]) -> Rows:

@@ -40,11 +40,11 @@ def inrush(plan: PreCharge, look: Look) -> Drawn:
     figure.update_yaxes(range=[0, top], tickformat="~g")
     first = _curve(at_once, 0.0, 1000.0)
     figure.add_trace(_line(first, "x", "y", look.danger, "solid"))
-    slow, rest = plan.through_resistor, plan.after_closing
-    end = max(1.25 * plan.time, plan.time + 20 * rest.time_constant)
+    slow, closing_charge = plan.through_resistor, plan.after_closing
+    end = max(1.25 * plan.time, plan.time + 20 * closing_charge.time_constant)
     before = [end / 400 * step for step in range(401) if end / 400 * step <= plan.time]
     joined = [(time, slow.current(time)) for time in before]
-    joined += [(plan.time + time, current) for time, current in _curve(rest, 0.0, 1.0)] + [(end, 0.0)]
+    joined += [(plan.time + time, current) for time, current in _curve(closing_charge, 0.0, 1.0)] + [(end, 0.0)]
     figure.add_trace(_line(joined, "x2", "y2", look.line_1, "solid"))
     _add_closing(figure, look, plan)
     _add_words(figure, look, 0.98, f"main switch at once: <b>{_amperes(at_once.peak_current)}</b>", look.danger)
@@ -64,7 +64,7 @@ def _seconds(time: float) -> str:
 def _curve(charging: Charging, start: float, scale: float) -> list[tuple[float, float]]:
     """Times, counted in `scale` a second, and currents (A) over six time constants."""
     step = _SHOWN * charging.time_constant / (_POINTS - 1)
-    return [(scale * (start + at * step), charging.current(at * step)) for at in range(_POINTS)]
+    return [(scale * (start + index * step), charging.current(index * step)) for index in range(_POINTS)]
 
 
 def _line(points: list[tuple[float, float]], x_axis: str, y_axis: str, colour: str, dash: str) -> go.Scatter:
@@ -117,9 +117,9 @@ def _add_words(figure: go.Figure, look: Look, height: float, words: str, colour:
 
 
 def _sentence(plan: PreCharge, at_once: Charging) -> str:
-    slow, rest = plan.through_resistor, plan.after_closing
+    slow, closing_charge = plan.through_resistor, plan.after_closing
     peak = _amperes(at_once.peak_current)
-    told = (
+    opening = (
         f"Closed at once onto empty capacitors, {written(plan.voltage, 'V', 3)} over "
         f"{written(1000 * plan.resistance, 'mohm', 3)} drives {peak} for an instant, falling to a third in about "
         f"{_seconds(at_once.time_constant)}: contacts weld, fuses may open."
@@ -128,11 +128,11 @@ def _sentence(plan: PreCharge, at_once: Charging) -> str:
         f" Through {written(plan.resistor, 'ohm', 3)} it is {_amperes(slow.peak_current)}, falling to a third in about "
         f"{_seconds(slow.time_constant)}."
     )
-    reached = written(rest.charged, "V", 3)
+    reached = written(closing_charge.charged, "V", 3)
     closing = f" After {_seconds(plan.time)} the capacitors stand at {reached}, and the main switch closes with "
-    end = f"{_amperes(rest.peak_current)}."
-    short = " That is too soon: wait longer." if rest.peak_current > slow.peak_current * _TOO_SOON else ""
-    return told + slowly + closing + end + short
+    end = f"{_amperes(closing_charge.peak_current)}."
+    short = " That is too soon: wait longer." if closing_charge.peak_current > slow.peak_current * _TOO_SOON else ""
+    return opening + slowly + closing + end + short
 
 
 _TOO_SOON = 20.0  # so many times the pre-charge current at the closing calls for more patience: our own choice

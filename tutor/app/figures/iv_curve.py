@@ -64,7 +64,7 @@ def iv_curve(
         xaxis={"anchor": "y2", "title": "voltage (V)", "rangemode": "tozero"},
     )
     label = (STANDARD_IRRADIANCE, STANDARD_CELL)
-    now = key_points(parameters, irradiance, cell_temperature)
+    points = key_points(parameters, irradiance, cell_temperature)
     for words, condition, colour, dash in (
         ("on the label", label, look.quiet, "dash"),
         ("now", (irradiance, cell_temperature), look.line_1, "solid"),
@@ -84,8 +84,8 @@ def iv_curve(
                     hovertemplate=f"%{{x:.1f}} V, %{{y:.1f}} {unit}<extra></extra>",
                 )
             )
-    _mark_points(figure, now, look)
-    return Drawn(figure, _sentence(module.name, now, irradiance, cell_temperature), _rows(module, now))
+    _mark_points(figure, points, look)
+    return Drawn(figure, _sentence(module.name, points, irradiance, cell_temperature), _rows(module, points))
 
 
 def _mark_points(figure: go.Figure, now: KeyPoints, look: Look) -> None:
@@ -113,23 +113,24 @@ def _mark_points(figure: go.Figure, now: KeyPoints, look: Look) -> None:
         )
 
 
-def _sentence(name: str, now: KeyPoints, irradiance: float, cell_temperature: float) -> str:
+def _sentence(name: str, points: KeyPoints, irradiance: float, cell_temperature: float) -> str:
     return (
         f"{name} in {written(round(irradiance), 'W/m^2')} with cells at {written(cell_temperature, 'degC')}: "
-        f"open circuit {written(float(now.voc), 'V')}, short circuit {written(float(now.isc), 'A')}, most power "
-        f"{written(float(now.power), 'W')} at {written(float(now.vmp), 'V')} and {written(float(now.imp), 'A')}. "
+        f"open circuit {written(float(points.voc), 'V')}, short circuit {written(float(points.isc), 'A')}, most power "
+        f"{written(float(points.power), 'W')} at {written(float(points.vmp), 'V')} and "
+        f"{written(float(points.imp), 'A')}. "
         "Less sun takes the current down, warmer cells take the voltage down."
     )
 
 
-def _rows(module: Module, now: KeyPoints) -> Rows:
+def _rows(module: Module, points: KeyPoints) -> Rows:
     """Each value as the label prints it, beside the one now with as many decimals."""
     quantities = (
-        ("Open-circuit voltage Voc", module.module_voc, now.voc),
-        ("Operating voltage Vmp", module.module_vmp, now.vmp),
-        ("Short-circuit current Isc", module.module_isc, now.isc),
-        ("Operating current Imp", module.module_imp, now.imp),
-        ("Power Pmax", module.module_power, now.power),
+        ("Open-circuit voltage Voc", module.module_voc, points.voc),
+        ("Operating voltage Vmp", module.module_vmp, points.vmp),
+        ("Short-circuit current Isc", module.module_isc, points.isc),
+        ("Operating current Imp", module.module_imp, points.imp),
+        ("Power Pmax", module.module_power, points.power),
     )
     return [
         {"Quantity": words, "On the label": printed.text, "Now": _as_printed(float(value), printed)}

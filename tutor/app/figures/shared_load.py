@@ -60,9 +60,9 @@ def shared_load(shared: Shared, loads: list[SharedLoad], look: Look) -> Drawn:
         raise ValueError("the limit has to be above 0 and the factor at least 1")
     figure = blank(look, "power, added up (W)", "")
     reached = 0.0
-    for at, load in enumerate(loads):
+    for index, load in enumerate(loads):
         over = reached + load.power > shared.limit
-        _add_load(figure, look, -at, reached, load, _PATTERNS[at % len(_PATTERNS)], over=over)
+        _add_load(figure, look, -index, reached, load, _PATTERNS[index % len(_PATTERNS)], over=over)
         reached += load.power
     _add_line(figure, look, shared.limit, f"limit: {written(shared.limit, 'W')}", deadly=True)
     if shared.continuous_factor > 1:
@@ -135,26 +135,26 @@ def _sentence(shared: Shared, loads: list[SharedLoad]) -> str:
     limit = written(shared.limit, "W")
     if not loads:
         return f"Nothing is on {shared.name}, whose limit is {limit}."
-    told = f"{shared.name[:1].upper()}{shared.name[1:]}: together the loads take {written(total, 'W')} of {limit}"
+    opening = f"{shared.name[:1].upper()}{shared.name[1:]}: together the loads take {written(total, 'W')} of {limit}"
     if total > shared.limit:
-        return f"{told}, {written(total - shared.limit, 'W')} too much: it is overloaded while all of them run."
+        return f"{opening}, {written(total - shared.limit, 'W')} too much: it is overloaded while all of them run."
     weighted = shared.continuous_factor * continuous + total - continuous
     counted = _counted(shared, continuous, total - continuous)
     if weighted <= shared.limit:
-        return f"{told}. {counted}That leaves {written(shared.limit - weighted, 'W')} for others."
-    return f"{told}. {counted}That is {written(weighted - shared.limit, 'W')} too much for hours."
+        return f"{opening}. {counted}That leaves {written(shared.limit - weighted, 'W')} for others."
+    return f"{opening}. {counted}That is {written(weighted - shared.limit, 'W')} too much for hours."
 
 
-def _counted(shared: Shared, continuous: float, other: float) -> str:
+def _counted(shared: Shared, continuous: float, brief: float) -> str:
     """How the continuous loads count, where they count for more."""
     if not continuous or shared.continuous_factor == 1:
         return ""
-    rest = f" + {written(other, 'W')}" if other else ""
+    others = f" + {written(brief, 'W')}" if brief else ""
     factor = f"{shared.continuous_factor:g}"
-    weighted = shared.continuous_factor * continuous + other
+    weighted = shared.continuous_factor * continuous + brief
     return (
         f"What runs for hours counts {factor} times ({shared.rule}): "
-        f"{factor} × {written(continuous, 'W')}{rest} = {written(weighted, 'W')}. "
+        f"{factor} × {written(continuous, 'W')}{others} = {written(weighted, 'W')}. "
     )
 
 

@@ -26,12 +26,12 @@ def sweep(traced: Traced, look: Look) -> Drawn:
     """Draw what was traced, with the sentence that says it and the rows of its numbers."""
     bars = traced.axis.whole and bool(traced.fits)
     traces = _bars(traced, look) if bars else _lines(traced, look)
-    many = len(traced.lines) > _MOST_BOXES
-    points, boxes = ([], _names(traced, look)) if many else _marks(traced, look)
+    crowded = len(traced.lines) > _MOST_BOXES
+    points, boxes = ([], _names(traced, look)) if crowded else _marks(traced, look)
     shapes = [_rule(look, _shown(traced, level.value), level) for level in traced.levels]
     words = [
-        _words(look, _shown(traced, level.value), level, right=level.deadly or at % 2 == 1)
-        for at, level in enumerate(traced.levels)
+        _words(look, _shown(traced, level.value), level, right=level.deadly or index % 2 == 1)
+        for index, level in enumerate(traced.levels)
     ]
     if traced.band:
         low, high = (_shown(traced, value) for value in traced.band)
@@ -58,21 +58,21 @@ def _plain(words: str) -> str:
 
 def _unit(traced: Traced) -> str:
     """The unit of the lines; sizes and choices are told by their names."""
-    question, of = traced.problem.question, traced.lines[0].of
-    return question.shown_unit(of, traced.problem.shown) if _is_number(traced, of) else ""
+    question, quantity = traced.problem.question, traced.lines[0].of
+    return question.shown_unit(quantity, traced.problem.shown) if _is_number(traced, quantity) else ""
 
 
-def _is_number(traced: Traced, of: str) -> bool:
-    return traced.problem.question.library.quantities[of].kind in ("number", "count")
+def _is_number(traced: Traced, quantity: str) -> bool:
+    return traced.problem.question.library.quantities[quantity].kind in ("number", "count")
 
 
 def _shown(traced: Traced, value: float) -> float:
     return conversion(_unit(traced)).to_shown(value)
 
 
-def _height(traced: Traced, of: str, value: float) -> float | str:
+def _height(traced: Traced, quantity: str, value: float) -> float | str:
     """Where a value stands: a number, or the name of a size or a choice."""
-    return _shown(traced, value) if _is_number(traced, of) else traced.problem.text_of(of, value)
+    return _shown(traced, value) if _is_number(traced, quantity) else traced.problem.text_of(quantity, value)
 
 
 def _heights(traced: Traced, line: Line) -> list[float | str | None]:
@@ -90,8 +90,8 @@ def _lines(traced: Traced, look: Look) -> list[Part]:
     traces: list[Part] = []
     shape = {"shape": "vh"} if traced.stepped else {}
     hover = f"%{{x}}: %{{y:.4~g}} {written_unit(_unit(traced))}<extra></extra>"
-    for at, line in enumerate(sorted(traced.lines, key=lambda line: line.thin)):
-        heights, dash = _heights(traced, line), _DASHES[at % len(_DASHES)]
+    for index, line in enumerate(sorted(traced.lines, key=lambda line: line.thin)):
+        heights, dash = _heights(traced, line), _DASHES[index % len(_DASHES)]
         style = {"color": _colour(traced, line, look), "width": 1.5 if line.thin else 3, "dash": dash, **shape}
         shared = {"type": "scatter", "mode": "lines", "x": traced.axis.shown}
         traces.append(shared | {"y": heights, "name": _plain(line.words), "line": style, "hovertemplate": hover})
@@ -104,20 +104,20 @@ def _lines(traced: Traced, look: Look) -> list[Part]:
 
 def _bars(traced: Traced, look: Look) -> list[Part]:
     """The first quantity as bars that say by their pattern whether all limits are kept, the others as diamonds."""
-    states, (first, *others), xs = _states(traced), traced.lines, traced.axis.shown
+    states, (first, *further), xs = _states(traced), traced.lines, traced.axis.shown
     deadly = {limit.broken for line in traced.lines for limit in line.broken if limit and limit.deadly}
     heights, hover, traces = _heights(traced, first), "%{x}: %{y:.4~g}<extra></extra>", []
     for state in sorted(set(states), key=states.index):
-        chosen = [at for at, other in enumerate(states) if other == state]
+        chosen = [index for index, bar_state in enumerate(states) if bar_state == state]
         colour = look.danger if state in deadly else look.line_1
-        outline = {"color": colour, "width": [5 if xs[at] == traced.axis.here else 2 for at in chosen]}
+        outline = {"color": colour, "width": [5 if xs[index] == traced.axis.here else 2 for index in chosen]}
         pattern = {"shape": "/" if state in deadly else "", "fgcolor": colour, "bgcolor": look.ground, "size": 7}
         traces.append(
             {
                 "type": "bar",
-                "x": [xs[at] for at in chosen],
-                "y": [heights[at] for at in chosen],
-                "name": _plain(f"{first.words}: {state}" if others else state),
+                "x": [xs[index] for index in chosen],
+                "y": [heights[index] for index in chosen],
+                "name": _plain(f"{first.words}: {state}" if further else state),
                 "marker": {
                     "color": colour if state == traced.fits else look.ground,
                     "line": outline,
@@ -128,12 +128,12 @@ def _bars(traced: Traced, look: Look) -> list[Part]:
         )
     marker = {"symbol": "diamond", "size": 11, "color": look.ground, "line": {"color": look.line_2, "width": 3}}
     shared = {"type": "scatter", "mode": "markers", "x": xs, "marker": marker, "hovertemplate": hover}
-    return traces + [shared | {"y": _heights(traced, line), "name": _plain(line.words)} for line in others]
+    return traces + [shared | {"y": _heights(traced, line), "name": _plain(line.words)} for line in further]
 
 
 def _states(traced: Traced) -> list[str]:
     """For each point what a value is that keeps every limit, or the words of the first limit that a line breaks."""
-    broken = [[line.broken[at] for line in traced.lines] for at in range(len(traced.axis.shown))]
+    broken = [[line.broken[index] for line in traced.lines] for index in range(len(traced.axis.shown))]
     return [next((limit.broken for limit in limits if limit), traced.fits) for limits in broken]
 
 
@@ -141,18 +141,18 @@ def _marks(traced: Traced, look: Look) -> tuple[list[Part], list[Part]]:
     """Points with their values in boxes: those that the declaration marks, and those where the chosen value stands."""
     axis, points, boxes = traced.axis, [], []
     for line in (line for line in traced.lines if not line.thin):
-        at, value = axis.here, line.here
+        x, value = axis.here, line.here
         if line.marked is not None:
-            at, value = axis.shown[line.marked], line.values[line.marked]
-        if at is None or value is None:
+            x, value = axis.shown[line.marked], line.values[line.marked]
+        if x is None or value is None:
             continue
         colour, height = _colour(traced, line, look), _height(traced, line.of, value)
         marker = {"symbol": "x" if line.trap else "circle", "size": 12, "color": colour}
         shared = {"type": "scatter", "mode": "markers", "showlegend": False, "hoverinfo": "skip"}
-        points += [] if axis.whole else [shared | {"x": [at], "y": [height], "marker": marker}]
-        right = at > (axis.shown[0] + axis.shown[-1]) / 2
+        points += [] if axis.whole else [shared | {"x": [x], "y": [height], "marker": marker}]
+        right = x > (axis.shown[0] + axis.shown[-1]) / 2
         box = {"bgcolor": look.ground, "bordercolor": colour, "arrowcolor": colour, "arrowhead": 0, "borderpad": 2}
-        place = {"x": at, "y": height, "ax": -14 if right else 14, "xanchor": "right" if right else "left"}
+        place = {"x": x, "y": height, "ax": -14 if right else 14, "xanchor": "right" if right else "left"}
         lower = line is traced.lines[0] and not axis.whole
         text = {"text": f"<b>{traced.problem.text_of(line.of, value)}</b>", "ay": 30 if lower else -28}
         boxes.append(box | place | text | {"font": {"size": TEXT_SIZE}})
@@ -163,9 +163,11 @@ def _names(traced: Traced, look: Look) -> list[Part]:
     """Each line's name where it leaves the figure, one below the other."""
     xs, boxes = traced.axis.shown, []
     _, top = _y_range(traced).get("range", (0, math.inf))
-    for at, line in enumerate(traced.lines):
+    for index, line in enumerate(traced.lines):
         heights = [height for height in _heights(traced, line) if isinstance(height, float)]
-        inside = max((place for place, height in enumerate(heights) if height <= (0.96 - 0.09 * at) * top), default=0)
+        inside = max(
+            (place for place, height in enumerate(heights) if height <= (0.96 - 0.09 * index) * top), default=0
+        )
         edge = inside == len(xs) - 1
         text = f"{line.words}: {line.fails}" if line.fails else line.words
         sides = {"xanchor": "right", "yanchor": "bottom"} if edge else {"xanchor": "left", "yanchor": "middle"}
@@ -210,8 +212,8 @@ def _x_range(traced: Traced, *, bars: bool) -> Part:
     if not axis.words:
         return {"tickvals": _MID_MONTH, "ticktext": MONTHS, "range": [0, 365]}
     if axis.named:
-        every = math.ceil(len(axis.shown) / _MOST_NAMES)
-        return {"tickvals": axis.shown[::every], "ticktext": axis.texts[::every]}
+        stride = math.ceil(len(axis.shown) / _MOST_NAMES)
+        return {"tickvals": axis.shown[::stride], "ticktext": axis.texts[::stride]}
     if bars:
         return {"dtick": 1 if len(axis.shown) <= 12 else 2}
     return {"range": [axis.shown[0], axis.shown[-1]]}
@@ -234,13 +236,13 @@ def _y_range(traced: Traced) -> Part:
 def _rows(traced: Traced) -> Rows:
     """A row for each point that the axis tells, and one for how far each line keeps its limit."""
     title, lines, rows = capitalised(traced.axis.words) or "Day", traced.lines, []
-    for at in traced.axis.told:
-        row = {title: traced.axis.texts[at]}
+    for index in traced.axis.told:
+        row = {title: traced.axis.texts[index]}
         for line in lines:
-            value = line.values[at]
+            value = line.values[index]
             row[line.words] = "none" if value is None else traced.problem.text_of(line.of, value)
         if traced.fits and len({line.of for line in lines if not line.trap}) == sum(not line.trap for line in lines):
-            row["Limits"] = _states(traced)[at]
+            row["Limits"] = _states(traced)[index]
         rows.append(row)
     if any(line.reach for line in lines):
         reached = {line.words: line.reach or "not in this figure" for line in lines}

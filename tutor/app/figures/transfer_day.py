@@ -58,8 +58,8 @@ def transfer_day(trace: Trace, look: Look, day_start: float = 0.0) -> Drawn:
 
 def _lay_out(figure: go.Figure, trace: Trace, day_start: float) -> None:
     start, end = ((day_start + time) / _HOUR for time in (trace.intervals[0].start, trace.intervals[-1].end))
-    every = next(step for step in (0.25, 0.5, 1, 2, 4, 6, 12, 24, math.inf) if (end - start) / step <= 4)
-    ticks = [every * at for at in range(math.ceil(start / every), math.floor(end / every) + 1)]
+    stride = next(step for step in (0.25, 0.5, 1, 2, 4, 6, 12, 24, math.inf) if (end - start) / step <= 4)
+    ticks = [stride * index for index in range(math.ceil(start / stride), math.floor(end / stride) + 1)]
     axis = figure.layout.yaxis.to_plotly_json()
     figure.update_layout(
         height=600,
@@ -76,7 +76,7 @@ def _lay_out(figure: go.Figure, trace: Trace, day_start: float) -> None:
         yaxis={
             "domain": [0.63, 1],
             "range": [-len(_ROWS) + 0.45, 0.55],
-            "tickvals": [-at for at in range(len(_ROWS))],
+            "tickvals": [-index for index in range(len(_ROWS))],
             "ticktext": list(_ROWS),
         },
         yaxis2={**axis, "domain": [0.3, 0.55], "range": [0, 1.12 * trace.system.battery_capacity / _KWH]},
@@ -86,7 +86,7 @@ def _lay_out(figure: go.Figure, trace: Trace, day_start: float) -> None:
 
 def _top_current(trace: Trace) -> float:
     system = trace.system
-    currents = [one.flow.supply_power / system.supply_voltage for one in trace.intervals]
+    currents = [interval.flow.supply_power / system.supply_voltage for interval in trace.intervals]
     limit = system.pass_through_max if math.isfinite(system.pass_through_max) else 0.0
     return 1.2 * max(*currents, limit, 1.0)
 
@@ -98,13 +98,13 @@ def _fed_by(one: Interval) -> list[str]:
 def _joined(trace: Trace, source: str) -> list[tuple[float, float]]:
     """The stretches (s) in which a source feeds the loads, neighbours joined."""
     stretches: list[tuple[float, float]] = []
-    for one in trace.intervals:
-        if source not in _fed_by(one):
+    for interval in trace.intervals:
+        if source not in _fed_by(interval):
             continue
-        if stretches and stretches[-1][1] == one.start:
-            stretches[-1] = (stretches[-1][0], one.end)
+        if stretches and stretches[-1][1] == interval.start:
+            stretches[-1] = (stretches[-1][0], interval.end)
         else:
-            stretches.append((one.start, one.end))
+            stretches.append((interval.start, interval.end))
     return stretches
 
 
@@ -153,8 +153,10 @@ def _add_battery(figure: go.Figure, look: Look, trace: Trace, day_start: float) 
     first = trace.intervals[0]
     figure.add_trace(
         go.Scatter(
-            x=[(day_start + time) / _HOUR for time in (first.start, *(one.end for one in trace.intervals))],
-            y=[stored / _KWH for stored in (first.stored_start, *(one.stored_end for one in trace.intervals))],
+            x=[(day_start + time) / _HOUR for time in (first.start, *(interval.end for interval in trace.intervals))],
+            y=[
+                stored / _KWH for stored in (first.stored_start, *(interval.stored_end for interval in trace.intervals))
+            ],
             yaxis="y2",
             mode="lines",
             line={"color": look.line_2, "width": 3},
@@ -170,8 +172,8 @@ def _add_battery(figure: go.Figure, look: Look, trace: Trace, day_start: float) 
 
 def _add_supply_current(figure: go.Figure, look: Look, trace: Trace, day_start: float) -> None:
     voltage = trace.system.supply_voltage
-    times = [(day_start + one.start) / _HOUR for one in trace.intervals]
-    currents = [one.flow.supply_power / voltage for one in trace.intervals]
+    times = [(day_start + interval.start) / _HOUR for interval in trace.intervals]
+    currents = [interval.flow.supply_power / voltage for interval in trace.intervals]
     figure.add_trace(
         go.Scatter(
             x=[*times, (day_start + trace.intervals[-1].end) / _HOUR],
@@ -220,12 +222,12 @@ def _add_title(figure: go.Figure, look: Look, height: float, words: str) -> None
 def _sentence(trace: Trace, day_start: float) -> str:
     changes = _changes(trace)
     ends = [f"until {clock(day_start + 60 * round(start / 60))}" for start, _ in changes[1:]]
-    told = [f"{_fed_words(fed)} {end}" for (_, fed), end in zip(changes, [*ends, "to the end"], strict=True)]
+    stretches = [f"{_fed_words(fed)} {end}" for (_, fed), end in zip(changes, [*ends, "to the end"], strict=True)]
     further = len(changes) - _MOST_TOLD
-    more = f", and so on with {further} more changes, all in the table" if further > 0 else ""
-    lowest = min(min(one.stored_start, one.stored_end) for one in trace.intervals)
+    remainder = f", and so on with {further} more changes, all in the table" if further > 0 else ""
+    lowest = min(min(interval.stored_start, interval.stored_end) for interval in trace.intervals)
     return (
-        f"The loads are fed {', then '.join(told[:_MOST_TOLD])}{more}. {_served_words(trace)}; "
+        f"The loads are fed {', then '.join(stretches[:_MOST_TOLD])}{remainder}. {_served_words(trace)}; "
         f"the battery falls to {written(lowest / _KWH, 'kWh', 3)} at the lowest.{_dropped_words(trace, day_start)}"
     )
 
@@ -240,10 +242,10 @@ def _served_words(trace: Trace) -> str:
 def _changes(trace: Trace) -> list[tuple[float, tuple[str, ...]]]:
     """When (s) what feeds the loads changes, and to what; transfers are left out."""
     changes: list[tuple[float, tuple[str, ...]]] = []
-    for one in trace.intervals:
-        fed = tuple(_fed_by(one))
-        if one.mode is not Mode.TRANSFER and (not changes or changes[-1][1] != fed):
-            changes.append((one.start, fed))
+    for interval in trace.intervals:
+        fed = tuple(_fed_by(interval))
+        if interval.mode is not Mode.TRANSFER and (not changes or changes[-1][1] != fed):
+            changes.append((interval.start, fed))
     return changes
 
 
@@ -258,19 +260,19 @@ def _dropped_words(trace: Trace, day_start: float) -> str:
     if not dropped:
         return ""
     first = dropped[0]
-    takes = f", the transfer taking {span(trace.system.transfer_time)}" if trace.system.transfer_time else ""
-    return f" At {clock(day_start + first.time)} {first.words}{takes}."
+    duration = f", the transfer taking {span(trace.system.transfer_time)}" if trace.system.transfer_time else ""
+    return f" At {clock(day_start + first.time)} {first.words}{duration}."
 
 
 def _rows(trace: Trace, day_start: float) -> Rows:
     return [
         {
-            "From": clock(day_start + one.start),
-            "For": span(one.duration),
-            "Fed by": " and ".join(_fed_by(one)) or "no load",
-            "Loads get": written(one.flow.served, "W", 3),
-            "Battery at the end": written(one.stored_end / _KWH, "kWh", 3),
-            "From the supply": written(one.flow.supply_power / trace.system.supply_voltage, "A", 3),
+            "From": clock(day_start + interval.start),
+            "For": span(interval.duration),
+            "Fed by": " and ".join(_fed_by(interval)) or "no load",
+            "Loads get": written(interval.flow.served, "W", 3),
+            "Battery at the end": written(interval.stored_end / _KWH, "kWh", 3),
+            "From the supply": written(interval.flow.supply_power / trace.system.supply_voltage, "A", 3),
         }
-        for one in trace.intervals
+        for interval in trace.intervals
     ]

@@ -22,11 +22,13 @@ def choose() -> None:
     st.query_params.clear()
     st.title("Lessons", anchor=False)
     st.markdown("Each lesson takes one decision. Take them in this order, or go to what you need.")
-    done = progress(record().attempts())
+    progress_by_exercise = progress(record().attempts())
     for lesson in library().lessons.values():
         header = lesson.header
         st.page_link(HERE, label=f"**{header.title}**: {header.question}", query_params={"lesson": header.id})
-        right = sum(1 for id_ in header.exercises if id_ in done and done[id_].right_unaided)
+        right = sum(
+            1 for id_ in header.exercises if id_ in progress_by_exercise and progress_by_exercise[id_].right_unaided
+        )
         st.caption(f"{right} of {len(header.exercises)} exercises answered rightly without help")
 
 
@@ -52,21 +54,21 @@ def faded_example(lesson: Lesson) -> None:
     """The same with the last steps left to the learner: one more each time all of them are right."""
     st.header("The same, with steps left to you", anchor=False)
     name = f"faded {lesson.header.id}"
-    done: int = record().setting(name, 0)
+    lines_done: int = record().setting(name, 0)
     id_ = lesson.header.example
     if show_if_closed(id_):
         return
-    example = problem(id_, None, EXAMPLE_NUMBER + 1 + done, rulebook_for(id_))
+    example = problem(id_, None, EXAMPLE_NUMBER + 1 + lines_done, rulebook_for(id_))
     if isinstance(example, OrderProblem):
         whole_order(example)
         return
     lines = [line for line in worked_solution(example) if line.name != "limit"]
-    left = min(done + 1, len(lines))
+    left = min(lines_done + 1, len(lines))
     st.markdown(f"{left} of {len(lines)} steps {'is' if left == 1 else 'are'} left to you here.")
     showing.show_problem(example)
     showing.show_solution(example, lines[: len(lines) - left])
     if left_to_learner(example, lines, left) and st.button("Next example: one step more for you", type="primary"):
-        record().keep_setting(name, done + 1)
+        record().keep_setting(name, lines_done + 1)
         st.rerun()
 
 
@@ -83,20 +85,20 @@ def whole_order(example: OrderProblem) -> None:
 def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
     """A box for each step left out; True once all are right."""
     texts = {line.name: line.text for line in lines[: len(lines) - left]}
-    for at, line in enumerate(lines[len(lines) - left :], start=len(lines) - left + 1):
-        label = f"Step {at}: {example.label(line.name)}"
+    for index, line in enumerate(lines[len(lines) - left :], start=len(lines) - left + 1):
+        label = f"Step {index}: {example.label(line.name)}"
         with st.form(f"faded {example.number} {line.name}", border=False):
             text = st.text_input(label, max_chars=LONGEST, key=f"faded {example.number} {line.name} text")
-            st.form_submit_button(f"Check step {at}")
+            st.form_submit_button(f"Check step {index}")
         if not text:
             return False
         if line.name == example.ask:
             marking = mark(example, text, texts)
             showing.show_marking(marking)
             return marking.verdict == "right"
-        found = mark_step(example, line.name, text, texts)
-        showing.show_mark(found)
-        if found.verdict not in ("right", "carried"):
+        verdict = mark_step(example, line.name, text, texts)
+        showing.show_mark(verdict)
+        if verdict.verdict not in ("right", "carried"):
             return False
         texts[line.name] = text
     return True
@@ -104,11 +106,13 @@ def left_to_learner(example: Problem, lines: list[Line], left: int) -> bool:
 
 def problems(lesson: Lesson) -> None:
     st.header("Problems to try", anchor=False)
-    done = progress(record().attempts())
+    progress_by_exercise = progress(record().attempts())
     for id_ in lesson.header.exercises:
         exercise = library().exercises[id_]
-        known = done.get(id_)
-        state = f" · right {known.right_unaided + known.right_with_help} times" if known and known.tries else ""
+        standing = progress_by_exercise.get(id_)
+        state = (
+            f" · right {standing.right_unaided + standing.right_with_help} times" if standing and standing.tries else ""
+        )
         st.page_link(
             PRACTICE,
             label=f"{exercise.title} · level {exercise.level}{state}",

@@ -34,20 +34,20 @@ def own_data() -> None:
         "No name, nothing else, and nothing is sent on. What you did in a class's set is kept with the "
         "class: your instructor gives it out and erases it."
     )
-    mine = record()  # the download is made outside this run, where no session is known
+    learner_record = record()  # the download is made outside this run, where no session is known
     offer(
         "Download all of it as JSON",
-        lambda: json.dumps(mine.export(), ensure_ascii=False, indent=2),
+        lambda: json.dumps(learner_record.export(), ensure_ascii=False, indent=2),
         "coldmorning-record.json",
         "application/json",
     )
     with st.form("erase", border=False):
         sure = st.checkbox("Yes, erase everything that is kept of my own practice. It cannot be brought back.")
         sent = st.form_submit_button("Erase")
-    if sent and any(one.in_class for why in closed_exercises().values() for one in why):
+    if sent and any(closed.in_class for why in closed_exercises().values() for closed in why):
         st.warning("Nothing was erased. Your class has an open set that keeps its answers back. Erase after it closes.")
     elif sent and sure:
-        mine.erase()
+        learner_record.erase()
         st.rerun()
     elif sent:
         st.warning("Nothing was erased. Tick the box first.")

@@ -15,23 +15,23 @@ from tutor.simulated_learner import NAMED
 @lru_cache(maxsize=1)
 def report() -> dict[str, Any]:
     """Return what the last trial found; `coldmorning diagnose-trial --json` wrote it."""
-    found: dict[str, Any] = json.loads((content_root() / "assets" / "recognition.json").read_text(encoding="utf-8"))
-    return found
+    trial: dict[str, Any] = json.loads((content_root() / "assets" / "recognition.json").read_text(encoding="utf-8"))
+    return trial
 
 
-def bullets(told: Iterable[str]) -> None:
-    st.markdown("\n".join(f"- {plain(line)}" for line in told))
+def bullets(sentences: Iterable[str]) -> None:
+    st.markdown("\n".join(f"- {plain(line)}" for line in sentences))
 
 
 def each_exercise() -> Iterator[str]:
-    for one in report()["exercises"]:
-        if one["exercise"] in library().exercises:
+    for exercise in report()["exercises"]:
+        if exercise["exercise"] in library().exercises:
             shares = (
                 f"{kind} {100 * row.get(NAMED, 0) / row['learners']:.0f} %"
-                for kind, row in one.items()
+                for kind, row in exercise.items()
                 if kind.startswith(("a declared", "a derived"))
             )
-            yield f"{library().exercises[one['exercise']].title}: {'; '.join(shares)}"
+            yield f"{library().exercises[exercise['exercise']].title}: {'; '.join(shares)}"
 
 
 st.title("How well does it recognise mistakes?", anchor=False)

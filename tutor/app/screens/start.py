@@ -48,13 +48,13 @@ def class_work() -> None:
     from tutor.classroom.claims import Claims, sets_of  # noqa: PLC0415
     from tutor.classroom.work import ClassWork  # noqa: PLC0415
 
-    token, now = st.session_state["learner"], datetime.now(UTC)
-    for of in sets_of(store(), token):
-        member = Claims(store(), of).member(token)
-        if member is not None and of.state(now) == "open":
-            lines = ClassWork(store(), engine(), of, member).begin(now)
-            label = f"Your class work: {showing.plain(of.declaration.title)}, {progress_words(lines)}"
-            st.page_link("screens/class_work.py", label=label, query_params={"set": of.code})
+    token, moment = st.session_state["learner"], datetime.now(UTC)
+    for practice_set in sets_of(store(), token):
+        member = Claims(store(), practice_set).member(token)
+        if member is not None and practice_set.state(moment) == "open":
+            lines = ClassWork(store(), engine(), practice_set, member).begin(moment)
+            label = f"Your class work: {showing.plain(practice_set.declaration.title)}, {progress_words(lines)}"
+            st.page_link("screens/class_work.py", label=label, query_params={"set": practice_set.code})
 
 
 def next_thing() -> None:

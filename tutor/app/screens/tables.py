@@ -23,7 +23,7 @@ def number(text: str) -> str:
 
 def common(table: Table) -> dict[str, str]:
     """Return what all rows of a table share of their edition, source and standing."""
-    return {about: table.rows[0][about] for about in ABOUT if len({row[about] for row in table.rows}) == 1}
+    return {heading: table.rows[0][heading] for heading in ABOUT if len({row[heading] for row in table.rows}) == 1}
 
 
 def shown(table: Table, rows: list[dict[str, str]]) -> list[dict[str, str]]:
@@ -57,8 +57,8 @@ def show(table: Table, wanted: str) -> None:
         show_table(rows)
     else:
         st.markdown("No row of this table fits what you look for.")
-    said = [f"{ABOUT[about]}: {text}." for about, text in common(table).items() if text]
-    st.markdown(" ".join(said))
+    sentences = [f"{ABOUT[heading]}: {text}." for heading, text in common(table).items() if text]
+    st.markdown(" ".join(sentences))
 
 
 st.title("Tables", anchor=False)

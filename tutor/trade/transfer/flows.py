@@ -88,8 +88,8 @@ def assistance(system: System, load: float, array: float) -> float:
 def supply_fits(system: System, load: float, array: float) -> bool:
     """Tell whether the supply can carry a load within the pass-through limit."""
     from_array = assistance(system, load, array)
-    own = standby_draw(system, from_array)
-    return load - from_array + own <= system.supply_limit * (1 + _REPRESENTATION)
+    standby = standby_draw(system, from_array)
+    return load - from_array + standby <= system.supply_limit * (1 + _REPRESENTATION)
 
 
 def standby_draw(system: System, from_array: float) -> float:
@@ -112,28 +112,28 @@ def flow_on_inverter(system: System, asked: float, load: float, array: float, ro
     return Flow(asked, load, load, 0, 0, charge, 0, 0, charge, demand + charge, left, demand - load, 0, stored)
 
 
-def flow_on_supply(system: System, asked: float, load: float, array: float, room: float) -> Flow:
+def flow_on_supply(system: System, demand: float, load: float, array: float, room: float) -> Flow:
     """The flows while the supply carries the loads: what it may give beyond them it gives to the charger."""
     from_array = assistance(system, load, array)
     to_inverter = inverter_demand(system, from_array) if from_array > 0 else 0.0
-    from_supply, own = load - from_array, standby_draw(system, from_array)
+    from_supply, standby = load - from_array, standby_draw(system, from_array)
     left = array - to_inverter if array - to_inverter > array * _REPRESENTATION else 0.0
-    spare = max(0.0, system.supply_limit - from_supply - own)
-    return _charge_beside(system, asked, (load, from_array, from_supply), (to_inverter, left, spare), room, own)
+    spare = max(0.0, system.supply_limit - from_supply - standby)
+    return _charge_beside(system, demand, (load, from_array, from_supply), (to_inverter, left, spare), room, standby)
 
 
 def flow_without_loads(
-    system: System, asked: float, array: float, room: float, *, supply: bool, from_battery: bool
+    system: System, demand: float, array: float, room: float, *, supply: bool, from_battery: bool
 ) -> Flow:
     """The flows while the loads' circuit is dead: array and, where it is in use, the supply charge the battery.
 
     The inverter-charger draws for itself from the supply, else from the array, else from the battery where it may.
     """
     limit = system.supply_limit if supply else 0.0
-    own = min(system.standby_power, limit)
-    by_array = min(system.standby_power - own, array)
-    drawn = system.standby_power - own - by_array if from_battery else 0.0
-    flow = _charge_beside(system, asked, (0.0, 0.0, 0.0), (0.0, array - by_array, limit - own), room, own)
+    standby = min(system.standby_power, limit)
+    by_array = min(system.standby_power - standby, array)
+    drawn = system.standby_power - standby - by_array if from_battery else 0.0
+    flow = _charge_beside(system, demand, (0.0, 0.0, 0.0), (0.0, array - by_array, limit - standby), room, standby)
     return flow._replace(
         array_used=flow.array_used + by_array,
         losses=flow.losses + by_array + drawn,
@@ -144,18 +144,18 @@ def flow_without_loads(
 
 def _charge_beside(
     system: System,
-    asked: float,
+    demand: float,
     at_loads: tuple[float, float, float],
     behind: tuple[float, float, float],
     room: float,
-    own: float,
+    standby: float,
 ) -> Flow:
     load, from_array, from_supply = at_loads
     to_inverter, array_left, supply_spare = behind
     by_array, by_supply = _charging(system, room, array_left, supply_spare * system.charger_efficiency)
     drawn = min(by_supply / system.charger_efficiency, supply_spare)
     return Flow(
-        asked=asked,
+        asked=demand,
         served=load,
         from_array=from_array,
         from_battery=0.0,
@@ -166,8 +166,8 @@ def _charge_beside(
         battery_power=by_array + by_supply,
         array_used=to_inverter + by_array,
         array_curtailed=array_left - by_array,
-        losses=(to_inverter - from_array) + (drawn - by_supply) + own,
-        supply_standby=own,
+        losses=(to_inverter - from_array) + (drawn - by_supply) + standby,
+        supply_standby=standby,
         stored_power=_stored_power(system, by_array + by_supply),
     )
 

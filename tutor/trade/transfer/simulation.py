@@ -182,18 +182,18 @@ class _Run:
     def _heed_loads(self) -> bool:
         """Let loads start again or drop out; only a load that stays out for good changes what is asked for."""
         out_for_good = False
-        for at, load in enumerate(self.system.loads):
-            asks = self.point.load_power[at] > 0
-            if self.mode.live or self.dropped[at] or not asks:
-                self.drop_at[at] = _NEVER
-            elif self.drop_at[at] == _NEVER:
-                self.drop_at[at] = self.now + load.ride_through
-            if self.mode.live and self.dropped[at] and load.restarts:
-                self.dropped[at] = False
+        for index, load in enumerate(self.system.loads):
+            asks = self.point.load_power[index] > 0
+            if self.mode.live or self.dropped[index] or not asks:
+                self.drop_at[index] = _NEVER
+            elif self.drop_at[index] == _NEVER:
+                self.drop_at[index] = self.now + load.ride_through
+            if self.mode.live and self.dropped[index] and load.restarts:
+                self.dropped[index] = False
                 if asks:
                     self._note(Kind.LOAD_RESTARTED, load.name)
-            if self.drop_at[at] <= self.now:
-                self.drop_at[at], self.dropped[at] = _NEVER, True
+            if self.drop_at[index] <= self.now:
+                self.drop_at[index], self.dropped[index] = _NEVER, True
                 self._note(Kind.LOAD_DROPPED, load.name)
                 out_for_good |= not load.restarts
         return out_for_good
@@ -234,24 +234,24 @@ class _Run:
         return math.fsum(power for power, load, dropped in asking if load.restarts or not dropped)
 
     def _flow(self) -> Flow:
-        asked, array = math.fsum(self.point.load_power), self.point.array_power
+        demand, array = math.fsum(self.point.load_power), self.point.array_power
         room = self.system.charge_power if self.stored < _FULL * self.system.battery_capacity else 0.0
         match self.mode:
             case Mode.SUPPLY:
-                return flows.flow_on_supply(self.system, asked, self._load(), array, room)
+                return flows.flow_on_supply(self.system, demand, self._load(), array, room)
             case Mode.INVERTER:
-                return flows.flow_on_inverter(self.system, asked, self._load(), array, room)
+                return flows.flow_on_inverter(self.system, demand, self._load(), array, room)
         charging = self.mode is Mode.OFF and self.accepted
         spare = not self.cut_off and self.stored > self.system.low_energy
-        return flows.flow_without_loads(self.system, asked, array, room, supply=charging, from_battery=spare)
+        return flows.flow_without_loads(self.system, demand, array, room, supply=charging, from_battery=spare)
 
     def _load_states(self) -> tuple[LoadState, ...]:
-        return tuple(self._load_state(at) for at in range(len(self.dropped)))
+        return tuple(self._load_state(index) for index in range(len(self.dropped)))
 
-    def _load_state(self, at: int) -> LoadState:
-        if not self.point.load_power[at]:
+    def _load_state(self, index: int) -> LoadState:
+        if not self.point.load_power[index]:
             return LoadState.OFF
-        if self.dropped[at]:
+        if self.dropped[index]:
             return LoadState.DROPPED
         return LoadState.FED if self.mode.live else LoadState.RIDING
 

@@ -166,14 +166,14 @@ def checked_schedule(schedule: Sequence[Point], loads: int, end: float) -> list[
     """
     if not schedule:
         raise ValueError("the schedule is empty: give at least the inputs at the start")
-    kept: list[Point] = []
-    for at, point in enumerate(schedule):
+    changing: list[Point] = []
+    for index, point in enumerate(schedule):
         if len(point.load_power) != loads:
             raise ValueError(f"at {point.time:g} s the schedule needs {loads} load powers, one for each load")
-        if at and not schedule[at - 1].time < point.time:
+        if index and not schedule[index - 1].time < point.time:
             raise ValueError(f"the schedule's times have to ascend: {point.time:g} s comes too late in it")
-        if not kept or not point.same_inputs(kept[-1]):
-            kept.append(point)
+        if not changing or not point.same_inputs(changing[-1]):
+            changing.append(point)
     if not schedule[-1].time < end < math.inf:
         raise ValueError("the end has to lie after the schedule's last point")
-    return kept
+    return changing

@@ -21,14 +21,14 @@ def tell(trace: Trace, day_start: float | None = None) -> list[str]:
     Times are clock times, to the second, if `day_start` says what the clock shows at time 0 (s after midnight).
     """
     sentences = []
-    told: tuple[Reason, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     events = list(trace.events)
     for stretch in _stretches(trace.intervals):
         happened = [event for event in events if event.time <= stretch[-1].start]
         events = events[len(happened) :]
         clauses = _happenings(trace, stretch, happened)
-        state = _state(stretch[-1]) + _because(stretch[-1], told, happened)
-        told = stretch[-1].why
+        state = _state(stretch[-1]) + _because(stretch[-1], reasons, happened)
+        reasons = stretch[-1].why
         sentences.append(_sentence(_when(stretch[0].start, day_start), clauses, state))
     last = [event.words for event in events if event.kind not in (Kind.TRANSFER_STARTED, Kind.TRANSFER_ENDED)]
     if last:
@@ -39,11 +39,11 @@ def tell(trace: Trace, day_start: float | None = None) -> list[str]:
 def _stretches(intervals: tuple[Interval, ...]) -> list[list[Interval]]:
     """Join each transfer with what follows it."""
     stretches: list[list[Interval]] = []
-    for one in intervals:
+    for interval in intervals:
         if stretches and stretches[-1][-1].mode is Mode.TRANSFER:
-            stretches[-1].append(one)
+            stretches[-1].append(interval)
         else:
-            stretches.append([one])
+            stretches.append([interval])
     return stretches
 
 
@@ -74,16 +74,16 @@ def _happenings(trace: Trace, stretch: list[Interval], happened: list[Event]) ->
 
 def _transfer(trace: Trace, stretch: list[Interval], happened: list[Event]) -> str:
     """How long the transfer takes, and which loads ride through it."""
-    takes = f"the transfer takes {span(stretch[-1].start - stretch[0].start)}"
-    out = [event.load for event in happened if event.kind is Kind.LOAD_DROPPED]
+    duration_words = f"the transfer takes {span(stretch[-1].start - stretch[0].start)}"
+    dropped = [event.load for event in happened if event.kind is Kind.LOAD_DROPPED]
     unfed = zip(trace.system.loads, stretch[0].loads, strict=True)
-    riding = [load.name for load, state in unfed if state is LoadState.RIDING and load.name not in out]
+    riding = [load.name for load, state in unfed if state is LoadState.RIDING and load.name not in dropped]
     through = f"{_names(riding)} {'rides' if len(riding) == 1 else 'ride'} through" if riding else ""
-    if out and riding:
-        return f"{takes}, which {through} but {_names(out)} {'does' if len(out) == 1 else 'do'} not"
-    if out:
-        return f"{takes}, which {_names(out)} {'does' if len(out) == 1 else 'do'} not ride through"
-    return f"{takes}, which {through}" if riding and stretch[-1].mode.live else takes
+    if dropped and riding:
+        return f"{duration_words}, which {through} but {_names(dropped)} {'does' if len(dropped) == 1 else 'do'} not"
+    if dropped:
+        return f"{duration_words}, which {_names(dropped)} {'does' if len(dropped) == 1 else 'do'} not ride through"
+    return f"{duration_words}, which {through}" if riding and stretch[-1].mode.live else duration_words
 
 
 def _names(loads: list[str]) -> str:
@@ -94,35 +94,37 @@ def _and(parts: list[str]) -> str:
     return " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
 
 
-def _state(one: Interval) -> str:
+def _state(interval: Interval) -> str:
     """Who feeds the loads and charges the battery, as a clause."""
-    parts = [_feeding(one), *_charging(one.flow)]
-    if one.flow.array_curtailed > _LEAST_TOLD:
-        parts.append(f"{watts(one.flow.array_curtailed)} of the array's power is not taken")
-    if LoadState.DROPPED in one.loads and one.mode.live:
-        parts.append(f"{watts(one.flow.unserved)} stays unserved")
+    parts = [_feeding(interval), *_charging(interval.flow)]
+    if interval.flow.array_curtailed > _LEAST_TOLD:
+        parts.append(f"{watts(interval.flow.array_curtailed)} of the array's power is not taken")
+    if LoadState.DROPPED in interval.loads and interval.mode.live:
+        parts.append(f"{watts(interval.flow.unserved)} stays unserved")
     return _and(parts)
 
 
-def _feeding(one: Interval) -> str:
-    if one.mode is Mode.TRANSFER:
+def _feeding(interval: Interval) -> str:
+    if interval.mode is Mode.TRANSFER:
         return "nothing feeds the loads while the transfer lasts"
-    drawn = -one.flow.battery_power
-    if one.mode is Mode.OFF:
-        own = f" and the inverter-charger itself draws {watts(drawn)} from the battery" if drawn > _LEAST_TOLD else ""
-        return f"nothing feeds the loads{own}"
-    sources = one.flow.sources
+    drawn = -interval.flow.battery_power
+    if interval.mode is Mode.OFF:
+        own_draw = (
+            f" and the inverter-charger itself draws {watts(drawn)} from the battery" if drawn > _LEAST_TOLD else ""
+        )
+        return f"nothing feeds the loads{own_draw}"
+    sources = interval.flow.sources
     if not sources:
         idle = f", whose own consumption draws {watts(drawn)} from the battery" if drawn > _LEAST_TOLD else ""
-        return f"no load draws power from the {one.mode}{idle}"
-    fed = [f"the {source} feeds {watts(power)}{_way(source, one)}" for source, power in sources.items()]
+        return f"no load draws power from the {interval.mode}{idle}"
+    fed = [f"the {source} feeds {watts(power)}{_way(source, interval)}" for source, power in sources.items()]
     return _and(fed)
 
 
-def _way(source: Source, one: Interval) -> str:
+def _way(source: Source, interval: Interval) -> str:
     if source is Source.SUPPLY:
         return ""
-    drawn = f", drawing {watts(-one.flow.battery_power)}" if source is Source.BATTERY else ""
+    drawn = f", drawing {watts(-interval.flow.battery_power)}" if source is Source.BATTERY else ""
     return f" through the inverter{drawn}"
 
 
@@ -138,9 +140,9 @@ def _charging(flow: Flow) -> list[str]:
     return parts
 
 
-def _because(one: Interval, told: tuple[Reason, ...], happened: list[Event]) -> str:
+def _because(interval: Interval, told: tuple[Reason, ...], happened: list[Event]) -> str:
     """The reasons that neither the sentence before nor an event has given."""
     kinds = {event.kind for event in happened}
-    new = [reason for reason in one.why if reason not in told and _SAID_BY_EVENT.get(reason) not in kinds]
+    new = [reason for reason in interval.why if reason not in told and _SAID_BY_EVENT.get(reason) not in kinds]
     reasons = [REASONS[reason] for reason in new if reason is not Reason.FIRST_CHOICE]
     return f", because {_and(reasons)}" if reasons else ""

@@ -155,12 +155,12 @@ class Trace:
         if lost is None:
             return None
         off = 0.0
-        for one in self.intervals[self.intervals.index(self.at(lost)) :]:
-            if one.mode is Mode.OFF:
+        for interval in self.intervals[self.intervals.index(self.at(lost)) :]:
+            if interval.mode is Mode.OFF:
                 return off
-            if one.mode is Mode.SUPPLY:
+            if interval.mode is Mode.SUPPLY:
                 return None
-            off = one.end - lost if one.mode.live else off
+            off = interval.end - lost if interval.mode.live else off
         off_at_the_end = any(event.kind is Kind.LOADS_OFF and event.time == lost + off for event in self.events)
         return off if off_at_the_end else None
 
@@ -169,34 +169,34 @@ class Trace:
 
         Raises ValueError if there is no such load.
         """
-        if load not in {one.name for one in self.system.loads}:
+        if load not in {declared.name for declared in self.system.loads}:
             raise ValueError(f"there is no load called '{load}' here")
         return not any(event.kind is Kind.LOAD_DROPPED and event.load == load for event in self.events)
 
     def unserved(self) -> list[Stretch]:
         """The stretches in which loads ask for more than they get, neighbours joined."""
         stretches: list[Stretch] = []
-        for one in self.intervals:
-            if one.flow.unserved <= 0:
+        for interval in self.intervals:
+            if interval.flow.unserved <= 0:
                 continue
-            missed = one.flow.unserved * one.duration
-            if stretches and stretches[-1].end == one.start:
+            missed = interval.flow.unserved * interval.duration
+            if stretches and stretches[-1].end == interval.start:
                 start, _, before = stretches.pop()
-                stretches.append(Stretch(start, one.end, before + missed))
+                stretches.append(Stretch(start, interval.end, before + missed))
             else:
-                stretches.append(Stretch(one.start, one.end, missed))
+                stretches.append(Stretch(interval.start, interval.end, missed))
         return stretches
 
     @cached_property
     def totals(self) -> Totals:
         """The energies over the whole trace (J)."""
         names = [field.name for field in fields(Totals) if not field.name.startswith("battery")]
-        sums = {name: self._energy(getattr(one.flow, name) for one in self.intervals) for name in names}
+        sums = {name: self._energy(getattr(interval.flow, name) for interval in self.intervals) for name in names}
         return Totals(
-            battery_charged=self._energy(max(0.0, one.flow.battery_power) for one in self.intervals),
-            battery_discharged=self._energy(max(0.0, -one.flow.battery_power) for one in self.intervals),
+            battery_charged=self._energy(max(0.0, interval.flow.battery_power) for interval in self.intervals),
+            battery_discharged=self._energy(max(0.0, -interval.flow.battery_power) for interval in self.intervals),
             **sums,
         )
 
     def _energy(self, powers: Iterable[float]) -> float:
-        return math.fsum(power * one.duration for power, one in zip(powers, self.intervals, strict=True))
+        return math.fsum(power * interval.duration for power, interval in zip(powers, self.intervals, strict=True))

@@ -36,8 +36,8 @@ def span(seconds: float) -> str:
         return written(round(seconds * 1000, 6), "ms", 3)
     if seconds < 60:
         return written(round(seconds, 6), "s", 3)
-    whole = round(seconds)
-    units = ((whole // 3600, "h"), (whole // 60 % 60, "min"), (whole % 60, "s"))
+    rounded = round(seconds)
+    units = ((rounded // 3600, "h"), (rounded // 60 % 60, "min"), (rounded % 60, "s"))
     return " ".join(f"{number}\u00a0{unit}" for number, unit in units if number)
 
 
@@ -49,31 +49,31 @@ def clock(seconds: float) -> str:
     return f"{text} on day {days + 1}" if days else text
 
 
-def event_words(system: System, kind: Kind, now: Situation) -> str:
+def event_words(system: System, kind: Kind, state: Situation) -> str:
     """Say what happens, as a clause."""
     match kind:
         case Kind.LOAD_CHANGED:
-            return f"the loads now ask for {watts(now.load_power)}" if now.load_power else "no load is on any more"
+            return f"the loads now ask for {watts(state.load_power)}" if state.load_power else "no load is on any more"
         case Kind.ARRAY_CHANGED:
-            can = f"can now give {watts(now.array_power)}" if now.array_power else "gives nothing any more"
-            return f"the array {can}"
+            ability = f"can now give {watts(state.array_power)}" if state.array_power else "gives nothing any more"
+            return f"the array {ability}"
         case Kind.SUPPLY_BACK if system.qualification_delay:
             return f"the supply is back and is watched for {span(system.qualification_delay)} before it is used"
         case Kind.OVERLOAD_STARTED:
             bears = f"which it bears for {span(system.overload_time)}"
             return (
-                f"the load of {watts(now.load_power)} is above the inverter's {watts(system.inverter_power)}, {bears}"
+                f"the load of {watts(state.load_power)} is above the inverter's {watts(system.inverter_power)}, {bears}"
             )
         case Kind.OVERLOAD_SHUTDOWN:
-            return f"{_overload(system, now.load_power)}, and it shuts down"
+            return f"{_overload(system, state.load_power)}, and it shuts down"
         case Kind.BATTERY_LOW:
             return f"the battery is down to its low cut-off of {written(system.low_cutoff * 100, '%', 3)}"
         case Kind.BATTERY_RETURNED:
             return f"the battery has reached the return threshold of {written(system.return_threshold * 100, '%', 3)}"
         case Kind.TRANSFER_STARTED | Kind.TRANSFER_ENDED:
-            return f"the transfer to the {now.target} {'begins' if kind is Kind.TRANSFER_STARTED else 'is done'}"
+            return f"the transfer to the {state.target} {'begins' if kind is Kind.TRANSFER_STARTED else 'is done'}"
         case Kind.LOAD_DROPPED | Kind.LOAD_RESTARTED:
-            return f"the {now.load} {'drops out' if kind is Kind.LOAD_DROPPED else 'starts again'}"
+            return f"the {state.load} {'drops out' if kind is Kind.LOAD_DROPPED else 'starts again'}"
     return _PLAIN[kind]
 
 
