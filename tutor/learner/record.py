@@ -137,10 +137,6 @@ class Record:
         """Give a problem's unsent text by field."""
         return {row["field"]: row["text"] for row in self._own(tables.draft, problem=problem)}
 
-    def drop_draft(self, problem: str) -> None:
-        """Forget a problem's unsent text."""
-        self._drop(tables.draft, problem=problem)
-
     def setting(self, name: str, default: Any = None) -> Any:
         """Give a setting's value, or the default if it was never kept."""
         rows = self._own(tables.setting, name=name)
