@@ -7,6 +7,7 @@ import click
 
 from tutor.operations.command import JSON, STORE, operation
 from tutor.shell import Commands, Fault
+from tutor.visible import visible
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Answer, Outcome
@@ -77,7 +78,7 @@ def comment(store: "Store", code: str, text: str, position: int | None) -> str:
     results, outcome = _problem(store, code)
     answer = _answer(outcome, position)
     results.comment(answer.id, text)
-    return f"The comment {'stands beside' if text.strip() else 'is taken back from'} '{answer.entry}'."
+    return f"The comment {'stands beside' if text.strip() else 'is taken back from'} '{visible(answer.entry)}'."
 
 
 @operation(
@@ -90,7 +91,8 @@ def withdraw(store: "Store", code: str, position: int | None, undo: bool) -> str
     if undo and not answer.was_withdrawn:
         raise Fault(f"'{answer.entry}' was not withdrawn. 'coldmorning handed show' lists the answers.")
     results.withdraw(answer.id, withdrawn=not undo)
-    return f"'{answer.entry}' {'counts again' if undo else 'is not counted any more; --undo counts it again'}."
+    outcome_words = "counts again" if undo else "is not counted any more; --undo counts it again"
+    return f"'{visible(answer.entry)}' {outcome_words}."
 
 
 @operation(handed, "excuse", _CODE, click.option("--undo", is_flag=True, help="Count the problem again."), STORE)
