@@ -64,7 +64,7 @@ def test_a_class_passes_its_models(worked, tmp_path):
 
 
 FAULTS = [
-    ("attempt", {"verdict": "perfect"}, "verdict: Input should be 'right', 'wrong'"),
+    ("attempt", {"verdict": "perfect"}, "verdict: Input should be 'right', 'refused', 'unclear', 'wrong' or ''"),
     ("attempt", {"mistakes": {"slip": "likely"}}, "mistakes.slip: Input should be a valid number"),
     ("attempt", {"givens": ["24 V"]}, "givens: Input should be an object"),
     ("attempt", {"seconds": -1}, "seconds is -1.0"),
