@@ -83,37 +83,37 @@ def as_json(trial: Mapping[str, Tally]) -> dict[str, Any]:
 
 def together(trials: Sequence[ExerciseTrial]) -> Trial:
     """The outcomes of several exercises added up."""
-    whole = {kind: Tally() for kind in KINDS}
-    for one in trials:
-        for kind, tally in one.trial.items():
-            whole[kind].outcomes.update(tally.outcomes)
-    return whole
+    total = {kind: Tally() for kind in KINDS}
+    for exercise in trials:
+        for kind, tally in exercise.trial.items():
+            total[kind].outcomes.update(tally.outcomes)
+    return total
 
 
 def report(trials: Sequence[ExerciseTrial], learners: int) -> dict[str, Any]:
     """The whole trial as JSON: all exercises together, single mistakes as often as they are expected, each exercise."""
-    whole = together(trials)
+    total = together(trials)
     return {
         "learners_of_each_kind": learners,
-        "overall": as_json(whole),
-        "single_mistakes": {typed: _as_expected(whole, typed) for typed in (STEPS, VALUE, FEW)},
+        "overall": as_json(total),
+        "single_mistakes": {typed: _as_expected(total, typed) for typed in (STEPS, VALUE, FEW)},
         "exercises": [trial.as_json() for trial in trials],
     }
 
 
-def _as_expected(whole: Trial, typed: str) -> dict[str, float]:
+def _as_expected(trial: Trial, typed: str) -> dict[str, float]:
     """The shares for single mistakes, declared and derived ones mixed as they are expected among wrong answers."""
     of_all = COMMON["declared"] + COMMON["derived"]
     mixed = {}
     for outcome in OUTCOMES:
-        declared, derived = (whole[f"{ORIGINS[origin]}, {typed}"].share(outcome) for origin in SINGLE)
+        declared, derived = (trial[f"{ORIGINS[origin]}, {typed}"].share(outcome) for origin in SINGLE)
         mixed[outcome] = round((COMMON["declared"] * declared + COMMON["derived"] * derived) / of_all, 4)
     return mixed
 
 
-def of_all(found: Mapping[str, Any]) -> Iterator[str]:
+def of_all(report: Mapping[str, Any]) -> Iterator[str]:
     """A report in lines: each kind of learner with its shares and their intervals."""
-    for kind, row in found["overall"].items():
+    for kind, row in report["overall"].items():
         shares = ", ".join(
             f"{outcome} {100 * row[outcome]['share']:.1f} % "
             f"({100 * row[outcome]['interval'][0]:.1f} to {100 * row[outcome]['interval'][1]:.1f})"
@@ -123,9 +123,9 @@ def of_all(found: Mapping[str, Any]) -> Iterator[str]:
         yield f"{kind} ({row['learners']} learners): {shares}"
 
 
-def of_single_mistakes(found: Mapping[str, Any]) -> Iterator[str]:
+def of_single_mistakes(report: Mapping[str, Any]) -> Iterator[str]:
     """The shares for single mistakes, mixed as they are expected, in lines."""
-    for typed, row in found["single_mistakes"].items():
+    for typed, row in report["single_mistakes"].items():
         shares = ", ".join(f"{outcome} {100 * share:.1f} %" for outcome, share in row.items() if share)
         yield f"single mistakes as often as expected, {typed}: {shares}"
 
@@ -152,8 +152,8 @@ def diagnose(engine: Engine, exercise: str, learners: int) -> ExerciseTrial:
     """The trial of one exercise: all its questions, each rulebook that changes it."""
     trial = {kind: Tally() for kind in KINDS}
     declared = engine.library.declared[exercise].exercise
-    for at, id_ in enumerate(declared.rulebooks):
-        if at == 0 or id_ in declared.in_rulebook:
+    for place, id_ in enumerate(declared.rulebooks):
+        if place == 0 or id_ in declared.in_rulebook:
             for ask in engine.library.declared[exercise].under(id_).exercise.asks:
                 _try_question(engine.question(exercise, ask, id_), learners, trial)
     return ExerciseTrial(exercise, trial)

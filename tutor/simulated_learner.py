@@ -94,12 +94,13 @@ class Learner:
                 None if values is None else {self.problem.ask: self._typed(self.problem.ask, values[self.problem.ask])}
             )
         typed: dict[str, str] = {}
-        own: dict[str, float] = {}
+        learner_values: dict[str, float] = {}
         for name in (name for name in method.method.names if name in self.problem.step_names):
             try:
-                value = method.follow(self.problem.shown, {**self.problem.all_values, **own}, own, name)[name]
+                values = {**self.problem.all_values, **learner_values}
+                value = method.follow(self.problem.shown, values, learner_values, name)[name]
                 typed[name] = self._typed(name, value)
-                own[name] = self._read_back(name, value)
+                learner_values[name] = self._read_back(name, value)
             except NO_VALUE:
                 return None
         return typed
@@ -126,35 +127,35 @@ class Learner:
         if named:
             ids = {id_ for explanation in named for id_ in explanation.id.split("+")}
             rightly = ids == set(method.id.split("+"))
-            return NAMED if rightly or any(self._same(method, mistake, marking) for mistake in named) else FALSE
+            return NAMED if rightly or any(self._is_same(method, mistake, marking) for mistake in named) else FALSE
         offered = marking.candidates[:OFFERED]
-        is_offered = any(mistake.id == method.id or self._same(method, mistake, marking) for mistake in offered)
+        is_offered = any(mistake.id == method.id or self._is_same(method, mistake, marking) for mistake in offered)
         return ASKED if is_offered else UNKNOWN
 
-    def _same(self, method: WrongMethod, explanation: Explanation, marking: Marking) -> bool:
+    def _is_same(self, method: WrongMethod, explanation: Explanation, marking: Marking) -> bool:
         """Whether an explanation comes to the same expression, so that nobody could tell the two apart."""
         if not isinstance(explanation, Candidate):
             return False
-        other = explanation.method
-        return self._agree(method, other, marking) or self._always_agree(method, other)
+        second = explanation.method
+        return self._agree(method, second, marking) or self._always_agree(method, second)
 
-    def _agree(self, method: WrongMethod, other: WrongMethod, marking: Marking) -> bool:
+    def _agree(self, method: WrongMethod, second: WrongMethod, marking: Marking) -> bool:
         """Whether two methods agree in this problem from the learner's own steps on, before anything is rounded."""
-        own: dict[str, float] = {}
+        learner_values: dict[str, float] = {}
         for name, step in marking.steps.items():
             if step.verdict == "wrong":
-                return _agree_on(self.problem, method, other, own, name)
+                return _agree_on(self.problem, method, second, learner_values, name)
             if step.entry is not None:
-                own[name] = in_working_units(self.problem, name, step.entry)
-        return _agree_on(self.problem, method, other, own, self.problem.ask)
+                learner_values[name] = in_working_units(self.problem, name, step.entry)
+        return _agree_on(self.problem, method, second, learner_values, self.problem.ask)
 
-    def _always_agree(self, method: WrongMethod, other: WrongMethod) -> bool:
+    def _always_agree(self, method: WrongMethod, second: WrongMethod) -> bool:
         """Whether two methods that change the same step come to the same there, in this problem and in others."""
-        if not method.changed or method.changed != other.changed:
+        if not method.changed or method.changed != second.changed:
             return False
         numbers = range(self.problem.number, self.problem.number + DRAWS_COMPARED)
         problems = (draw(self.problem.question, number) for number in numbers)
-        return all(_agree_on(problem, method, other, {}, method.changed[0], unrounded=False) for problem in problems)
+        return all(_agree_on(problem, method, second, {}, method.changed[0], unrounded=False) for problem in problems)
 
     def _from_nowhere(self) -> Outcome:
         right = self.problem.values[self.problem.ask]
@@ -167,34 +168,35 @@ class Learner:
     def _by_another_route(self) -> Outcome:
         """Every step worked out from the rounded one before, four figures at least; only the answer is typed."""
         self.figures = max(4, self.figures)
-        own: dict[str, float] = {}
+        learner_values: dict[str, float] = {}
         for step in self.problem.question.right.steps:
-            value = self.problem.question.relation(step.whole)({**self.problem.known, **own})
-            own[step.name] = self._read_back(step.name, value)
+            value = self.problem.question.relation(step.whole)({**self.problem.known, **learner_values})
+            learner_values[step.name] = self._read_back(step.name, value)
         evidence = self.problem.question.evidence
-        steps = {evidence: self._typed(evidence, own[evidence])} if evidence else {}
-        marking = mark(self.problem, self._typed(self.problem.ask, own[self.problem.ask]), steps)
+        steps = {evidence: self._typed(evidence, learner_values[evidence])} if evidence else {}
+        marking = mark(self.problem, self._typed(self.problem.ask, learner_values[self.problem.ask]), steps)
         return {"right": MARKED_RIGHT, "unclear": UNKNOWN}.get(marking.verdict, FALSE)
 
 
 def _agree_on(
     problem: Problem,
     method: WrongMethod,
-    other: WrongMethod,
-    own: Mapping[str, float],
+    second: WrongMethod,
+    learner_values: Mapping[str, float],
     name: str,
     *,
     unrounded: bool = True,
 ) -> bool:
     """Whether two methods give a quantity the same value, and reach it from the same one if it is rounded."""
-    values = {**problem.all_values, **own}
+    values = {**problem.all_values, **learner_values}
     try:
-        first, second = (some.follow(problem.shown, values, own, name) for some in (method, other))
+        first_values = method.follow(problem.shown, values, learner_values, name)
+        second_values = second.follow(problem.shown, values, learner_values, name)
     except NO_VALUE:
         return False
-    if name not in first or name not in second:
+    if name not in first_values or name not in second_values:
         return False
-    both = [(first[name], second[name])]
+    compared = [(first_values[name], second_values[name])]
     if unrounded and name in problem.question.discrete:
-        both += zip(method.unrounded(first, name), other.unrounded(second, name), strict=False)
-    return all(same(*pair) for pair in both)
+        compared += zip(method.unrounded(first_values, name), second.unrounded(second_values, name), strict=False)
+    return all(same(*pair) for pair in compared)

@@ -59,9 +59,9 @@ class _Match:
         method, certain = self.method, posterior >= claim and self.is_sure
         return Candidate(method.id, method.words, round(posterior, 4), method, certain)
 
-    def is_same(self, other: "_Match") -> bool:
+    def is_same(self, second: "_Match") -> bool:
         """Whether both come to one expression, which nobody could tell apart."""
-        return len(self.expression) == len(other.expression) and all(map(same, self.expression, other.expression))
+        return len(self.expression) == len(second.expression) and all(map(same, self.expression, second.expression))
 
 
 def in_working_units(problem: Problem, name: str, entry: Entry) -> float:
@@ -80,11 +80,11 @@ def candidates(problem: Problem, entries: Mapping[str, Entry], wrong: str) -> li
     before = order[: order.index(wrong)]
     if problem.question.library.quantities[wrong].kind == "answer" and not entries.keys() & set(before):
         return []
-    own = {name: in_working_units(problem, name, entries[name]) for name in before if name in entries}
-    typed = _Typed(problem, wrong, entries[wrong], own)
-    typed_last = max((order.index(name) for name in own), default=-1)
+    learner_values = {name: in_working_units(problem, name, entries[name]) for name in before if name in entries}
+    typed = _Typed(problem, wrong, entries[wrong], learner_values)
+    typed_last = max((order.index(name) for name in learner_values), default=-1)
     nowhere = UNKNOWN * typed.chance * (len(before) - typed_last) / len(order)
-    if not own and typed.is_discrete:
+    if not learner_values and typed.is_discrete:
         claim = CLAIM_ONE_OF_FEW if wrong == problem.ask else CLAIM_A_STEP_OF_FEW
         return _weighed(problem.wrong_methods, typed, nowhere, claim) or []
     single = _weighed(problem.wrong_methods, typed, nowhere, CLAIM)
@@ -105,11 +105,11 @@ def separating_step(problem: Problem, offered: Sequence[Candidate], entries: Ite
     return best if best is not None and len(texts[best]) > 1 else None
 
 
-def carried_on(problem: Problem, own: Mapping[str, float]) -> dict[str, float]:
+def carried_on(problem: Problem, learner_values: Mapping[str, float]) -> dict[str, float]:
     """All values of the right method from the learner's earlier ones; what cannot be worked out keeps its value."""
-    values = {**problem.all_values, **own}
-    for step in problem.question.right.steps if own else ():
-        if step.name not in own:
+    values = {**problem.all_values, **learner_values}
+    for step in problem.question.right.steps if learner_values else ():
+        if step.name not in learner_values:
             with suppress(*NO_VALUE):
                 values[step.name] = problem.question.relation(step.whole)(values)
     return values
@@ -124,14 +124,14 @@ def _text(problem: Problem, method: WrongMethod, values: Mapping[str, float], na
 
 
 class _Typed:
-    """The first wrong entry, for the quantity `wrong`, after the learner's `own` values of earlier steps."""
+    """The first wrong entry, for the quantity `wrong`, after the `learner_values` of earlier steps."""
 
-    def __init__(self, problem: Problem, wrong: str, entry: Entry, own: Mapping[str, float]) -> None:
-        self.problem, self.wrong, self.entry, self.own = problem, wrong, entry, own
+    def __init__(self, problem: Problem, wrong: str, entry: Entry, learner_values: Mapping[str, float]) -> None:
+        self.problem, self.wrong, self.entry, self.learner_values = problem, wrong, entry, learner_values
         self.kind = problem.question.library.quantities[wrong].kind
         self.is_discrete = self._is_discrete()
         self.half_width = SAME_SIZE * abs(entry.value) if self.is_discrete else entry.counting_half_width
-        self.right = carried_on(problem, own)
+        self.right = carried_on(problem, learner_values)
         self.to_shown: Callable[[float], float] = conversion(problem.unit_of(wrong)).to_shown
 
     def _is_discrete(self) -> bool:
@@ -151,18 +151,18 @@ class _Typed:
 
     def matches(self, methods: WrongMethods) -> Iterator[_Match]:
         """The methods that lead to it by plausible values."""
-        problem, wrong, own, right = self.problem, self.wrong, self.own, self.right
+        problem, wrong, learner_values, right = self.problem, self.wrong, self.learner_values, self.right
         last = problem.step_names.index(wrong)
         for method in methods.all:
             if method.first_changed_step > last:
                 continue
             try:
-                values = method.follow(problem.shown, right, own, wrong)
+                values = method.follow(problem.shown, right, learner_values, wrong)
             except NO_VALUE:
                 continue
             fit = self._fit(self.to_shown(values[wrong]))
             if fit and not same(values[wrong], right[wrong]) and method.is_plausible(values):
-                fit *= HALF_DONE if any(name in own for name in method.changed) else 1.0
+                fit *= HALF_DONE if any(name in learner_values for name in method.changed) else 1.0
                 # Of a rounded value, what was rounded has to be the same, too, for two methods to be one expression.
                 rounded_from = method.unrounded(values, wrong) if self.is_discrete else ()
                 yield _Match(method, fit, (values[wrong], *rounded_from))
@@ -194,7 +194,7 @@ def _weighed(methods: WrongMethods, typed: _Typed, nowhere: float, claim: float)
     for match in typed.matches(methods):
         origin = match.method.origin
         share = match.fit * COMMON[origin] * match.method.weight / methods.total[origin]
-        place = next((place for place, (other, _) in enumerate(distinct) if match.is_same(other)), None)
+        place = next((place for place, (earlier, _) in enumerate(distinct) if match.is_same(earlier)), None)
         if place is None:
             distinct.append((match, share))
         elif share > distinct[place][1]:
@@ -205,8 +205,8 @@ def _weighed(methods: WrongMethods, typed: _Typed, nowhere: float, claim: float)
         by_id[id_] = match, share + (by_id[id_][1] if id_ in by_id else 0.0)
     if not by_id:
         return None
-    whole = nowhere + sum(share for _, share in by_id.values())
-    weighed = [match.candidate(share / whole, claim) for match, share in by_id.values()]
+    total = nowhere + sum(share for _, share in by_id.values())
+    weighed = [match.candidate(share / total, claim) for match, share in by_id.values()]
     posteriors = [candidate.probability for candidate in weighed]
     is_pair = weighed[0].method.origin == "pair"
     if (max(posteriors) < PAIR_WORTH_TELLING) if is_pair else (sum(posteriors) < WORTH_TELLING):

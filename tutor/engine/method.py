@@ -81,22 +81,22 @@ class Method:
     def _pick(self) -> Callable[[Mapping[str, float]], Sequence[float]]:
         if len(self.inputs) > 1:
             return itemgetter(*self.inputs)
-        return lambda known: [known[name] for name in self.inputs]
+        return lambda givens: [givens[name] for name in self.inputs]
 
-    def values(self, known: Mapping[str, float]) -> dict[str, float]:
+    def values(self, givens: Mapping[str, float]) -> dict[str, float]:
         """The values of the steps by name.
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return dict(zip(self.names, self.run(*self._pick(known)), strict=True))
+        return dict(zip(self.names, self.run(*self._pick(givens)), strict=True))
 
     def with_steps(self, steps: Sequence[Step]) -> "Method":
         """The same with other steps."""
         return Method(self.ask, tuple(steps), self.functions)
 
-    def same_as(self, other: "Method") -> bool:
+    def same_as(self, second: "Method") -> bool:
         """Whether two methods do the same arithmetic."""
-        return self._residues == other._residues
+        return self._residues == second._residues
 
     @cached_property
     def _residues(self) -> list[tuple[str, int]]:
@@ -107,7 +107,7 @@ def method(
     relations: Mapping[str, Node],
     closing: Comparison | None,
     ask: str,
-    known: Iterable[str],
+    givens: Iterable[str],
     plausible: Plausible,
     functions: Functions,
 ) -> Method:
@@ -118,12 +118,14 @@ def method(
     limit, taken as an equation) takes its place.
     Raises RelationError if the quantity cannot be reached.
     """
-    known = set(known)
+    givens = set(givens)
     steps = (
-        _forwards(relations, ask, known) if ask in relations else _backwards(relations, closing, ask, known, plausible)
+        _forwards(relations, ask, givens)
+        if ask in relations
+        else _backwards(relations, closing, ask, givens, plausible)
     )
     derived = Method(ask, tuple(steps), functions)
-    missing = [name for name in derived.inputs if name not in known]
+    missing = [name for name in derived.inputs if name not in givens]
     if missing:
         raise RelationError(f"{missing[0]} is neither a given nor defined by a relation")
     return derived
@@ -175,27 +177,27 @@ def _as_declared(relations: Mapping[str, Node], reached: Iterable[str]) -> list[
     return order
 
 
-def _forwards(relations: Mapping[str, Node], ask: str, known: set[str]) -> list[Step]:
-    return [_step(name, relations[name]) for name in needed(relations, [ask], known)]
+def _forwards(relations: Mapping[str, Node], ask: str, givens: set[str]) -> list[Step]:
+    return [_step(name, relations[name]) for name in needed(relations, [ask], givens)]
 
 
 def _backwards(
-    relations: Mapping[str, Node], closing: Comparison | None, ask: str, known: set[str], plausible: Plausible
+    relations: Mapping[str, Node], closing: Comparison | None, ask: str, givens: set[str], plausible: Plausible
 ) -> list[Step]:
-    open_relations = {name: tree for name, tree in relations.items() if is_smooth(tree) or name not in known}
+    open_relations = {name: tree for name, tree in relations.items() if is_smooth(tree) or name not in givens}
     equations: list[Equation] = [(Name(name), tree) for name, tree in open_relations.items()]
     if len(open_relations) < len(relations):
         if closing is None:
             raise RelationError(f"a limit is needed to turn the question round to {ask}")
         equations.insert(0, (closing.left, closing.right))
     steps: list[Step] = []
-    reached = set(known)
+    reached = set(givens)
     while ask not in reached:
-        found = _next_step(equations, reached, plausible) or _joint_step(
+        step = _next_step(equations, reached, plausible) or _joint_step(
             equations, open_relations, reached, ask, plausible
         )
-        steps.append(found)
-        reached.add(found.name)
+        steps.append(step)
+        reached.add(step.name)
     return _only_needed(steps, ask)
 
 
@@ -230,13 +232,13 @@ def _joint_step(
         return replace_names(tree, unfold)
 
     for left, right in equations:
-        whole = (
+        equation = (
             replace_names(left, lambda name: unfold(name) if name != ask else Name(name)),
             replace_names(right, unfold),
         )
-        unknown = (names(whole[0]) | names(whole[1])) - reached
-        if unknown == {ask} and whole[0] != whole[1] and is_smooth(whole[0]) and is_smooth(whole[1]):
-            return _solved(ask, *whole, plausible)
+        unknown = (names(equation[0]) | names(equation[1])) - reached
+        if unknown == {ask} and equation[0] != equation[1] and is_smooth(equation[0]) and is_smooth(equation[1]):
+            return _solved(ask, *equation, plausible)
     raise RelationError(f"the relations cannot be turned round to {ask}")
 
 
@@ -252,9 +254,9 @@ def _solved(name: str, left: Node, right: Node, plausible: Plausible) -> Step:
 
 def _only_needed(steps: list[Step], ask: str) -> list[Step]:
     used = {ask}
-    kept: list[Step] = []
+    wanted: list[Step] = []
     for step in reversed(steps):
         if step.name in used:
-            kept.append(step)
+            wanted.append(step)
             used |= step.uses
-    return kept[::-1]
+    return wanted[::-1]

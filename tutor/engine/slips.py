@@ -120,8 +120,8 @@ def lost_minuses(question: Question, method: Method, below_zero: Collection[str]
 
 def _other_units(unit: str) -> Iterator[tuple[str, str]]:
     if unit.startswith("%"):
-        rest = unit.removeprefix("%")
-        yield (f"1{rest}" if rest else ""), "a per cent not divided by 100"
+        per = unit.removeprefix("%")
+        yield (f"1{per}" if per else ""), "a per cent not divided by 100"
     elif unit == "degF":
         yield "degC", "°F taken for °C"
     elif unit == "ft":
@@ -163,8 +163,8 @@ class _StepSlips:
             case Negative(operand):
                 yield from self._in_parts(node, (operand,))
             case Literal(text, "degC") if text in REFERENCES:
-                other = REFERENCES[1 - REFERENCES.index(text)]
-                yield _Change("reference", f"{other} °C taken for {text} °C", Literal(other, "degC"))
+                mistaken = REFERENCES[1 - REFERENCES.index(text)]
+                yield _Change("reference", f"{mistaken} °C taken for {text} °C", Literal(mistaken, "degC"))
 
     def _in_parts(self, node: Node, parts: tuple[Node, ...]) -> Iterator[_Change]:
         for place, part in enumerate(parts):
@@ -173,17 +173,17 @@ class _StepSlips:
 
     def _in_product(self, product: list[Term]) -> Iterator[_Change]:
         for place, (factor, multiplies) in enumerate(product):
-            others = _without(product, place)
+            remainder = _all_but(product, place)
             words = self._words(factor)
-            if _can_stand(others):
+            if _can_stand(remainder):
                 unit = [(one_unit, multiplies) for one_unit in self._unit_of(factor)]
-                if not self._only_counts(others):
-                    yield _Change("left out", f"{words} left out", joined([*others, *unit], "*"))
+                if not self._only_counts(remainder):
+                    yield _Change("left out", f"{words} left out", joined([*remainder, *unit], "*"))
                 if isinstance(factor, Name | Literal):
                     verbs = ("divided by", "multiplied by") if multiplies else ("multiplied by", "divided by")
-                    flipped = [*_put(product, place, (factor, not multiplies)), *unit, *unit]
-                    told = f"{verbs[0]} {words} instead of {verbs[1]} it"
-                    yield _Change("flipped", told, joined(flipped, "*"))
+                    flipped = [*_exchanged(product, place, (factor, not multiplies)), *unit, *unit]
+                    flip = f"{verbs[0]} {words} instead of {verbs[1]} it"
+                    yield _Change("flipped", flip, joined(flipped, "*"))
             if self._is_plain_number(factor):
                 yield _Change("twice", f"{words} applied twice", joined([*product, (factor, multiplies)], "*"))
             yield from self._shares(product, place)
@@ -196,30 +196,30 @@ class _StepSlips:
         """The slips inside one factor of a product, or one term of a sum."""
         part, plain_sign = chain[place]
         for change in self._inside(part):
-            yield change._replace(tree=joined(_put(chain, place, (change.tree, plain_sign)), joins))
+            yield change._replace(tree=joined(_exchanged(chain, place, (change.tree, plain_sign)), joins))
 
     def _shares(self, product: list[Term], place: int) -> Iterator[_Change]:
         """1 + x for 1/(1 - x) and its kin: a share added to the wrong whole."""
         factor, multiplies = product[place]
-        other: Node | None = None
+        mistaken: Node | None = None
         match factor:
             case Operation("+" | "-" as sign, Literal("1", ""), share):
-                other = Operation("-" if sign == "+" else "+", Literal("1"), share)
+                mistaken = Operation("-" if sign == "+" else "+", Literal("1"), share)
             case Name(id_) if not multiplies and self._quantities[id_].unit == "%":
-                other = Operation("-", Literal("2"), factor)
-        if other is not None and any(up for _, up in _without(product, place)):
-            was, wrongly = ("×", "÷") if multiplies else ("÷", "×")
-            words = f"{wrongly} ({plain(other)}) instead of {was} ({plain(factor)})"
-            yield _Change("share", words, joined(_put(product, place, (other, not multiplies)), "*"))
+                mistaken = Operation("-", Literal("2"), factor)
+        if mistaken is not None and any(up for _, up in _all_but(product, place)):
+            sign_right, sign_wrong = ("×", "÷") if multiplies else ("÷", "×")
+            words = f"{sign_wrong} ({plain(mistaken)}) instead of {sign_right} ({plain(factor)})"
+            yield _Change("share", words, joined(_exchanged(product, place, (mistaken, not multiplies)), "*"))
 
     def _in_sum(self, chain: list[Term]) -> Iterator[_Change]:
         for place, (term, added) in enumerate(chain):
-            others = _without(chain, place)
+            remainder = _all_but(chain, place)
             words = self._words(term)
-            if _can_stand(others):
-                yield _Change("left out", f"{words} left out", joined(others, "+"))
+            if _can_stand(remainder):
+                yield _Change("left out", f"{words} left out", joined(remainder, "+"))
                 verb = "taken away instead of added" if added else "added instead of taken away"
-                yield _Change("turned", f"{words} {verb}", joined(_put(chain, place, (term, not added)), "+"))
+                yield _Change("turned", f"{words} {verb}", joined(_exchanged(chain, place, (term, not added)), "+"))
             yield from self._in_term(chain, place, "+")
         if sorted(added for _, added in chain) == [False, True]:
             yield _Change("turned", "the difference taken the other way round", joined(_turned(chain), "+"))
@@ -227,14 +227,14 @@ class _StepSlips:
     def _in_call(self, call: Call) -> Iterator[_Change]:
         function, arguments, table = call.function, call.arguments, call.table
         if function in ROUNDINGS:
-            for other in sorted(ROUNDINGS - {function}):
-                yield _Change("rounded", f"rounded {other.removeprefix('round_')}", Call(other, arguments))
+            for mistaken in sorted(ROUNDINGS - {function}):
+                yield _Change("rounded", f"rounded {mistaken.removeprefix('round_')}", Call(mistaken, arguments))
             yield _Change("rounded", "one taken off", Operation("-", call, Literal("1")))
             yield _Change("rounded", "one added", Operation("+", call, Literal("1")))
             yield _Change("rounded", "not rounded", arguments[0])
         elif function in ("least", "greatest"):
-            other = "greatest" if function == "least" else "least"
-            yield _Change("flipped", f"the {other} taken instead of the {function}", Call(other, arguments))
+            mistaken = "greatest" if function == "least" else "least"
+            yield _Change("flipped", f"the {mistaken} taken instead of the {function}", Call(mistaken, arguments))
         elif function == "look_up":
             yield _Change("misread", "the table read one row too early", Call("row_before", arguments, table))
             yield _Change("misread", "the table read one row too late", Call("row_after", arguments, table))
@@ -263,10 +263,10 @@ class _StepSlips:
     def _swapped(self, tree: Node) -> Iterator[_Change]:
         """A quantity replaced by another one of its kind and dimension that the learner has before them."""
         for name in sorted(names(tree)):
-            for other in (*self._question.known, *self._earlier):
-                if other not in names(tree) and self._alike(name, other):
-                    words = f"{self._words(Name(other))} used where {self._words(Name(name))} belongs"
-                    yield _Change("swapped", words, _with(tree, name, Name(other)))
+            for substitute in (*self._question.known, *self._earlier):
+                if substitute not in names(tree) and self._alike(name, substitute):
+                    words = f"{self._words(Name(substitute))} used where {self._words(Name(name))} belongs"
+                    yield _Change("swapped", words, _with(tree, name, Name(substitute)))
 
     def _kelvin(self, tree: Node) -> Iterator[_Change]:
         for name in sorted(names(tree)):
@@ -287,8 +287,8 @@ class _StepSlips:
             if quantity.unit.startswith("%"):
                 yield _Change("scale", "the share not turned into per cent", Operation("/", tree, Literal("100")))
 
-    def _alike(self, name: str, other: str) -> bool:
-        first, second = self._quantities[name], self._quantities[other]
+    def _alike(self, name: str, second_name: str) -> bool:
+        first, second = self._quantities[name], self._quantities[second_name]
         same_unit = conversion(first.unit).dimension == conversion(second.unit).dimension
         return first.kind == second.kind and first.choices == second.choices and same_unit and first.kind != "answer"
 
@@ -326,11 +326,11 @@ def _can_stand(chain: Sequence[Term]) -> bool:
     return any(plain_sign for _, plain_sign in chain) and any(names(part) for part, _ in chain)
 
 
-def _without(chain: list[Term], place: int) -> list[Term]:
+def _all_but(chain: list[Term], place: int) -> list[Term]:
     return [*chain[:place], *chain[place + 1 :]]
 
 
-def _put(chain: list[Term], place: int, part: Term) -> list[Term]:
+def _exchanged(chain: list[Term], place: int, part: Term) -> list[Term]:
     return [*chain[:place], part, *chain[place + 1 :]]
 
 

@@ -72,26 +72,28 @@ class WrongMethod:
             name: conversion(unit).to_working(shown[name].value) for name, unit in self.misread.items() if name in shown
         }
 
-    def values(self, known: Values, shown: Mapping[str, Amount]) -> dict[str, float] | None:
+    def values(self, givens: Values, shown: Mapping[str, Amount]) -> dict[str, float] | None:
         """The values of all its steps; None if it changes nothing for these givens.
 
         Raises one of NO_VALUE where it leads to no value.
         """
         if not self.misread:
-            return self.method.values(known)
+            return self.method.values(givens)
         misread = {name: value for name, value in self.misread_values(shown).items() if name in self.method.inputs}
-        if all(value == known[name] for name, value in misread.items()):
+        if all(value == givens[name] for name, value in misread.items()):
             return None
-        return self.method.values({**known, **misread})
+        return self.method.values({**givens, **misread})
 
-    def follow(self, shown: Mapping[str, Amount], values: Values, own: Values, until: str) -> dict[str, float]:
-        """The values by name up to `until`; before the first changed step they are `values`, and `own` ones stay.
+    def follow(
+        self, shown: Mapping[str, Amount], values: Values, learner_values: Values, until: str
+    ) -> dict[str, float]:
+        """The values by name up to `until`; before the first changed step they are `values`, and `learner_values` stay.
 
         Raises one of NO_VALUE where it leads to no value.
         """
         result = {**values, **self.misread_values(shown)} if self.misread else dict(values)
         for name, relation in self.relations:
-            result[name] = own[name] if name in own else relation(result)
+            result[name] = learner_values[name] if name in learner_values else relation(result)
             if name == until:
                 break
         return result
@@ -169,12 +171,12 @@ def _slipped(question: Question, mistake: str, slip: Slip) -> Method | None:
 
 
 def declared_values(
-    question: Question, known: Values, shown: Mapping[str, Amount]
+    question: Question, givens: Values, shown: Mapping[str, Amount]
 ) -> Iterator[tuple[WrongMethod, dict[str, float]]]:
     """What each declared mistake leads to with these givens: the values of its steps by name, the last its answer."""
     for mistake in declared_mistakes(question):
         try:
-            values = mistake.values(known, shown)
+            values = mistake.values(givens, shown)
         except NO_VALUE:
             continue
         if values is not None:

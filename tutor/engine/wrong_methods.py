@@ -80,8 +80,8 @@ def _pairs(question: Question, units: Units) -> WrongMethods:
 @lru_cache(maxsize=QUESTIONS_KEPT)
 def declared_pairs(question: Question) -> tuple[WrongMethod, ...]:
     """Two declared mistakes together, for all that touch different steps."""
-    both = combinations(declared_mistakes(question), 2)
-    return tuple(_pair(first, second, steps) for first, second in both if (steps := _merged(first, second)) is not None)
+    merged = ((first, second, _merged(first, second)) for first, second in combinations(declared_mistakes(question), 2))
+    return tuple(_pair(first, second, steps) for first, second, steps in merged if steps is not None)
 
 
 def _pair(mistake: WrongMethod, slip: WrongMethod, steps: tuple[Step, ...]) -> WrongMethod:

@@ -78,8 +78,8 @@ class _Builder(Transformer):  # type: ignore[type-arg]
             return Rule(arguments[0].id)
         wanted = {**dict.fromkeys(ROUNDINGS, (1, 1)), **dict.fromkeys(COMPARED, (2, 6))}.get(function)
         if wanted is None:
-            known = ", ".join(sorted(ROUNDINGS | COMPARED | TABLE_FUNCTIONS.keys()))
-            raise RelationError(f"'{function}' is not a function of relations; there are {known}")
+            functions = ", ".join(sorted(ROUNDINGS | COMPARED | TABLE_FUNCTIONS.keys()))
+            raise RelationError(f"'{function}' is not a function of relations; there are {functions}")
         if not wanted[0] <= len(arguments) <= wanted[1]:
             raise RelationError(f"{function} takes {wanted[0]} to {wanted[1]} values, not {len(arguments)}")
         return Call(function, arguments)  # type: ignore[arg-type]
@@ -102,8 +102,8 @@ def parse(text: str) -> Node:
     try:
         return _bounded(_parser().parse(text))  # type: ignore[arg-type]
     except UnexpectedInput as error:
-        at = min(max(error.pos_in_stream or 0, 0), len(text)) if text.strip() else 0
-        raise RelationError(f"cannot be read from here on: '{text[at : at + 20]}'. {_EXPECTED}") from error
+        position = min(max(error.pos_in_stream or 0, 0), len(text)) if text.strip() else 0
+        raise RelationError(f"cannot be read from here on: '{text[position : position + 20]}'. {_EXPECTED}") from error
     except UnitError as error:
         raise RelationError(str(error)) from error
 
@@ -111,11 +111,11 @@ def parse(text: str) -> Node:
 def _bounded(tree: Node) -> Node:
     """A tree that nothing takes long over. Raises RelationError for a larger one."""
     open_parts = [(tree, 1, 1)]
-    seen = 0
+    nodes = 0
     while open_parts:
         node, depth, power = open_parts.pop()
-        seen += 1
-        if seen > MOST_PARTS:
+        nodes += 1
+        if nodes > MOST_PARTS:
             raise RelationError(f"a relation may have {MOST_PARTS} numbers, names, and signs; split it into steps")
         if depth > DEEPEST:
             raise RelationError(f"a relation may be nested {DEEPEST} deep; split it into steps")

@@ -107,19 +107,19 @@ class Notation:
             case Call(function) if function in self.calls:
                 return self._call_in_words(node, leaf)
             case Call(function, arguments, table):
-                inside = self.signs[","].join(self.write(one, leaf) for one in arguments)
+                inside = self.signs[","].join(self.write(argument, leaf) for argument in arguments)
                 if function == "sqrt" and self.fractions:
                     return rf"\sqrt{{{inside}}}"
                 return f"{self._function(function, table)}{self.brackets[0]}{inside}{self.brackets[1]}"
 
     def _call_in_words(self, call: Call, leaf: Leaf) -> str:
-        first, *rest = (self._inside(argument, leaf, 4) for argument in call.arguments)
+        first, *further = (self._inside(argument, leaf, 4) for argument in call.arguments)
         and_ = self.signs[","]
         return self.calls[call.function].format(
             bare=self.write(call.arguments[0], leaf),
             first=first,
-            all=and_.join((first, *rest)),
-            for_rest=f" for {and_.join(rest)}" if rest else "",
+            all=and_.join((first, *further)),
+            for_rest=f" for {and_.join(further)}" if further else "",
             table=call.table.replace("_", " "),
         )
 

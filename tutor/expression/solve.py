@@ -85,8 +85,8 @@ def _to_tree(expression: sympy.Expr) -> Node:
 def _rational(value: sympy.Rational) -> Node:
     if value < 0:
         return Negative(_rational(-value))
-    whole = Literal(str(value.p))
-    return whole if value.q == 1 else Operation("/", whole, Literal(str(value.q)))
+    numerator = Literal(str(value.p))
+    return numerator if value.q == 1 else Operation("/", numerator, Literal(str(value.q)))
 
 
 def _product(expression: sympy.Expr) -> Node:

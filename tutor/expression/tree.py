@@ -202,8 +202,8 @@ def rebuilt(node: Node, new: Sequence[Node]) -> Node:
 
 def replaced(node: Node, new: Callable[[Name | Rule | Call], Node]) -> Node:
     """The same tree with each name, each rule and each call, from the inside out, replaced by what `new` gives."""
-    whole = rebuilt(node, [replaced(part, new) for part in parts(node)])
-    return new(whole) if isinstance(whole, Name | Rule | Call) else whole
+    outer = rebuilt(node, [replaced(part, new) for part in parts(node)])
+    return new(outer) if isinstance(outer, Name | Rule | Call) else outer
 
 
 def replace_names(node: Node, new: Callable[[str], Node]) -> Node:
@@ -313,8 +313,8 @@ class _Residues(Arithmetic[int]):
 
 
 @lru_cache(maxsize=8192)
-def _drawn(what: object) -> int:
-    return int.from_bytes(blake2b(repr(what).encode(), digest_size=8).digest()) % _PRIME
+def _drawn(symbol: object) -> int:
+    return int.from_bytes(blake2b(repr(symbol).encode(), digest_size=8).digest()) % _PRIME
 
 
 def residue(node: Node) -> int:
