@@ -4,7 +4,6 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from operator import itemgetter
 
 from tutor.expression.evaluate import Functions, Numeric, in_a_row
 from tutor.expression.tree import (
@@ -69,26 +68,19 @@ class Method:
 
     @cached_property
     def inputs(self) -> tuple[str, ...]:
-        """The quantities that the steps rest on, in the order in which `run` takes them."""
+        """The quantities that the steps rest on, sorted."""
         return tuple(sorted({used for step in self.steps for used in step.uses} - set(self.names)))
 
     @cached_property
-    def run(self) -> Numeric:
-        """The steps compiled to one function of the inputs, which returns their values in order."""
-        return in_a_row(self.inputs, {step.name: step.whole for step in self.steps}, self.functions)
-
-    @cached_property
-    def _pick(self) -> Callable[[Mapping[str, float]], Sequence[float]]:
-        if len(self.inputs) > 1:
-            return itemgetter(*self.inputs)
-        return lambda givens: [givens[name] for name in self.inputs]
+    def _run(self) -> Numeric:
+        return in_a_row({step.name: step.whole for step in self.steps}, self.functions)
 
     def values(self, givens: Mapping[str, float]) -> dict[str, float]:
         """The values of the steps by name.
 
         Raises TableError where a table has no row, ZeroDivisionError where a divisor vanishes.
         """
-        return dict(zip(self.names, self.run(*self._pick(givens)), strict=True))
+        return self._run(givens)
 
     def with_steps(self, steps: Sequence[Step]) -> "Method":
         """The same with other steps."""

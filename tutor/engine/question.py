@@ -41,16 +41,15 @@ class RequestError(FaultyRequestError, ValueError):
 
 @dataclass(frozen=True)
 class Limit:
-    """A limit that the answer has to respect; `run` gives the left and the right side from `inputs`."""
+    """A limit that the answer has to respect; `run` gives its `left_side` and `right_side`."""
 
     tree: Comparison
-    inputs: tuple[str, ...]
     run: Numeric
 
     def sides(self, values: Mapping[str, float]) -> tuple[float, float]:
         """Both sides in working units, for the known values and an answer."""
-        left, right = self.run(*(values[name] for name in self.inputs))[-2:]
-        return left, right
+        sides = self.run(values)
+        return sides["left_side"], sides["right_side"]
 
     def holds(self, values: Mapping[str, float]) -> bool:
         """Whether the limit is respected."""
@@ -265,8 +264,7 @@ class Question:
         stop = {*self.known, self.ask}
         steps = {name: self.relations[name] for name in needed(self.relations, sorted(names(tree)), stop)}
         sides = {**steps, "left_side": tree.left, "right_side": tree.right}
-        inputs = sorted({used for side in sides.values() for used in names(side)} - sides.keys())
-        return Limit(tree, tuple(inputs), in_a_row(inputs, sides, self.functions))
+        return Limit(tree, in_a_row(sides, self.functions))
 
     def slipped(self, id_: str, slip: Slip) -> dict[str, Node]:
         """The relations as one slip of a mistake has them.

@@ -21,7 +21,7 @@ READ_BESIDE = ("row_before", "row_after", "size_before", "size_after")  # only i
 NO_VALUE = (ValueError, ZeroDivisionError, OverflowError)  # what a relation raises, TableError among the first
 
 Relation = Callable[[Mapping[str, float]], float]
-Numeric = Callable[..., Sequence[float]]
+Numeric = Callable[[Mapping[str, float]], dict[str, float]]
 Functions = Mapping[str, Callable[..., float]]
 
 
@@ -116,17 +116,24 @@ def compiled(node: Node, functions: dict[str, Any]) -> Relation:
     return relation
 
 
-def in_a_row(inputs: Sequence[str], steps: Mapping[str, Node], functions: Functions) -> Numeric:
-    """Steps, each of which may use the earlier ones, as one function of the inputs in order (working units).
+def by_place(node: Node, functions: Functions) -> Callable[[Sequence[float]], float]:
+    """The same for a tree whose names are places in a sequence of values."""
+    source = fold(node, _Source(lambda name: f"values[{int(name)}]"))
+    run: Callable[[Sequence[float]], float] = eval(f"lambda values: {source}", {"__builtins__": {}, **functions})
+    return run
 
-    It returns the value of each step in order, and raises what the relations raise, as in `compiled`.
+
+def in_a_row(steps: Mapping[str, Node], functions: Functions) -> Numeric:
+    """Steps, each of which may use the earlier ones, as one function of what they rest on by name (working units).
+
+    It returns the value of each step by name, and raises what the relations raise, as in `compiled`.
     """
-    places = {name: f"value_{index}" for index, name in enumerate((*inputs, *steps))}
-    source = _Source(places.__getitem__)
-    assignments = (f"({places[name]} := {fold(tree, source)})" for name, tree in steps.items())
+    places = {name: f"value_{index}" for index, name in enumerate(steps)}
+    source = _Source(lambda name: places.get(name, f"values[{name!r}]"))
+    assignments = (f"{name!r}: ({places[name]} := {fold(tree, source)})" for name, tree in steps.items())
     calls = {called_function(node) for tree in steps.values() for node in walk(tree)} & functions.keys()
     namespace = {"__builtins__": {}, **{name: functions[name] for name in calls}}  # no more is kept than it calls
-    run: Numeric = eval(f"lambda {', '.join(places[name] for name in inputs)}: [{', '.join(assignments)}]", namespace)
+    run: Numeric = eval(f"lambda values: {{{', '.join(assignments)}}}", namespace)
     return run
 
 

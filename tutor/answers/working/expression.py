@@ -1,7 +1,7 @@
 """Expressions of a working: their parts, their values, and how far the typed digits leave the value open."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from operator import mul
@@ -12,7 +12,7 @@ from lark.exceptions import UnexpectedInput
 from lark.lexer import Lexer
 
 from tutor.entries.unit_names import COUNT
-from tutor.expression.evaluate import ROUND, Functions, Numeric, in_a_row
+from tutor.expression.evaluate import ROUND, Functions, by_place
 from tutor.expression.tree import Call, Name, Negative, Node, Operation, walk
 
 HIGHEST_POWER = 12  # above all that a working raises to, and far below what takes long
@@ -69,9 +69,9 @@ class Expression:
     remarks: str = ""
 
     @cached_property
-    def run(self) -> Numeric:
+    def run(self) -> Callable[[Sequence[float]], float]:
         """The calculation as a function of its leaves' values."""
-        return in_a_row([str(place) for place in range(len(self.leaves))], {"": self.tree}, _FUNCTIONS)
+        return by_place(self.tree, _FUNCTIONS)
 
     @property
     def number(self) -> Number | None:
@@ -131,7 +131,7 @@ def value_of(expression: Expression, numbers: Sequence[float]) -> float:
 
     Raises ZeroDivisionError, OverflowError or ValueError where there is none.
     """
-    value = expression.run(*numbers)[0]
+    value = expression.run(numbers)
     if not math.isfinite(value):
         raise OverflowError
     return value
