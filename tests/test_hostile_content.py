@@ -28,8 +28,8 @@ from tutor.cli import main
 from tutor.content.errors import ContentError
 from tutor.content.files import read_text
 from tutor.content.library import MOST_FILES, load
-from tutor.engine import declaration
-from tutor.engine.declaration import load_proved
+from tutor.engine import declaration, proving
+from tutor.engine.proving import load_proved
 from tutor.expression.grammar import parse
 from tutor.expression.tree import RelationError
 from tutor.paths import content_root
@@ -192,7 +192,7 @@ ENDLESS = f"module_voc * {WARMTH}^3 / {OTHER}^2 + module_vmp * {THIRD}^2 / {WARM
 @pytest.fixture
 def endless(tmp_path, monkeypatch):
     """A folder of content with an exercise that the symbolic algebra does not come to an end with."""
-    monkeypatch.setattr(declaration, "SECONDS_FOR_ONE", 4)
+    monkeypatch.setattr(proving, "SECONDS_FOR_ONE", 4)
     with_relations(tmp_path / "exercises" / "own", ENDLESS, {})
     return tmp_path
 
@@ -229,7 +229,7 @@ def test_what_differs_under_another_rulebook_is_proved_too(endless):
 
 
 def test_the_process_that_proves_gets_no_more_memory_than_its_share():
-    code = "from tutor.engine.declaration import bound_memory; bound_memory(); bytearray(6 << 30)"
+    code = "from tutor.engine.proving import bound_memory; bound_memory(); bytearray(6 << 30)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert "MemoryError" in done.stderr
 
@@ -246,11 +246,11 @@ def test_what_comes_after_an_endless_exercise_is_verified_all_the_same(endless):
 
 
 def test_an_exercise_whose_process_the_system_ends_is_told_and_the_next_one_is_proved(endless, monkeypatch):
-    monkeypatch.setattr(declaration, "SECONDS_FOR_ONE", 50)
+    monkeypatch.setattr(proving, "SECONDS_FOR_ONE", 50)
     folder = endless / "exercises" / "own"
     for name in ("another", "z"):
         (folder / f"{name}.yaml").write_text(f"id: {name}\n", encoding="utf-8")
-    faults = declaration.proofs(sorted(folder.glob("*.yaml")), None)
+    faults = proving.proofs(sorted(folder.glob("*.yaml")), None)
     assert "this field is missing" in str(next(faults))
     active_children()[0].kill()
     assert "or too much memory" in str(next(faults))
@@ -266,13 +266,13 @@ def test_draws_that_take_too_long_are_a_fault(monkeypatch):
 
 
 def test_many_slow_exercises_share_one_time(endless, monkeypatch):
-    monkeypatch.setattr(declaration, "SECONDS_FOR_ALL", 6)
+    monkeypatch.setattr(proving, "SECONDS_FOR_ALL", 6)
     folder = endless / "exercises" / "own"
     text = (folder / SOUND.name).read_text(encoding="utf-8")
     for at in range(40):
         (folder / f"slow-{at}.yaml").write_text(text.replace("id: sound-exercise", f"id: slow-{at}"), encoding="utf-8")
     began = time.perf_counter()
-    faults = list(declaration.proofs(sorted(folder.glob("*.yaml")), None))
+    faults = list(proving.proofs(sorted(folder.glob("*.yaml")), None))
     assert len(faults) == 41
     assert time.perf_counter() - began < 20
     assert "takes more than 6 s. Split the folder." in str(faults[-1])
@@ -285,10 +285,10 @@ def test_an_exercise_that_raises_an_error_of_the_language_is_a_faulty_exercise(t
         raise RecursionError
 
     monkeypatch.setattr(declaration, "check_declaration", broken)
-    monkeypatch.setattr(declaration, "bound_memory", lambda: None)  # here it would bound all later tests
-    monkeypatch.setattr(declaration.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(proving, "bound_memory", lambda: None)  # here it would bound all later tests
+    monkeypatch.setattr(proving.signal, "signal", lambda *_: None)
     faults = []
-    declaration._prove_each([path], None, SimpleNamespace(send=faults.append))
+    proving._prove_each([path], None, SimpleNamespace(send=faults.append))
     assert faults == [(path, 1, "the exercise cannot be calculated (RecursionError).", ANY)]
 
 
@@ -314,7 +314,7 @@ def test_a_day_without_end_is_simulated_or_refused(tmp_path, old, new, words):
     assert old in text
     path = tmp_path / DAY.name
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    fault = next(declaration.proofs([path], None))
+    fault = next(proving.proofs([path], None))
     assert fault is None if words is None else words in str(fault)
 
 
@@ -323,7 +323,7 @@ def test_an_order_of_forty_actions_is_refused(tmp_path):
     more = "".join(f"  another-{at}: Do it.\n" for at in range(40))
     path = tmp_path / ORDER.name
     path.write_text(text.replace("actions:\n", f"actions:\n{more}"), encoding="utf-8")
-    assert "actions: at most 14 are read here" in str(next(declaration.proofs([path], None)))
+    assert "actions: at most 14 are read here" in str(next(proving.proofs([path], None)))
 
 
 # ---- files

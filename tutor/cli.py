@@ -65,7 +65,7 @@ def main(
 @report_errors
 def exercises(content: Path | None, as_json: bool) -> None:
     """List the exercises."""
-    from tutor.engine.declaration import load_proved
+    from tutor.engine.proving import load_proved
     from tutor.json_forms import exercises_json
 
     listed = exercises_json(load_proved(content))
@@ -156,15 +156,17 @@ def working(file: Any, as_json: bool, **which: Any) -> None:
 @main.command()
 @click.argument("name", required=False)
 @click.option("--rulebook", "book", default="us", help="us or iec.")
+@content_option
 @json_option
 @report_errors
-def tables(name: str | None, book: str, as_json: bool) -> None:
+def tables(name: str | None, book: str, content: Path | None, as_json: bool) -> None:
     """List the tables of a rulebook, or print one: `editions` says what other editions change."""
+    from tutor.content.library import load
     from tutor.trade.rulebooks import RULEBOOKS, rulebook
 
     if book not in RULEBOOKS:
         raise Fault(f"There is no rulebook '{book}'. Choose {' or '.join(RULEBOOKS)}.")
-    chosen = rulebook(book)
+    chosen = rulebook(book, load(content))
     if name is not None and name not in chosen.tables:
         raise Fault(f"The rulebook '{book}' has no table '{name}'. 'coldmorning tables --rulebook {book}' lists them.")
     shown = [chosen.tables[name]] if name else list(chosen.tables.values())
@@ -229,8 +231,8 @@ def _problem(
     exercise: str, number: int, ask: str | None, givens: tuple[str, ...], rulebook: str, content: Path | None
 ) -> Any:
     from tutor.answers.own import own_amounts
-    from tutor.engine.declaration import load_proved
     from tutor.engine.problem_factory import make_problem
+    from tutor.engine.proving import load_proved
     from tutor.engine.question import Engine
 
     engine = Engine(load_proved(content))

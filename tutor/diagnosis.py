@@ -16,8 +16,8 @@ from typing import Any
 
 from tutor.answers.naming import COMMON
 from tutor.content.library import Library, load
-from tutor.engine.declaration import load_proved
 from tutor.engine.draw import draw
+from tutor.engine.proving import load_proved
 from tutor.engine.question import Engine, Question
 from tutor.engine.wrong_method import Origin
 from tutor.intervals import Interval, wilson

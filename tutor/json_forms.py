@@ -1,16 +1,18 @@
 """The JSON that commands print.  Keys are stable; values carry their unit (see DEVELOPERS.md)."""
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tutor.answers.verdicts import Mark, Marking
-from tutor.answers.working.judging import Working
 from tutor.content.library import Library
 from tutor.content.models import Amount
 from tutor.engine.order import OrderProblem
 from tutor.engine.problem import AnyProblem, Problem
 from tutor.engine.solution import worked_solution
-from tutor.entries.entry import Entry
+
+if TYPE_CHECKING:  # what a problem or a list needs none of
+    from tutor.answers.verdicts import Mark, Marking
+    from tutor.answers.working.judging import Working
+    from tutor.entries.entry import Entry
 
 _SOLUTION_KEYS = ("name", "kind", "why", "relation", "numbers", "value", "unit", "text", "source", "near")
 
@@ -48,7 +50,7 @@ def safety_json(problem: AnyProblem) -> list[dict[str, str]]:
     return [{"id": id_, "text": text} for id_, text in cautions.items()]
 
 
-def marking_json(problem: AnyProblem, marking: Marking, *, solution: bool) -> dict[str, Any]:
+def marking_json(problem: AnyProblem, marking: "Marking", *, solution: bool) -> dict[str, Any]:
     """A marking; the answer itself only with `solution`."""
     fields = {
         "exercise": problem.question.exercise.id,
@@ -70,7 +72,7 @@ def marking_json(problem: AnyProblem, marking: Marking, *, solution: bool) -> di
     return fields
 
 
-def working_json(problem: Problem, working: Working) -> dict[str, Any]:
+def working_json(problem: Problem, working: "Working") -> dict[str, Any]:
     """A working, line by line; never the answer itself."""
     return {
         "exercise": problem.question.exercise.id,
@@ -106,7 +108,7 @@ def _amount(amount: Amount) -> dict[str, Any]:
     return {"value": amount.value, "unit": amount.unit, "text": amount.text}
 
 
-def _entry(problem: AnyProblem, entry: Entry | None, name: str) -> dict[str, Any] | None:
+def _entry(problem: AnyProblem, entry: "Entry | None", name: str) -> dict[str, Any] | None:
     if entry is None:
         return None
     if isinstance(problem, OrderProblem):
@@ -114,7 +116,7 @@ def _entry(problem: AnyProblem, entry: Entry | None, name: str) -> dict[str, Any
     return {"value": entry.value, "unit": problem.unit_of(name)}
 
 
-def _mark(problem: AnyProblem, mark: Mark, name: str) -> dict[str, Any]:
+def _mark(problem: AnyProblem, mark: "Mark", name: str) -> dict[str, Any]:
     named = mark.named.id if mark.named else None
     entry = _entry(problem, mark.entry, name)
     return {"verdict": mark.verdict, "entry": entry, "named": named, "feedback": mark.feedback}

@@ -123,8 +123,22 @@ replace_option = click.option(
     callback=_keep_replace,
     help="Write over a file that is there already.",
 )
+_CONTENT = "coldmorning.content"
+
+
+def _named_content(context: click.Context, _option: click.Parameter, folder: Path | None) -> Path | None:
+    """The folder that the command was given, or else the program before it."""
+    if folder is not None:
+        context.meta[_CONTENT] = folder
+    named: Path | None = context.meta.get(_CONTENT)
+    return named
+
+
 content_option = click.option(
-    "--content", type=click.Path(path_type=Path), help="A folder with exercises/ and lessons/ of your own."
+    "--content",
+    type=click.Path(path_type=Path),
+    callback=_named_content,
+    help="A folder of content of your own: exercises/, lessons/ and assets/.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 yes_option = click.option("--yes", is_flag=True, help="Do not ask.")

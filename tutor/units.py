@@ -5,14 +5,13 @@ stay in degrees Celsius and pure numbers, shares and per cent are plain fraction
 have a meaning in our relations, and `record_low - 25 degC` is exact in degrees Celsius while it is not in kelvin.
 """
 
+import atexit
+import json
 import math
-import re
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 
-import pint
-
-registry: pint.UnitRegistry = pint.UnitRegistry()
+from tutor import cache
 
 _WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
     ("delta_degC", "K"),
@@ -25,8 +24,8 @@ _WRITTEN = (  # differences first: 'delta_degF' holds 'degF'
     ("^-2", "⁻²"),
     ("*", "·"),
 )
-_FACTOR = re.compile(r"([*/]?)([A-Za-zµΩ%_]+)(?:\^(-?\d))?")
 _MINUS = "−"
+MOST_KEPT = 500  # units; the content writes some 40
 LONGEST_UNIT = 20  # as content writes it
 _NOISE = 1e-9  # what floating-point arithmetic leaves of a whole number
 
@@ -66,6 +65,11 @@ def conversion(unit: str) -> Conversion:
     """
     if unit in ABSOLUTE_TEMPERATURES:
         return ABSOLUTE_TEMPERATURES[unit]
+    kept = _kept()
+    if unit in kept:
+        return kept[unit]
+    from tutor.unit_registry import registry_unit  # noqa: PLC0415 - a third of a second that few commands need
+
     parsed = registry_unit(unit)
     try:
         scale = float((1.0 * parsed).to_base_units().magnitude)
@@ -73,29 +77,28 @@ def conversion(unit: str) -> Conversion:
         scale = math.inf
     if not 0 < scale < math.inf:
         raise UnitError(f"'{unit}' is too large or too small a unit")
-    return Conversion(scale, 0.0, str(parsed.dimensionality))
+    worked_out = Conversion(scale, 0.0, str(parsed.dimensionality))
+    if len(kept) < MOST_KEPT:
+        kept[unit] = worked_out
+    return worked_out
 
 
-@lru_cache(maxsize=4096)
-def registry_unit(unit: str) -> pint.Unit:
-    """Read a unit name factor by factor, so that the registry only ever sees plain unit names.
+@lru_cache(maxsize=1)
+def _kept() -> dict[str, Conversion]:
+    """The conversions that this and earlier processes worked out; what this one adds is kept when it ends."""
+    name = f"units-{cache.hashed([cache.code_version()])}.json"
+    try:
+        kept = {unit: Conversion(**fields) for unit, fields in json.loads(cache.read(name) or b"{}").items()}
+    except (ValueError, TypeError, AttributeError):
+        kept = {}
+    before = len(kept)
 
-    Raises UnitError if a factor is not a unit that the registry knows.
-    """
-    product = registry.dimensionless
-    position = 1 if unit.startswith("1/") else 0
-    while position < len(unit):
-        match = _FACTOR.match(unit, position)
-        if match is None or (position > 0) != bool(match[1]):
-            raise UnitError(f"'{unit}' is not a unit")
-        name = "percent" if match[2] == "%" else match[2]
-        try:
-            factor = registry.Unit(name) ** int(match[3] or 1)
-        except (pint.errors.UndefinedUnitError, ValueError, AttributeError) as error:
-            raise UnitError(f"'{match[2]}' is not a unit known here") from error
-        product = product / factor if match[1] == "/" else product * factor
-        position = match.end()
-    return product
+    def keep() -> None:
+        if len(kept) > before:
+            cache.write(name, json.dumps({unit: asdict(found) for unit, found in kept.items()}).encode())
+
+    atexit.register(keep)
+    return kept
 
 
 def convert(value: float, source: str, target: str) -> float:

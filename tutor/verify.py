@@ -11,14 +11,15 @@ from tutor.answers.marking import mark
 from tutor.content.errors import ContentError
 from tutor.content.library import Declared, DeclaredOrder, Library, check_exercise, load, read_exercise, some_files
 from tutor.content.models import Standing, without_standing
-from tutor.engine.agreements import binding, broken, check_agreements
-from tutor.engine.declaration import check_declaration, own_files, proofs
+from tutor.engine.agreements import binding, broken
+from tutor.engine.declaration import check_agreements, check_declaration
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.draw_checks import ambiguity
 from tutor.engine.order import OrderProblem, OrderQuestion, draw_order
 from tutor.engine.printing import STEP_FIGURES
 from tutor.engine.problem import Problem
 from tutor.engine.protection import unprotected
+from tutor.engine.proving import own_files, proofs
 from tutor.engine.question import Question
 from tutor.engine.solution import worked_solution
 from tutor.expression import dimensions
@@ -64,7 +65,7 @@ def verify_all(paths: Sequence[Path], draws: int, extra: Path | None) -> Iterato
     """
     files = [file for path in paths for file in _files(path)]
     library = load(extra)
-    check_agreements(library, rulebook("us"))
+    check_agreements(load())
     foreign = [file for file in files if not file.resolve().is_relative_to(content_root())]
     foreign = foreign or own_files(library, extra)
     faults = {path: fault for path, fault in zip(foreign, proofs(foreign, extra), strict=True) if fault is not None}
@@ -111,9 +112,10 @@ def _load_in_worker(extra: Path | None) -> None:
 
 def _in_worker(id_: str, draws: int) -> Report:
     library = _worker_library[0]
+    around = library.around(id_)
     if id_ in library.orders:
-        return verify_order(library, library.orders[id_], draws)
-    return verify(library, library.declared[id_], draws)
+        return verify_order(around, library.orders[id_], draws)
+    return verify(around, library.declared[id_], draws)
 
 
 def verify(library: Library, declared: Declared, draws: int) -> Report:
@@ -122,7 +124,7 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
     began = time.perf_counter()
     try:
         for at, id_ in enumerate(declared.exercise.rulebooks):
-            questions = check_declaration(library, declared.under(id_), rulebook(id_))
+            questions = check_declaration(library, declared.under(id_), rulebook(id_, library))
             report.questions = max(report.questions, len(questions))
             report.faults += [fault for table in _tables_used(questions) for fault in table_faults(table)]
             own_draws = at == 0 or id_ in declared.exercise.in_rulebook
@@ -161,7 +163,7 @@ def verify_order(library: Library, declared: DeclaredOrder, draws: int) -> Repor
     report = Report(exercise.id, questions=len(exercise.asks))
     began = time.perf_counter()
     for ask in exercise.asks:
-        question = OrderQuestion(library, exercise, declared.document, ask, rulebook("us"))
+        question = OrderQuestion(library, exercise, declared.document, ask, rulebook("us", library))
         for number in range(1, draws + 1):
             problem = draw_order(question, number)
             report.draws += 1

@@ -5,7 +5,8 @@ import pytest
 from tutor.content.errors import ContentError
 from tutor.content.figures import Sweep
 from tutor.content.library import load
-from tutor.engine.declaration import check_figure, load_proved
+from tutor.engine.declaration import check_figure
+from tutor.engine.proving import load_proved
 from tutor.engine.sweep import figure_question, rulebooks_of, traced
 from tutor.paths import content_root
 from tutor.trade.rulebooks import rulebook

@@ -51,7 +51,7 @@ def compiled(name: str, book: str) -> FigureQuestion:
     declared = library().figures[name]
     assert isinstance(declared.figure, Sweep)
     possible = rulebooks_of(library(), declared.figure)
-    return figure_question(library(), declared, rulebook(book if book in possible else possible[0]))
+    return figure_question(library(), declared, rulebook(book if book in possible else possible[0], library()))
 
 
 @st.fragment
@@ -117,7 +117,7 @@ def renderer_of(name: str) -> "Callable[..., Drawn]":
 
 @st.fragment
 def _show_special(name: str) -> None:
-    book = rulebook(chosen_rulebook())
+    book = rulebook(chosen_rulebook(), library())
     figure = _special(name, book.id)
     if figure.reads_rulebook:
         _caption(book)

@@ -131,7 +131,7 @@ def serve(
     host = ADDRESS if listen is None else own_address(listen)
     named = "" if address is None else origin_named(address)
     if content is not None:  # before the store is open: another process proves the content
-        from tutor.engine.declaration import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
+        from tutor.engine.proving import load_proved  # noqa: PLC0415 - sympy is loaded later, while the server answers
 
         load_proved(content)
     opened = Store.open(store)

@@ -79,6 +79,14 @@ def _too_large(path: Path) -> ContentError:
     return ContentError(path, 0, f"the file is larger than {MAX_BYTES // 1024} KiB.", "Split it into smaller files.")
 
 
+def check_printable(path: Path, text: str, first_line: int = 1) -> None:
+    """Raise ContentError at the first character that no page could show."""
+    if unprintable := yaml.reader.Reader.NON_PRINTABLE.search(text):
+        line = text.count("\n", 0, unprintable.start()) + first_line
+        fault = f"the file holds a character that cannot be printed (U+{ord(unprintable[0]):04X})."
+        raise ContentError(path, line, fault, "Take it out, or save the file in the encoding UTF-8.")
+
+
 def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Document:
     """Read a YAML file (or a part of one, given as text that starts at `first_line`) as plain data.
 
@@ -87,10 +95,7 @@ def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Docum
     text = read_text(path) if text is None else text
     if len(text) > MAX_BYTES:
         raise _too_large(path)
-    if unprintable := yaml.reader.Reader.NON_PRINTABLE.search(text):
-        line = text.count("\n", 0, unprintable.start()) + first_line
-        fault = f"the file holds a character that cannot be printed (U+{ord(unprintable[0]):04X})."
-        raise ContentError(path, line, fault, "Take it out, or save the file in the encoding UTF-8.")
+    check_printable(path, text, first_line)
     document = Document(path, None)
     builder = _Builder(document, first_line)
     try:

@@ -1,13 +1,19 @@
 """Everything that content files hold, read once into one frozen library."""
 
+import pickle
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from dataclasses import fields as fields_of
+from functools import lru_cache
 from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar, get_args
+from typing import Any, TypeVar, get_args
 
+from pydantic import TypeAdapter, ValidationError
+
+from tutor import cache
 from tutor.content.errors import ContentError
 from tutor.content.figures import Renderer, SpecialFigure, Sweep
 from tutor.content.files import Document, Key, read_text, read_yaml, validated
@@ -15,13 +21,15 @@ from tutor.content.isolation import check_isolation
 from tutor.content.models import (
     FOR_ALL,
     Agreement,
+    Amount,
     Charger,
     EnergySource,
     Exercise,
     Hazard,
+    Identifier,
     LessonHeader,
-    Model,
     Module,
+    Name,
     OrderExercise,
     Place,
     Quantity,
@@ -29,15 +37,39 @@ from tutor.content.models import (
     Source,
     without_standing,
 )
+from tutor.content.tables import DeclaredTable, read_tables
 from tutor.paths import content_root
+from tutor.units import conversion, convert, written_unit
 
 MOST_FILES = 500
 LONGEST_LESSON = 65_536  # characters; bounds of what a browser has to lay out
 LONGEST_LINE = 1200
 DEEPEST_LINE = re.compile(r"[\s>*+-]{40}")
-T = TypeVar("T", bound=Model)
+MOST_ENTRIES = 500  # quantities, parts, cautions of one file: more than twice what the built-in files hold
+T = TypeVar("T")
 
-_OWN_FILES = ("exercises/*/*.yaml", "lessons/*/lesson.md", "assets/figures/*.yaml")
+# What a folder of content holds beside exercises, lessons, figures and tables: files of entries by their ids.
+_ENTRIES: dict[str, tuple[str, Any]] = {
+    "quantities": ("assets/quantities.yaml", Quantity),
+    "modules": ("assets/parts/modules.yaml", Module),
+    "chargers": ("assets/parts/chargers.yaml", Charger),
+    "places": ("assets/parts/places.yaml", Place),
+    "hazards": ("assets/hazards.yaml", Hazard),
+    "sources": ("assets/sources.yaml", Source),
+    "agreements": ("assets/agreements.yaml", Agreement),
+}
+PARTS = ("modules", "chargers", "places")
+_TABLES, _EDITIONS = "assets/tables/tables.yaml", "assets/tables/rulebooks.yaml"
+_FILES = (
+    "exercises/*/*.yaml",
+    "lessons/*/lesson.md",
+    "assets/figures/*.yaml",
+    *(path for path, _ in _ENTRIES.values()),
+    _TABLES,
+    _EDITIONS,
+)
+_ID = {"quantities": TypeAdapter(Name)}
+_ANY_ID = TypeAdapter(Identifier)
 MARKERS = ("{figure}", "{worked example}", "{faded example}", "{problems}", "{cautions}", "{sources}")
 
 
@@ -85,8 +117,26 @@ class DeclaredFigure:
 
 
 @dataclass(frozen=True)
+class Origin:
+    """Where an entry stands: its file, and its key there."""
+
+    document: Document
+    key: Key = ()
+
+    def fault(self, key: Key, fault: str, mend: str = "") -> ContentError:
+        """An error at a key of the entry."""
+        return self.document.fault((*self.key, *key), fault, mend)
+
+    def __str__(self) -> str:
+        return f"{self.document.path}, line {self.document.line(self.key)}"
+
+
+@dataclass(frozen=True, eq=False)  # each is read once, and is itself alone
 class Library:
-    """All content by id."""
+    """All content by id: what one folder holds and, beside it, all of `base`.
+
+    `origins` tells where each entry stands, by its kind (the name of the field) and id.
+    """
 
     quantities: Mapping[str, Quantity]
     modules: Mapping[str, Module]
@@ -94,74 +144,195 @@ class Library:
     places: Mapping[str, Place]
     hazards: Mapping[str, Hazard]
     sources: Mapping[str, Source]
+    agreements: Mapping[str, Agreement]
     lessons: Mapping[str, Lesson]
     declared: Mapping[str, Declared]
-    orders: Mapping[str, DeclaredOrder] = field(default_factory=dict)
-    agreements: Mapping[str, Agreement] = field(default_factory=dict)
-    figures: Mapping[str, DeclaredFigure] = field(default_factory=dict)
+    orders: Mapping[str, DeclaredOrder]
+    figures: Mapping[str, DeclaredFigure]
+    tables: Mapping[str, DeclaredTable]
+    editions: Mapping[str, str]
+    origins: Mapping[tuple[str, str], Origin] = field(repr=False)
+    base: "Library | None" = field(default=None, repr=False)
 
     def cautions(self, ids: Iterable[str], rulebook: str) -> dict[str, str]:
         """The cautions of these ids as they read under a rulebook, by their ids."""
         return {id_: self.hazards[id_].text_under(rulebook) for id_ in ids}
 
+    def around(self, exercise: str) -> "Library":
+        """What an exercise rests on: for a built-in one the built-in content alone.
+
+        A folder beside it neither changes its draws nor binds it by further agreements and cautions.
+        """
+        built_in = self.base is not None and (exercise in self.base.declared or exercise in self.base.orders)
+        return self.base if self.base is not None and built_in else self
+
     @property
     def exercises(self) -> dict[str, Exercise | OrderExercise]:
         """The exercises by id, in the order of their lessons and levels."""
         order = {id_: lesson.header.order for id_, lesson in self.lessons.items()}
-        chosen: list[Declared | DeclaredOrder] = [*self.declared.values(), *self.orders.values()]
-        chosen.sort(
-            key=lambda one: (order.get(one.exercise.lesson, 99), one.exercise.level, one.exercise.id),
-        )
-        return {one.exercise.id: one.exercise for one in chosen}
+        declared: list[Declared | DeclaredOrder] = [*self.declared.values(), *self.orders.values()]
+        every = [content.exercise for content in declared]
+        every.sort(key=lambda exercise: (order.get(exercise.lesson, 99), exercise.level, exercise.id))
+        return {exercise.id: exercise for exercise in every}
 
 
-def load(extra: Path | None = None) -> Library:
-    """Read the built-in content and, beside it, the exercises, lessons and figures of a folder of the user's own.
-
-    It is laid out as the built-in one: exercises/TOPIC/NAME.yaml, lessons/TOPIC/lesson.md, assets/figures/NAME.yaml.
-    Raises ContentError with file, line and mend for the first fault.
-    """
+@lru_cache(maxsize=1)
+def _built_in() -> Library:
+    """The built-in content, from the user's cache if it was read and checked before, byte for byte the same."""
     root = content_root()
-    roots = [root] if extra is None else [root, _own_folder(extra)]
-    parts = root / "assets" / "parts"
-    declared, orders = _exercises(roots)
-    library = Library(
-        quantities=_by_id(Quantity, root / "assets" / "quantities.yaml"),
-        modules=_by_id(Module, parts / "modules.yaml"),
-        chargers=_by_id(Charger, parts / "chargers.yaml"),
-        places=_by_id(Place, parts / "places.yaml"),
-        hazards=_by_id(Hazard, root / "assets" / "hazards.yaml"),
-        sources=_by_id(Source, root / "assets" / "sources.yaml"),
-        lessons=_lessons(roots),
-        declared=declared,
-        orders=orders,
-        agreements=_by_id(Agreement, root / "assets" / "agreements.yaml"),
-        figures=_figures(roots),
-    )
-    _check_references(library, root)
+    name = f"content-{cache.hashed([cache.code_version(), *contents(root)])}.pickle"
+    if (library := _unpickled(cache.read(name))) is not None:
+        return library
+    library = read_folder(root, None)
+    fields = {entry.name: dict(getattr(library, entry.name)) for entry in fields_of(Library) if entry.name != "base"}
+    cache.write(name, pickle.dumps(fields, protocol=pickle.HIGHEST_PROTOCOL))
     return library
 
 
-def _own_folder(folder: Path) -> Path:
-    if not folder.is_dir():
-        raise ContentError(folder, 0, "there is no such folder.", "Name a folder that holds exercises/ or lessons/.")
-    _check_files(folder)
-    return folder
+def _unpickled(kept: bytes | None) -> Library | None:
+    """The library that the cache holds: only ever this user's own file, and what this code wrote; else None."""
+    try:
+        fields: dict[str, Any] = pickle.loads(kept or b"")
+        return Library(**{kind: MappingProxyType(held) for kind, held in fields.items()}, base=None)
+    except (pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError, TypeError, ValueError):
+        return None
+
+
+def contents(folder: Path) -> Iterator[bytes]:
+    """What a folder of content holds, file by file, each after its name."""
+    for path in (path for pattern in (*_FILES, "assets/tables/*.csv") for path in some_files(folder, pattern)):
+        yield str(path).encode()
+        yield read_text(path).encode()
+
+
+def load(extra: Path | None = None) -> Library:
+    """The built-in content and, beside it, a folder of the user's own, laid out in the same way.
+
+    Raises ContentError with file, line and mend for the first fault.
+    """
+    if extra is None:
+        return _built_in()
+    if not extra.is_dir():
+        raise ContentError(extra, 0, "there is no such folder.", "Name a folder that holds exercises/ or lessons/.")
+    _check_files(extra)
+    return read_folder(extra, _built_in())
+
+
+def read_folder(folder: Path, base: Library | None) -> Library:
+    """Read a folder of content beside that of `base`; no id may be in both.
+
+    Raises ContentError for the first fault; for a clash it names both places.
+    """
+    tables = read_tables(folder / "assets" / "tables", base.tables if base else {})
+    entries = {kind: _entries(kind, folder) for kind in _ENTRIES}
+    exercises = list(map(read_exercise, some_files(folder, "exercises/*/*.yaml")))
+    entries |= {
+        "lessons": _by_id(read_lesson(path) for path in some_files(folder, "lessons/*/lesson.md")),
+        "exercises": _by_id(exercises),
+        "figures": {path.stem: _figure(path) for path in some_files(folder, "assets/figures/*.yaml")},
+        "editions": _editions(folder),
+    }
+    merged = {kind: _merged(kind, held, base) for kind, held in entries.items()}
+    origins = {(kind, id_): origin for kind, held in entries.items() for id_, (_, origin) in held.items()}
+    every = merged.pop("exercises")
+    lessons = sorted(merged.pop("lessons").items(), key=lambda item: item[1].header.order)
+    library = Library(
+        **{kind: MappingProxyType(held) for kind, held in merged.items()},
+        lessons=MappingProxyType(dict(lessons)),
+        declared=MappingProxyType({id_: found for id_, found in every.items() if isinstance(found, Declared)}),
+        orders=MappingProxyType({id_: found for id_, found in every.items() if isinstance(found, DeclaredOrder)}),
+        tables=MappingProxyType(_with_tables(tables, base)),
+        origins=MappingProxyType((dict(base.origins) if base else {}) | origins),
+        base=base,
+    )
+    _check_references(library, entries)
+    return library
+
+
+Entries = dict[str, tuple[Any, Origin]]
+
+
+def _entries(kind: str, folder: Path) -> Entries:
+    name, model = _ENTRIES[kind]
+    entries: Entries = {}
+    for path in some_files(folder, name):
+        document = read_yaml(path)
+        if not isinstance(document.data, dict):
+            raise document.fault((), "a mapping from id to fields is expected.")
+        if len(document.data) > MOST_ENTRIES:
+            raise document.fault((), f"at most {MOST_ENTRIES} entries are read here.", "Take some away.")
+        for id_, data in document.data.items():
+            try:
+                _ID.get(kind, _ANY_ID).validate_python(id_)
+            except ValidationError:
+                mend = "Use lower-case letters and digits, words joined as in the built-in files."
+                raise document.fault((id_,), f"'{id_}' is no id.", mend) from None
+            entries[id_] = (validated(model, document, data, (id_,)), Origin(document, (id_,)))
+    return entries
+
+
+def _editions(folder: Path) -> Entries:
+    entries: Entries = {}
+    for path in some_files(folder, _EDITIONS):
+        document = read_yaml(path)
+        for id_, edition in document.data.items() if isinstance(document.data, dict) else ():
+            if id_ not in get_args(RulebookId) or not isinstance(edition, str):
+                raise document.fault((id_,), f"there is no rulebook '{id_}'.", _choose(get_args(RulebookId)))
+            entries[id_] = (edition, Origin(document, (id_,)))
+    return entries
+
+
+def _by_id(read: Iterable[Lesson | Declared | DeclaredOrder]) -> Entries:
+    entries: Entries = {}
+    for content in read:
+        header = content.header if isinstance(content, Lesson) else content.exercise
+        origin = Origin(content.document, ("id",))
+        if header.id in entries:
+            raise _clash(
+                "lesson" if isinstance(content, Lesson) else "exercise", header.id, origin, entries[header.id][1]
+            )
+        entries[header.id] = (content, origin)
+    return entries
+
+
+_ONE = {"quantities": "quantity", "editions": "base edition"}  # other kinds lose their s
+
+
+def _merged(kind: str, held: Entries, base: Library | None) -> dict[str, Any]:
+    """The entries of a folder beside those of its base."""
+    before: dict[str, Any] = {}
+    if base is not None:
+        before = {**base.declared, **base.orders} if kind == "exercises" else dict(getattr(base, kind))
+    for id_, (_, origin) in held.items():
+        if id_ in before and base is not None:
+            raise _clash(_ONE.get(kind, kind.removesuffix("s")), id_, origin, base.origins[kind, id_])
+    return before | {id_: value for id_, (value, _) in held.items()}
+
+
+def _with_tables(tables: Mapping[str, DeclaredTable], base: Library | None) -> dict[str, DeclaredTable]:
+    before = dict(base.tables) if base else {}
+    for name, table in tables.items():
+        if name in before and table.document is not before[name].document:
+            origin, other = (Origin(declared.document, declared.key) for declared in (table, before[name]))
+            raise _clash("table", name, origin, other)
+    return before | dict(tables)
+
+
+def _clash(kind: str, id_: str, origin: Origin, other: Origin) -> ContentError:
+    return origin.fault((), f"there is another {kind} '{id_}', in {other}.", "Give this one another id.")
 
 
 def _check_files(folder: Path) -> None:
     """Refuse a file in a folder of the user's own that nothing reads; practice sets may lie beside these folders."""
-    read = {path for pattern in _OWN_FILES for path in some_files(folder, pattern)}
+    read = {path for pattern in _FILES for path in some_files(folder, pattern)}
+    if (tables := folder / _TABLES).is_file():
+        declared = read_yaml(tables).data
+        named = declared.values() if isinstance(declared, dict) else ()
+        read |= {tables.parent / str(table.get("file")) for table in named if isinstance(table, dict)}
+    read.add(folder / "assets/tables/editions.csv")
     for path in (path for suffix in ("yaml", "yml", "md", "csv") for path in some_files(folder, f"*/**/*.{suffix}")):
         if path not in read and path.name.lower() != "readme.md":
-            raise ContentError(path, 1, "nothing reads this file.", f"It may be one of {', '.join(_OWN_FILES)}.")
-
-
-def _by_id(model: type[T], path: Path) -> Mapping[str, T]:
-    document = read_yaml(path)
-    if not isinstance(document.data, dict):
-        raise document.fault((), "a mapping from id to fields is expected.")
-    return MappingProxyType({id_: validated(model, document, data, (id_,)) for id_, data in document.data.items()})
+            raise ContentError(path, 1, "nothing reads this file.", f"It may be one of {', '.join(_FILES)}.")
 
 
 def some_files(folder: Path, pattern: str) -> list[Path]:
@@ -196,36 +367,14 @@ def read_exercise(path: Path) -> Declared | DeclaredOrder:
     return Declared(exercise, document)
 
 
-def _exercises(roots: Iterable[Path]) -> tuple[Mapping[str, Declared], Mapping[str, DeclaredOrder]]:
-    declared: dict[str, Declared | DeclaredOrder] = {}
-    for root in roots:
-        for path in some_files(root, "exercises/*/*.yaml"):
-            one = read_exercise(path)
-            if one.exercise.id in declared:
-                raise one.document.fault(
-                    ("id",), f"there is another exercise '{one.exercise.id}'.", "Give this one another id."
-                )
-            declared[one.exercise.id] = one
-    orders = {id_: one for id_, one in declared.items() if isinstance(one, DeclaredOrder)}
-    return MappingProxyType({id_: one for id_, one in declared.items() if isinstance(one, Declared)}), orders
-
-
-def _figures(roots: Iterable[Path]) -> Mapping[str, DeclaredFigure]:
-    figures: dict[str, DeclaredFigure] = {}
-    for path in (path for root in roots for path in some_files(root, "assets/figures/*.yaml")):
-        document = read_yaml(path)
-        if path.stem in figures:
-            other = figures[path.stem].document.path
-            raise document.fault(
-                (), f"there is another figure '{path.stem}', in {other}.", "Give this file another name."
-            )
-        renderer = document.data.get("renderer", "sweep") if isinstance(document.data, dict) else "sweep"
-        if renderer not in ("sweep", *get_args(Renderer)):
-            mend = _choose(("sweep", *get_args(Renderer)))
-            raise document.fault(("renderer",), f"there is no renderer '{renderer}'.", mend)
-        model: type[Sweep | SpecialFigure] = Sweep if renderer == "sweep" else SpecialFigure
-        figures[path.stem] = DeclaredFigure(validated(model, document, document.data), document)
-    return MappingProxyType(figures)
+def _figure(path: Path) -> tuple[DeclaredFigure, Origin]:
+    document = read_yaml(path)
+    renderer = document.data.get("renderer", "sweep") if isinstance(document.data, dict) else "sweep"
+    if renderer not in ("sweep", *get_args(Renderer)):
+        mend = _choose(("sweep", *get_args(Renderer)))
+        raise document.fault(("renderer",), f"there is no renderer '{renderer}'.", mend)
+    model: type[Sweep | SpecialFigure] = Sweep if renderer == "sweep" else SpecialFigure
+    return DeclaredFigure(validated(model, document, document.data), document), Origin(document)
 
 
 def read_lesson(path: Path) -> Lesson:
@@ -266,34 +415,45 @@ def read_lesson(path: Path) -> Lesson:
     return Lesson(header, tuple(part for part in parts if part.strip()), document)
 
 
-def _lessons(roots: Iterable[Path]) -> Mapping[str, Lesson]:
-    lessons: dict[str, Lesson] = {}
-    for root in roots:
-        for path in some_files(root, "lessons/*/lesson.md"):
-            lesson = read_lesson(path)
-            if lesson.header.id in lessons:
-                raise lesson.document.fault(
-                    ("id",), f"there is another lesson '{lesson.header.id}'.", "Give this one another id."
-                )
-            lessons[lesson.header.id] = lesson
-    return MappingProxyType(dict(sorted(lessons.items(), key=lambda item: item[1].header.order)))
-
-
-def _check_references(library: Library, root: Path) -> None:
-    for id_, hazard in library.hazards.items():
+def _check_references(library: Library, entries: Mapping[str, Entries]) -> None:
+    """Check that what a folder's entries name is there."""
+    for hazard, origin in entries["hazards"].values():
         for at, name in enumerate(hazard.goes_with):
             if name not in library.quantities and name not in get_args(EnergySource):
-                hazards = read_yaml(root / "assets" / "hazards.yaml")
-                raise hazards.fault((id_, "goes_with", at), f"'{name}' is no quantity and no source.")
-    everything: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
-    for one in everything:
-        check_exercise(library, one)
-    for figure in library.figures.values():
-        for at, id_ in enumerate(figure.figure.exercises if isinstance(figure.figure, Sweep) else ()):
+                raise origin.fault(("goes_with", at), f"'{name}' is no quantity and no source.")
+    for quantity, origin in entries["quantities"].values():
+        if quantity.share_of is not None and quantity.share_of not in library.quantities:
+            raise origin.fault(("share_of",), f"'{quantity.share_of}' is not in the glossary.", "Check its spelling.")
+    for kind in PARTS:
+        for part, origin in entries[kind].values():
+            _check_part(library, part, origin)
+    for declared, _ in entries["exercises"].values():
+        check_exercise(library, declared)
+    for declared, origin in entries["figures"].values():
+        for at, id_ in enumerate(declared.figure.exercises if isinstance(declared.figure, Sweep) else ()):
             if id_ not in library.declared:
-                raise figure.document.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
-    for lesson in library.lessons.values():
+                raise origin.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
+    for lesson, _ in entries["lessons"].values():
         _check_lesson(library, lesson)
+
+
+def _check_part(library: Library, part: Module | Charger | Place, origin: Origin) -> None:
+    """Check that what a part's label says is in the glossary's unit, and plausible."""
+    for name, amount in part:
+        quantity = library.quantities.get(name)
+        if quantity is None or not isinstance(amount, Amount):
+            continue
+        if conversion(quantity.unit).dimension != conversion(amount.unit).dimension:
+            fault = f"'{name}' is in '{written_unit(quantity.unit)}', but is written as {amount}."
+            raise origin.fault((name,), fault, "Mend its unit.")
+        low, high = quantity.plausible or (0.0, 1.0)
+        if not low <= convert(amount.value, amount.unit, quantity.unit) <= high:
+            fault = f"{name}: {amount} is not plausible, which is {low:g} to {high:g}{_spaced(quantity.unit)}."
+            raise origin.fault((name,), fault, "Mend the value or its unit.")
+
+
+def _spaced(unit: str) -> str:
+    return f" {written_unit(unit)}" if unit else ""
 
 
 def _check_lesson(library: Library, lesson: Lesson) -> None:

@@ -6,6 +6,7 @@ A value with its unit is written as text in content files ('41.3 V', '-0.27 %/K'
 import re
 from collections.abc import Iterator, Mapping
 from functools import cached_property
+from itertools import accumulate
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import (
@@ -135,10 +136,22 @@ class Near(Model):
     says: Sentence = Field(description="what can go wrong and what to do; {used} is the percentage used")
 
 
+def _with_braces_closed(symbol: str) -> str:
+    depths = list(accumulate((sign == "{") - (sign == "}") for sign in symbol))
+    if min(depths) < 0 or depths[-1]:
+        raise ValueError("the symbol's braces do not close one another")
+    return symbol
+
+
 class Quantity(Model):
     """One physical quantity of the glossary."""
 
-    symbol: str = Field(max_length=40)
+    symbol: Annotated[
+        str,
+        StringConstraints(pattern=r"^[A-Za-z0-9\\_{},/% ]+$", max_length=40),
+        AfterValidator(_with_braces_closed),
+        Field(description="in LaTeX"),
+    ]
     unit: Unit = ""
     words: Sentence
     kind: Literal["number", "count", "answer", "size", "choice"] = Field(

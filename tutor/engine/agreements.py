@@ -8,17 +8,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
-from tutor.content.errors import ContentError
 from tutor.content.library import Library
-from tutor.content.models import Amount, PartGiven
+from tutor.content.models import Agreement, Amount, PartGiven
 from tutor.engine.problem import Problem
 from tutor.engine.question import Question
-from tutor.expression import dimensions
 from tutor.expression.evaluate import Relation, compiled, holds_at_most
 from tutor.expression.grammar import parse
 from tutor.expression.tree import Comparison, RelationError, names
-from tutor.paths import content_root
-from tutor.trade.rulebooks import Rulebook
 from tutor.units import conversion, written_unit
 
 _SLACK = 1e-9
@@ -40,41 +36,18 @@ class Compiled:
         return not self.run(values)
 
 
+def compiled_agreement(id_: str, agreement: Agreement) -> Compiled:
+    """An agreement that can be checked. Raises RelationError for one that is no comparison of plain algebra."""
+    tree = parse(agreement.holds)
+    if not isinstance(tree, Comparison):
+        raise RelationError(f"'{agreement.holds}' is no comparison: write 'left <= right' or 'left >= right'")
+    return Compiled(id_, tree, tuple(sorted(names(tree))), agreement.says, compiled(tree, dict(_COMPARED)))
+
+
 @lru_cache(maxsize=8)
-def _compiled(holds: tuple[tuple[str, str, str], ...]) -> tuple[Compiled, ...]:
-    made = []
-    for id_, text, says in holds:
-        tree = parse(text)
-        if not isinstance(tree, Comparison):
-            raise RelationError(f"'{text}' is no comparison: write 'left <= right' or 'left >= right'")
-        made.append(Compiled(id_, tree, tuple(sorted(names(tree))), says, compiled(tree, dict(_COMPARED))))
-    return tuple(made)
-
-
 def agreements(library: Library) -> tuple[Compiled, ...]:
-    """All agreements of the content, compiled once.
-
-    Raises RelationError for one that is no comparison of plain algebra.
-    """
-    return _compiled(tuple((id_, one.holds, one.says) for id_, one in library.agreements.items()))
-
-
-def check_agreements(library: Library, book: Rulebook) -> None:
-    """Prove that every agreement compares quantities of the glossary, like with like.
-
-    Raises ContentError with the agreement's name.
-    """
-    values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
-    path, id_ = content_root() / "assets" / "agreements.yaml", ""
-    try:
-        for one in agreements(library):
-            id_ = one.id
-            unknown = [name for name in one.joins if name not in values]
-            if unknown:
-                raise RelationError(f"'{unknown[0]}' is not in the glossary")
-            dimensions.evaluate(one.tree, values, book)
-    except RelationError as error:
-        raise ContentError(path, 0, f"{id_}: {error}.", "Correct the agreement.") from None
+    """All agreements of the content, compiled once. Raises RelationError as compiled_agreement does."""
+    return tuple(compiled_agreement(id_, agreement) for id_, agreement in library.agreements.items())
 
 
 @lru_cache(maxsize=1024)

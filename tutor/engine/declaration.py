@@ -1,18 +1,15 @@
 """Proving a declaration on load: every name known, every relation's dimensions, every question solvable."""
 
-import signal
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Container, Iterator
 from contextlib import suppress
-from multiprocessing import Pipe, Process
-from multiprocessing.connection import Connection
 from pathlib import Path
-from time import monotonic
 
 from tutor.content.errors import ContentError
 from tutor.content.figures import VALUES_OF_A_DAY, SpecialFigure, Sweep
 from tutor.content.files import Key, validated
-from tutor.content.library import Declared, DeclaredFigure, DeclaredOrder, Library, check_exercise, load, read_exercise
-from tutor.content.models import PLACEHOLDER, Exercise, PartGiven, Protection
+from tutor.content.library import PARTS, Declared, DeclaredFigure, DeclaredOrder, Library, check_exercise, read_exercise
+from tutor.content.models import PLACEHOLDER, Amount, Exercise, PartGiven, Protection
+from tutor.engine.agreements import agreements, broken, compiled_agreement
 from tutor.engine.day import SimulatedDay
 from tutor.engine.draw import DrawError, draw, pools
 from tutor.engine.order import OrderQuestion, draw_order
@@ -26,107 +23,24 @@ from tutor.trade.rulebooks import RULEBOOKS, Rulebook, rulebook
 from tutor.units import conversion, written_unit
 
 DEFAULT_RULEBOOK = "us"
-SECONDS_FOR_ONE = 15  # the slowest built-in exercise takes one
-SECONDS_FOR_ALL = 60
-MOST_MEMORY = 4 << 30  # bytes of addresses; what libraries reserve and never touch is among them
 
 
-def load_proved(extra: Path | None = None) -> Library:
-    """Read all content and prove exercises and figures of a folder of the user's own; tests prove the built-in ones.
-
-    Raises ContentError with file, line and mend for the first fault.
-    """
-    library = load(extra)
-    for fault in proofs(own_files(library, extra), extra):
-        if fault is not None:
-            raise fault
-    return library
-
-
-def own_files(library: Library, extra: Path | None) -> list[Path]:
-    """The exercise and figure files of a folder of the user's own."""
-    if extra is None:
-        return []
-    exercises: list[Declared | DeclaredOrder] = [*library.declared.values(), *library.orders.values()]
-    every: list[Declared | DeclaredOrder | DeclaredFigure] = [*exercises, *library.figures.values()]
-    return [one.document.path for one in every if one.document.path.is_relative_to(extra)]
-
-
-def proofs(paths: Sequence[Path], extra: Path | None) -> Iterator[ContentError | None]:
-    """Prove exercise files that anybody may have written, beside the content of `extra`: a fault or None for each.
-
-    What a file may ask of the symbolic algebra has no bound that can be told by looking at it.  So another process
-    works it out, and is ended where that takes too long; what it has done in time, this process can do again.
-    """
-    left = list(paths)
-    ends = monotonic() + SECONDS_FOR_ALL
-    while left and monotonic() < ends:
-        here, there = Pipe(duplex=False)
-        prover = Process(target=_prove_each, args=(left, extra, there), daemon=True)
-        prover.start()
-        there.close()
-        try:
-            while left:
-                seconds = min(SECONDS_FOR_ONE, ends - monotonic())
-                path = left.pop(0)
-                if not here.poll(max(0.0, seconds)):
-                    yield _too_slow(path, ends - monotonic() > 0)
-                    break
-                told = here.recv()
-                yield ContentError(*told) if told else None
-        except EOFError:  # the system has ended it, for want of memory
-            yield _too_slow(path, True)
-        finally:
-            prover.kill()
-            prover.join()
-            here.close()
-    yield from (_too_slow(path, False) for path in left)
-
-
-def _too_slow(path: Path, alone: bool) -> ContentError:
-    if alone:
-        told = f"checking this exercise takes more than {SECONDS_FOR_ONE} s, or too much memory."
-        return ContentError(path, 1, told, "Use fewer and shorter relations, lower powers, and fewer asks.")
-    return ContentError(path, 1, f"checking this folder takes more than {SECONDS_FOR_ALL} s.", "Split the folder.")
-
-
-def _prove_each(paths: Sequence[Path], extra: Path | None, answers: Connection) -> None:
-    """Work in the process of its own: send what is wrong with each file, or None."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is for the process that waits, which ends this one
-    bound_memory()
-    library = load(extra)
-    for path in paths:
-        try:
-            _prove(library, path)
-            answers.send(None)
-        except ContentError as error:
-            answers.send((error.path, error.line, error.fault, error.mend))
-        except Exception as error:  # whatever a foreign file leads to is a fault of the file
-            told = f"the exercise cannot be calculated ({type(error).__name__})."
-            answers.send((path, 1, told, "Use simpler relations and smaller numbers."))
-
-
-def bound_memory() -> None:
-    """Let this process have so much memory and no more, where the system can do that (Windows cannot)."""
-    with suppress(ImportError, OSError, ValueError):
-        import resource  # noqa: PLC0415 - not there on Windows
-
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
-
-
-def _prove(library: Library, path: Path) -> None:
+def prove(library: Library, path: Path) -> None:
     """Do once all that the file makes other parts of the program do. Raises ContentError for the first fault."""
-    figure = next((one for one in library.figures.values() if one.document.path == path), None)
-    if figure is not None:
-        _prove_figure(library, figure)
+    kinds = {kind: id_ for (kind, id_), origin in library.origins.items() if origin.document.path == path}
+    if "figures" in kinds:
+        _prove_figure(library, library.figures[kinds["figures"]])
+        return
+    if kinds and "exercises" not in kinds:
+        check_agreements(library)
         return
     one = read_exercise(path)
     check_exercise(library, one)
     if isinstance(one, DeclaredOrder):
         for ask in one.exercise.asks:
-            draw_order(OrderQuestion(library, one.exercise, one.document, ask, rulebook(DEFAULT_RULEBOOK)), 1)
+            draw_order(OrderQuestion(library, one.exercise, one.document, ask, rulebook(DEFAULT_RULEBOOK, library)), 1)
         return
-    for book in map(rulebook, one.exercise.rulebooks):
+    for book in (rulebook(id_, library) for id_ in one.exercise.rulebooks):
         declared = one.under(book.id)
         for question in check_declaration(library, declared, book):
             try:
@@ -140,16 +54,40 @@ def _prove(library: Library, path: Path) -> None:
         _try_other_asks(library, declared, book)
 
 
+def check_agreements(library: Library) -> None:
+    """Prove that every agreement compares quantities of the glossary, like with like, and that all parts keep to it.
+
+    Raises ContentError with the line of the agreement, or of the part that breaks one.
+    """
+    values = {id_: dimensions.typical(quantity) for id_, quantity in library.quantities.items()}
+    for id_, agreement in library.agreements.items():
+        try:
+            compiled = compiled_agreement(id_, agreement)
+            unknown = [name for name in compiled.joins if name not in values]
+            if unknown:
+                raise RelationError(f"'{unknown[0]}' is not in the glossary")
+            dimensions.evaluate(compiled.tree, values, rulebook(DEFAULT_RULEBOOK, library))
+        except RelationError as error:
+            origin = library.origins["agreements", id_]
+            raise origin.fault(("holds",), f"{id_}: {error}.", "Correct the agreement.") from None
+    for kind in PARTS:
+        for id_, part in getattr(library, kind).items():
+            label = {name: amount.working for name, amount in part if isinstance(amount, Amount)}
+            for agreement_id in (compiled.id for compiled in broken(agreements(library), label)):
+                fault = f"'{id_}' breaks the agreement '{agreement_id}'."
+                raise library.origins[kind, id_].fault((), fault, library.agreements[agreement_id].says)
+
+
 def _prove_figure(library: Library, declared: DeclaredFigure) -> None:
     if isinstance(declared.figure, Sweep):
         books = rulebooks_of(library, declared.figure)
         if not books:
             raise declared.document.fault(("exercises",), "no rulebook has all of these exercises.", "Choose others.")
         for book in books:
-            check_figure(figure_question(library, declared, rulebook(book)))
+            check_figure(figure_question(library, declared, rulebook(book, library)))
         return
     for id_ in RULEBOOKS:
-        _check_special(declared, rulebook(id_))
+        _check_special(declared, rulebook(id_, library))
 
 
 def _check_special(declared: DeclaredFigure, book: Rulebook) -> None:

@@ -366,7 +366,8 @@ class Engine:
         declared = self.library.declared.get(exercise)
         if declared is None:
             raise RequestError(f"There is no exercise '{exercise}'. 'coldmorning exercises' lists them.")
-        book = _known_rulebook(rulebook_id)
+        library = self.library.around(exercise)
+        book = _known_rulebook(rulebook_id, library)
         if rulebook_id not in declared.exercise.rulebooks:
             first_book = declared.exercise.rulebooks[0]
             raise RequestError(
@@ -379,7 +380,7 @@ class Engine:
             raise RequestError(f"'{exercise}' has no quantity '{ask}'. It has: {', '.join(names_here)}.")
         key = (exercise, ask, book.id)
         if key not in self._questions:
-            self._questions[key] = Question(self.library, declared, ask, book)
+            self._questions[key] = Question(library, declared, ask, book)
         return self._questions[key]
 
     def order_question(self, exercise: str, ask: str | None = None, rulebook_id: str = "us") -> OrderQuestion:
@@ -392,10 +393,12 @@ class Engine:
         wanted = next((candidate for candidate in asks if ask in (None, candidate)), None)
         if wanted is None:
             raise RequestError(f"'{exercise}' cannot be asked for '{ask}'. It asks for one of: {', '.join(asks)}.")
-        return OrderQuestion(self.library, declared.exercise, declared.document, wanted, _known_rulebook(rulebook_id))
+        library = self.library.around(exercise)
+        book = _known_rulebook(rulebook_id, library)
+        return OrderQuestion(library, declared.exercise, declared.document, wanted, book)
 
 
-def _known_rulebook(id_: str) -> Rulebook:
+def _known_rulebook(id_: str, library: Library) -> Rulebook:
     if id_ not in RULEBOOKS:
         raise RequestError(f"There is no rulebook '{id_}'. Choose one of: {', '.join(RULEBOOKS)}.")
-    return rulebook(id_)
+    return rulebook(id_, library)

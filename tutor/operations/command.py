@@ -168,7 +168,7 @@ def opened(store: str | None) -> Iterator["Store"]:
 
 def engine_of(content: Path | None) -> "Engine":
     """The engine over the built-in content and a folder of one's own."""
-    from tutor.engine.declaration import load_proved
+    from tutor.engine.proving import load_proved
     from tutor.engine.question import Engine
 
     return Engine(load_proved(content))

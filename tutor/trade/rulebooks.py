@@ -4,23 +4,21 @@ Values are in working units throughout; a conductor's size is its cross-section 
 that the rulebook gives it.  For learning only: the code adopted where you live and a licensed electrician decide.
 """
 
-import csv
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
-from typing import Any, Literal, cast
+from typing import cast
 
-import yaml
-
-from tutor.paths import content_root
+from tutor.content.library import Library, load
+from tutor.content.models import RulebookId
+from tutor.content.tables import SIZES, DeclaredTable
 from tutor.trade.tables import Key, Table, TableError, same
 from tutor.units import conversion, written
 
 __all__ = ["RULEBOOKS", "Figure", "Rulebook", "RulebookId", "Size", "Table", "TableError", "rulebook"]
 
-RulebookId = Literal["us", "iec"]
-RULEBOOKS = {
+RULEBOOKS: dict[RulebookId, str] = {
     "us": "United States: NFPA 70 (National Electrical Code)",
     "iec": "IEC 60364 and IEC 62548",
 }
@@ -109,42 +107,35 @@ class Rulebook:
         return f"the sizes run from {self.sizes[0].name} to {self.sizes[-1].name}"
 
 
-def read_table(
-    name: str, declared: Mapping[str, Any], folder: Path, rulebook: str, areas: Mapping[str, float]
-) -> Table:
-    """Read one rulebook's rows of a table's CSV file, with what is said of that rulebook in particular."""
-    declared = {**declared, **declared.get(rulebook, {})}
-    where = {
-        column: [words] if isinstance(words, str) else words for column, words in declared.get("where", {}).items()
-    }
-    rows: tuple[Mapping[str, str], ...] = ()
-    if "file" in declared:
-        with (folder / declared["file"]).open(encoding="utf-8", newline="") as lines:
-            rows = tuple(
-                row
-                for row in csv.DictReader(lines)
-                if row["rulebook"] == rulebook and all(row[column] in words for column, words in where.items())
-            )
-    keys = tuple(Key(key, **spec) for key, spec in declared.get("keys", {}).items())
-    description = {field: declared.get(field, "") for field in ("title", "kind", "value", "value_unit", "between")}
-    return Table(name, **description, rows=rows, keys=keys, areas=areas)
+def _table(name: str, declared: DeclaredTable, id_: RulebookId, areas: Mapping[str, float]) -> Table:
+    """A declared table as it is under a rulebook."""
+    fields = declared.fields[id_]
+    keys = tuple(
+        Key(key, spec.column, spec.unit, spec.match, math.inf if spec.end is None else spec.end)
+        for key, spec in fields.keys.items()
+    )
+    rows = tuple(row.cells for row in declared.rows[id_])
+    texts = (fields.title or "", fields.kind or "", fields.value or "", fields.value_unit)
+    return Table(name, *texts, rows, keys, areas, fields.between)
 
 
-@lru_cache(maxsize=len(RULEBOOKS))
-def rulebook(id_: str) -> Rulebook:
-    """Read a rulebook, 'us' or 'iec', once.
+@lru_cache(maxsize=16)
+def rulebook(id_: str, library: Library | None = None) -> Rulebook:
+    """A rulebook, 'us' or 'iec', made once of the tables of a library: of the built-in one if none is named.
 
     Raises KeyError for any other id.
     """
-    folder = content_root() / "assets" / "tables"
-    about = yaml.safe_load((folder / "tables.yaml").read_text(encoding="utf-8"))
-    of_sizes = read_table("conductor_sizes", about["conductor_sizes"], folder, id_, {})
-    to_area = conversion(of_sizes.value_unit).to_working
-    areas = {row["size"]: to_area(float(row[of_sizes.value])) for row in of_sizes.rows}
-    tables = {name: read_table(name, entry, folder, id_, areas) for name, entry in about.items()}
-    tables = {name: table for name, table in tables.items() if table.rows}
-    for name in tables:
-        if (limit := about[name].get("at_most")) in tables:
+    content = library or load()
+    book = cast(RulebookId, id_)
+    title = RULEBOOKS[book]
+    declared = {name: table for name, table in content.tables.items() if book in table.fields}
+    of_sizes = declared[SIZES]
+    to_area = conversion(of_sizes.fields[book].value_unit).to_working
+    area_cell = of_sizes.fields[book].value or ""
+    areas = {row.cells["size"]: to_area(float(row.cells[area_cell])) for row in of_sizes.rows[book]}
+    tables = {name: _table(name, table, book, areas) for name, table in declared.items()}
+    for name, table in declared.items():
+        if (limit := table.fields[book].at_most) in tables:
             tables[name] = tables[name].at_most(tables[limit])
     figures = {
         row["name"]: Figure(conversion(row["unit"]).to_working(float(row["value"])), row)
@@ -153,5 +144,4 @@ def rulebook(id_: str) -> Rulebook:
         for row in table.rows
     }
     sizes = tuple(Size(area, name) for area, name in sorted((area, name) for name, area in areas.items()))
-    edition = yaml.safe_load((folder / "rulebooks.yaml").read_text(encoding="utf-8"))[id_]
-    return Rulebook(cast(RulebookId, id_), RULEBOOKS[id_], edition, tables, sizes, figures)
+    return Rulebook(book, title, content.editions[book], tables, sizes, figures)

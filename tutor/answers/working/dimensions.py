@@ -8,7 +8,8 @@ from typing import Any
 from tutor.answers.working.phrases import PHRASES
 from tutor.entries.unit_names import COUNT
 from tutor.expression.tree import Call, Name, Negative, Node, Operation, parts
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion, registry_unit
+from tutor.unit_registry import registry_unit
+from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 Dimension = Any  # pint's container of base dimensions with their powers
 Dimensions = frozenset[Dimension] | None  # None: it may be anything

@@ -3,7 +3,7 @@ import re
 import streamlit as st
 
 from tutor.app.markdown_table import show_table
-from tutor.app.session import chosen_rulebook
+from tutor.app.session import chosen_rulebook, library
 from tutor.trade.rulebooks import RULEBOOKS, Table, TableError, rulebook
 from tutor.units import conversion, written, written_unit
 
@@ -69,9 +69,10 @@ st.markdown(
 asked_for = st.query_params.get("rulebook")
 st.session_state.setdefault("rulebook", asked_for if asked_for in RULEBOOKS else chosen_rulebook())
 chosen = st.radio("Rulebook", list(RULEBOOKS), format_func=RULEBOOKS.__getitem__, key="rulebook")
-tables = rulebook(chosen).tables
+book = rulebook(chosen, library())
+tables = book.tables
 st.markdown(
-    f"Base edition: {rulebook(chosen).edition}. The table *{tables['editions'].title}* lists what differs in others. "
+    f"Base edition: {book.edition}. The table *{tables['editions'].title}* lists what differs in others. "
     "Ask your building department which edition it has adopted."
 )
 names = list(tables)
