@@ -123,7 +123,9 @@ def test_a_content_folder_never_holds_what_is_unpickled(folder, tmp_path):
     for name in ("content.pickle", "proved-files.txt"):
         (own / name).write_bytes(pickle.dumps(Trap()))
     subprocess.run(
-        [sys.executable, "-m", "tutor.cli", "--content", str(own), "exercises"], check=False, capture_output=True
+        [sys.executable, "-c", "from tutor.cli import main; main()", "--content", str(own), "exercises"],
+        check=True,
+        capture_output=True,
     )
     content.load(own)
     assert not trap.exists()

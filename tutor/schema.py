@@ -18,11 +18,13 @@ from tutor.content.models import (
     Hazard,
     LessonHeader,
     Module,
+    Name,
     OrderExercise,
     Place,
     Quantity,
     Source,
 )
+from tutor.content.tables import TableDeclaration
 from tutor.paths import content_root
 
 _FILES: dict[str, Any] = {
@@ -36,6 +38,7 @@ _FILES: dict[str, Any] = {
     "places": dict[str, Place],
     "hazards": dict[str, Hazard],
     "sources": dict[str, Source],
+    "tables": dict[Name, TableDeclaration],
     "figure": Sweep | SpecialFigure,
     "practice-set": PracticeSet,
 }

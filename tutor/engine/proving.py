@@ -32,12 +32,13 @@ def load_proved(extra: Path | None = None) -> Library:
         return library
     marks, proved = _marks(library, extra), _proved()
     changed = [path for path, mark in marks.items() if mark not in proved]
+    if not changed:
+        return library
     for path, fault in zip(changed, proofs(changed, extra), strict=True):
         if fault is not None:
             raise fault
         proved.append(marks[path])
-    if changed:
-        cache.write(_PROVED, "\n".join(proved[-MOST_PROVED:]).encode())
+    cache.write(_PROVED, "\n".join(proved[-MOST_PROVED:]).encode())
     return library
 
 
