@@ -10,7 +10,7 @@ from statistics import median
 import pytest
 
 REPEATS = 5
-MOST = 60  # times a bare start of some 10 ms: 0.6 s on the machine that this was written on
+MOST = 80  # bare starts of 7.5 ms make the goal, 0.6 s; measured 38 to 59 on a machine shared by many
 START = "from tutor.cli import main; main()"
 COLD = "most-modules-in-series"
 COMMANDS = {
@@ -54,7 +54,7 @@ def folder(tmp_path_factory) -> Path:
 def test_a_command_starts_in_some_dozens_of_bare_starts(command, beside, environment, folder, record_property):
     content = ["--content", str(folder)] if beside else []
     bare = middle(["-c", "pass"], environment)
-    ratio = middle(["-c", START, *content, *command], environment) / max(bare, 0.01)
+    ratio = middle(["-c", START, *content, *command], environment) / bare
     record_property(f"{command[0]}{' with a folder' if beside else ''} beside a bare start, ratio", ratio)
     assert ratio <= MOST
 

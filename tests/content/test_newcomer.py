@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import lesson_figures, serve, session
+from tutor.app import lesson_figures, session
 from tutor.cli import main
 from tutor.content.library import load
 from tutor.engine.draw import pools
@@ -75,7 +75,7 @@ def test_a_built_in_problem_stays_as_it_is_beside_the_topic(folder, tmp_path):
 
 
 def test_the_lessons_page_shows_its_figure_and_its_diagram(folder, tmp_path, monkeypatch):
-    monkeypatch.setattr(serve, "_settings", serve.Settings(store=str(tmp_path / "store.sqlite3"), content=folder))
+    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3"), content=folder))
     caches = (session.store, session.engine, lesson_figures.compiled)
     for cache in caches:
         cache.cache_clear()
