@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import lesson_figures, session
+from tutor.app import config, lesson_figures, session
 from tutor.cli import main
 from tutor.content.library import load
 from tutor.engine.draw import pools
