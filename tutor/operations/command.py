@@ -62,8 +62,8 @@ class Note(str):
 
 
 def text_lines(text: str | None) -> Lines:
-    """A result that is text already, or none."""
-    return text.split("\n") if text is not None else ()
+    """A result that is text already, or none; what others wrote in it stays on its line."""
+    return () if text is None else (text,)
 
 
 def operation(

@@ -24,14 +24,14 @@ def passphrase(store: "Store") -> str:
     return "The passphrase is set."
 
 
-@operation(CLASS_COMMANDS, "desk-code", STORE)
-def desk_code(store: "Store") -> str:
+@operation(CLASS_COMMANDS, "desk-code", STORE, lines=list)
+def desk_code(store: "Store") -> tuple[str, str]:
     """Print a one-time code that opens the class desk even while it makes people wait after wrong tries."""
     from tutor.classroom.desk import InstructorAuth
 
     auth = InstructorAuth(store)
     if auth.has_passphrase():
         words = "Type it in the passphrase's box of the class desk. It is good once, for 10 minutes."
-        return f"{auth.new_entry_code()}\n{words}"
+        return auth.new_entry_code(), words
     words = "The class desk has no passphrase yet. Set one there with this code, within a day."
-    return f"{auth.new_set_up_code()}\n{words}"
+    return auth.new_set_up_code(), words
