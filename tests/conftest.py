@@ -4,10 +4,12 @@ import importlib.util
 import math
 import os
 import shutil
+from collections import Counter
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
+from zlib import crc32
 
 import pint
 import pytest
@@ -38,11 +40,24 @@ if os.environ.get("CI"):
     settings.load_profile("ci")
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest selects by its marks
 def pytest_collection_modifyitems(config, items):
-    """Leave the long forms of properties out unless they are asked for: pytest -m million."""
-    if config.option.markexpr:
+    """Leave the long forms to `pytest -m long` and `-m million`; tests that are called by their name run in any case.
+
+    Of a test marked `one_in(n)` all cases but each n-th are long.
+    """
+    cases = Counter()
+    for item in items:
+        sparse = item.get_closest_marker("one_in")
+        if sparse is not None:
+            test = (item.path, item.originalname)
+            # Each property begins elsewhere, so that together they come to every question.
+            if (cases[test] + crc32(item.originalname.encode())) % sparse.args[0]:
+                item.add_marker("long")
+            cases[test] += 1
+    if config.option.markexpr or any("::" in argument for argument in config.args):
         return
-    long = [item for item in items if item.get_closest_marker("million")]
+    long = [item for item in items if item.get_closest_marker("long") or item.get_closest_marker("million")]
     config.hook.pytest_deselected(items=long)
     items[:] = [item for item in items if item not in set(long)]
 

@@ -141,11 +141,27 @@ def text_of(random: Random, longest: int, known: tuple[str, ...] = ()) -> str:
     return found[: longest + (10 if random.random() < 0.02 else 0)]
 
 
-MOMENT = 0.05  # s of processor time for a line or an entry
-LARGEST = 2.0  # s of processor time for the largest working
+# Processor time in multiples of a plain calculation's, which takes some 10 ms on the machine where these were chosen.
+MOMENT = 5  # for a line or an entry
+LARGEST = 200  # for the largest working
 LINES_TOGETHER = 10
 LONGEST_ENTRY = 120
-BUSY = 4  # so far a machine with other work stretches processor time; the long forms are run on a quiet one
+
+
+def processor_time(action):
+    start = time.thread_time()
+    action()
+    return time.thread_time() - start
+
+
+def is_done_within(bound, seconds, again):
+    """Whether something takes at most `bound` times a plain calculation's time, once in four: other work stretches one.
+
+    It took `seconds` at first; `again()` gives those of doing it once more.
+    """
+    references = [processor_time(lambda: sum(number * number for number in range(200_000))) for _ in range(3)]
+    most = bound * sorted(references)[1]
+    return seconds <= most or any(again() <= most for _ in range(3))
 
 
 @pytest.fixture(scope="module")
@@ -159,7 +175,11 @@ def problems(engine):
 
 
 def in_turn(problems, samples):
-    """A problem for each sample, one after the other, each looked at once before, so that its question is compiled."""
+    """A problem for each sample, one after the other, each looked at once before, so that its question is compiled.
+
+    Few samples are of few problems, evenly chosen, for compiling costs as much as a hundred samples.
+    """
+    problems = problems[:: max(1, len(problems) // max(8, samples // 60))]
     for at in range(samples):
         problem = problems[at * len(problems) // samples]
         if problem is not problems[(at - 1) * len(problems) // samples]:
@@ -195,13 +215,14 @@ def line_seconds(monkeypatch):
     return spent
 
 
-PIECES = [pytest.param(piece, 2500, MOMENT, marks=pytest.mark.million) for piece in range(1, 5)]
+PIECES = [pytest.param(0, 250, marks=pytest.mark.long)]
+PIECES += [pytest.param(piece, 2500, marks=pytest.mark.million) for piece in range(1, 5)]
 
 
-@pytest.mark.parametrize(("piece", "workings", "bound"), [(0, 250, BUSY * MOMENT), *PIECES])
-def test_no_line_of_a_working_breaks_the_reader_or_takes_long(problems, line_seconds, caplog, piece, workings, bound):
+@pytest.mark.parametrize(("piece", "workings"), [(0, 50), *PIECES])
+def test_no_line_of_a_working_breaks_the_reader_or_takes_long(problems, line_seconds, caplog, piece, workings):
     random = Random(f"lines {piece}")
-    worst, faults = (0.0, ""), []
+    slowest, faults = [], []
     for problem in in_turn(problems, workings):
         known = known_of(problem)
         lines = [text_of(random, LONGEST_LINE, known) for _ in range(LINES_TOGETHER)]
@@ -213,10 +234,16 @@ def test_no_line_of_a_working_breaks_the_reader_or_takes_long(problems, line_sec
         assert all(line.words for line in judged.lines)
         faults += [(problem.question.exercise.id, lines, record.exc_text) for record in caplog.records]
         caplog.clear()
-        worst = max([worst, *((seconds, text) for (_, text), seconds in line_seconds.items())])
-    print(f"{workings * LINES_TOGETHER} lines, the slowest {worst[0] * 1000:.1f} ms: {worst[1]!r}")
+        slowest.append((max(line_seconds.values(), default=0.0), len(slowest), problem, lines))
     assert not faults
-    assert worst[0] < bound, worst
+    seconds, _, problem, lines = max(slowest)
+
+    def again():
+        line_seconds.clear()
+        check_working(problem, "\n".join(lines))
+        return max(line_seconds.values(), default=0.0)
+
+    assert is_done_within(MOMENT, seconds, again), lines
 
 
 def readers(problem):
@@ -232,25 +259,27 @@ def readers(problem):
 
 
 @pytest.mark.parametrize(
-    ("entries", "bound"), [(6000, BUSY * MOMENT), pytest.param(300_000, MOMENT, marks=pytest.mark.million)]
+    "entries",
+    [1500, pytest.param(6000, marks=pytest.mark.long), pytest.param(300_000, marks=pytest.mark.million)],
 )
-def test_no_entry_breaks_the_reader_or_takes_long(problems, caplog, entries, bound):
+def test_no_entry_breaks_the_reader_or_takes_long(problems, caplog, entries):
     random = Random(f"entries {entries}")
-    worst = (0.0, "")
+    slowest = (0.0, None, "")
     for at, problem in enumerate(in_turn(problems, entries)):
         text = text_of(random, LONGEST_ENTRY, known_of(problem) if at % 50 == 0 else ())
         read = random.choice(list(readers(problem)))
-        said = "a value"
-        start = time.thread_time()
-        try:
-            read(text)
-        except (EntryError, RequestError) as error:
-            said = str(error)
-        worst = max(worst, (time.thread_time() - start, text))
-        assert said
+
+        def reading(read=read, text=text):
+            try:
+                return read(text)
+            except (EntryError, RequestError) as error:
+                return str(error)
+
+        assert reading()
+        slowest = max(slowest, (processor_time(reading), reading, text), key=lambda measured: measured[0])
     assert not caplog.records
-    print(f"{entries} entries, the slowest {worst[0] * 1000:.1f} ms: {worst[1]!r}")
-    assert worst[0] < bound, worst
+    seconds, reading, text = slowest
+    assert is_done_within(MOMENT, seconds, lambda: processor_time(reading)), text
 
 
 def dense_line(random, known):
@@ -266,15 +295,14 @@ def dense_line(random, known):
 @pytest.mark.parametrize("exercises", [2, pytest.param(100, marks=pytest.mark.million)])
 def test_the_largest_working_ends_soon(problems, exercises):
     random = Random(exercises)
-    worst = 0.0
     for problem in sorted(problems, key=lambda one: not one.question.exercise.other_methods)[:exercises]:
         check_working(problem, "so 674")
-        lines = [dense_line(random, known_of(problem)) for _ in range(MOST_LINES)]
-        start = time.thread_time()
-        check_working(problem, "\n".join(lines))
-        worst = max(worst, time.thread_time() - start)
-    print(f"the largest working takes {worst:.2f} s")
-    assert worst < LARGEST
+        text = "\n".join(dense_line(random, known_of(problem)) for _ in range(MOST_LINES))
+
+        def again(problem=problem, text=text):
+            return processor_time(lambda: check_working(problem, text))
+
+        assert is_done_within(LARGEST, again(), again), text
 
 
 @pytest.mark.parametrize(
@@ -299,9 +327,12 @@ def test_sixty_lines_of_ones_end_at_once(engine):
     problem = make_problem(engine, "most-modules-in-series", None, 3, "us")
     check_working(problem, "1+1=2")
     for ones in (30, 97):
-        start = time.thread_time()
-        check_working(problem, "\n".join(["1+" * (ones // 2) + " " + "1+" * (ones - ones // 2 - 1) + "1"] * MOST_LINES))
-        assert time.thread_time() - start < LARGEST
+        text = "\n".join(["1+" * (ones // 2) + " " + "1+" * (ones - ones // 2 - 1) + "1"] * MOST_LINES)
+
+        def again(text=text):
+            return processor_time(lambda: check_working(problem, text))
+
+        assert is_done_within(LARGEST, again(), again)
 
 
 def test_a_fault_of_ours_leaves_one_line_unread_and_is_logged(engine, monkeypatch, caplog):

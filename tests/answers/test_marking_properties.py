@@ -62,6 +62,7 @@ def verdict(problem, text):
     return mark(problem, text).verdict
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(numbers, shares)
 def test_the_unit_typed_does_not_change_the_verdict(question, number, share):
@@ -77,6 +78,7 @@ def test_the_unit_typed_does_not_change_the_verdict(question, number, share):
         assert verdict(problem, f"{converted:#.12g}{separator}{typed}") == expected
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(numbers, shares, st.sampled_from([2, 4, 5]), st.sampled_from("\u00a0\u2009\u202f "))
 def test_marks_and_groups_do_not_change_the_verdict(question, number, share, decimals, space):
@@ -93,6 +95,7 @@ def test_marks_and_groups_do_not_change_the_verdict(question, number, share, dec
         assert verdict(problem, text) == expected, text
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(numbers, shares)
 def test_an_equivalent_form_does_not_change_the_verdict(question, number, share):
@@ -112,6 +115,7 @@ def test_an_equivalent_form_does_not_change_the_verdict(question, number, share)
         assert verdict(problem, text) == expected, text
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(numbers, st.data())
 def test_what_is_accepted_is_one_interval_around_the_right_value(question, number, data):
@@ -127,6 +131,7 @@ def test_what_is_accepted_is_one_interval_around_the_right_value(question, numbe
         assert all(accepted[first:last])
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(
     numbers, st.one_of(st.text(max_size=20), st.sampled_from(["", "1,234", "12 or 13", "nan", "1e999", "((", "13-ish"]))
@@ -139,6 +144,7 @@ def test_what_is_not_read_never_counts(question, number, text):
     assert len(marking.feedback) > 10
 
 
+@pytest.mark.one_in(5)
 @searched
 @given(numbers, st.integers(0, 10**6))
 def test_steps_that_follow_from_a_wrong_one_are_carried_and_the_answer_stays_wrong(question, number, seed):

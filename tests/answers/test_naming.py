@@ -43,6 +43,7 @@ def test_a_value_that_no_way_leads_to_names_none(engine, text):
     assert "not identified" in marking.feedback or "factor" in marking.feedback
 
 
+@pytest.mark.one_in(4)
 def test_probabilities_leave_room_for_chance(question, drawn):
     for number in range(20):
         problem = drawn(question, number)
@@ -61,7 +62,10 @@ def read(problem, value):
     return Entry(conversion(problem.unit).to_shown(value), 0.0, problem.unit, "", 15)
 
 
-@pytest.mark.parametrize("draws", [25, pytest.param(200, marks=pytest.mark.million)])
+@pytest.mark.parametrize(
+    "draws",
+    [5, pytest.param(25, marks=pytest.mark.long), pytest.param(200, marks=pytest.mark.million)],
+)
 def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, drawn, mark_values, draws):
     for number in range(draws):
         problem = drawn(question, number)
@@ -80,6 +84,7 @@ def test_a_mistakes_own_answer_lists_that_mistake_and_claims_no_other(question, 
                 assert weights[marking.named.id].weight > 3 * weights[mistake.id].weight
 
 
+@pytest.mark.one_in(4)
 def test_a_claim_is_the_likeliest_and_likely(question, drawn, mark_values):
     for number in range(20):
         problem = drawn(question, number)

@@ -39,6 +39,7 @@ def pytest_generate_tests(metafunc):
         metafunc.parametrize("exercise", list(load().declared))
 
 
+@pytest.mark.one_in(4)
 def test_typed_as_printed_it_is_right(engine, exercise):
     for problem in problems_of(engine, exercise):
         typed = {name: problem.text_of(name) for name in problem.step_names}
@@ -48,6 +49,7 @@ def test_typed_as_printed_it_is_right(engine, exercise):
         assert {one.verdict for one in marking.steps.values()} <= {"right"}, (problem.number, typed)
 
 
+@pytest.mark.one_in(4)
 def test_a_printed_boundary_put_back_gives_the_count_or_rating_again(engine, exercise):
     for problem in problems_of(engine, exercise):
         question = problem.question
@@ -62,6 +64,7 @@ def test_a_printed_boundary_put_back_gives_the_count_or_rating_again(engine, exe
         assert back[question.final] == problem.known[question.final], (problem.number, text)
 
 
+@pytest.mark.one_in(4)
 def test_a_result_has_three_figures_and_a_step_four_unless_more_are_needed(engine, exercise):
     for problem in problems_of(engine, exercise):
         for name in problem.step_names:
@@ -92,6 +95,7 @@ def accepted_with_three_figures(problem):
     )
 
 
+@pytest.mark.one_in(4)
 def test_what_must_be_carried_or_withstood_is_printed_from_above_and_what_may_be_from_below(engine, exercise):
     for problem in problems_of(engine, exercise):
         side = problem.question.library.quantities[problem.ask].safe_side
@@ -105,6 +109,7 @@ def third_place(shown):
     return 10.0 ** (int(f"{shown:.2e}".partition("e")[2]) - 2)
 
 
+@pytest.mark.one_in(4)
 def test_every_check_is_true_as_it_is_printed(engine, exercise):
     for problem in problems_of(engine, exercise):
         for line in worked_solution(problem):

@@ -26,7 +26,10 @@ def roundings(seed):
         yield lambda value, choice=choice: figures(value, choice.choice((3, 3, 3, 4, 5, 12)))
 
 
-@pytest.mark.parametrize("draws", [75, pytest.param(300, marks=pytest.mark.million)])
+@pytest.mark.parametrize(
+    "draws",
+    [12, pytest.param(75, marks=pytest.mark.long), pytest.param(300, marks=pytest.mark.million)],
+)
 def test_honest_rounding_never_changes_what_is_counted_looked_up_or_judged(discrete_question, work_out, draws):
     question = discrete_question
     steps = question.right.steps
