@@ -4,6 +4,7 @@ import importlib.util
 import math
 import os
 import shutil
+import time
 from collections import Counter
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -150,6 +151,21 @@ def relations(engine):
         return follow(engine.question(exercise, rulebook_id=rulebook), known)
 
     return relations
+
+
+@pytest.fixture(scope="session")
+def wait_until():
+    """wait_until(holds, seconds): look again and again until it holds; whether it came to that in time."""
+
+    def wait_until(holds, seconds=30.0):
+        deadline = time.monotonic() + seconds
+        while not holds():
+            if time.monotonic() > deadline:
+                return False
+            time.sleep(0.05)
+        return True
+
+    return wait_until
 
 
 REGISTRY = pint.UnitRegistry()

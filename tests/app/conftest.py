@@ -39,14 +39,13 @@ def raw() -> ModuleType:
 
 @pytest.fixture(scope="module")
 def attacked(tmp_path_factory: pytest.TempPathFactory) -> Iterator:
-    """A server of the module's own, whose desk has a passphrase; `memory()` (MB) and `descriptors()` look at it."""
+    """A server of the module's own, whose desk has a passphrase; `memory()` (MB) looks at it."""
     running = _load("browser/server.py").Server(tmp_path_factory.mktemp("attacked"))
     with closing(Store.open(running.store)) as store:
         InstructorAuth(store).set_passphrase(PASSPHRASE)
     running.start()
     process = Path(f"/proc/{running.process.pid}")
     running.memory = lambda: int((process / "statm").read_text().split()[1]) * 4096 / 1e6
-    running.descriptors = lambda: len(list((process / "fd").iterdir()))
     yield running
     running.kill()
     assert "Traceback" not in running.log.read_text()

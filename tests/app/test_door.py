@@ -1,7 +1,6 @@
 """Who is let in, what is told to other machines, and what pages that vanish leave behind, at a real server."""
 
 import socket
-import time
 from pathlib import Path
 
 import pytest
@@ -150,8 +149,7 @@ def test_a_message_longer_than_any_page_sends_ends_the_connection(tab, attacked)
     assert attacked.memory() - before < 20
 
 
-def test_pages_that_vanish_free_their_descriptors(raw, attacked):
-    time.sleep(6)  # those of the tests before
+def test_pages_that_vanish_free_their_descriptors(raw, attacked, wait_until):
     before = attacked.descriptors()
     opened = [raw.Tab(attacked.port) for _ in range(20)]
     sockets = [raw.handshake(attacked.port, origin=f"http://127.0.0.1:{attacked.port}") for _ in range(VANISHED)]
@@ -161,16 +159,14 @@ def test_pages_that_vanish_free_their_descriptors(raw, attacked):
         (one.drop if at % 2 else one.close)()
     for one, _ in sockets:
         one.close()
-    deadline = time.monotonic() + WITHIN
-    while attacked.descriptors() > before + 3 and time.monotonic() < deadline:
-        time.sleep(0.5)
-    assert attacked.descriptors() <= before + 3
+    assert wait_until(lambda: attacked.descriptors() <= before + 3, WITHIN)
 
 
-def test_a_page_that_comes_back_goes_on_where_it_was(raw, attacked):
+def test_a_page_that_comes_back_goes_on_where_it_was(raw, attacked, wait_until):
     page = raw.Tab(attacked.port, "practice")
+    shown = attacked.descriptors()
     page.drop()
-    time.sleep(7)  # the sweep has closed its loop
+    assert wait_until(lambda: attacked.descriptors() < shown - 1)  # its socket, and then its loop by the sweep
     again = raw.Tab(attacked.port, "practice", token=page.token, reopen=page.session)
     assert again.session == page.session
     again.close()

@@ -114,18 +114,16 @@ def test_ctrl_c_ends_it_without_a_traceback(tmp_path):
     assert process.returncode == 0
 
 
-def test_health_follows_the_store_and_no_other_store_is_made(tmp_path):
+def test_health_follows_the_store_and_no_other_store_is_made(tmp_path, wait_until):
     """The store is deleted before any page was opened, and so before any page could have opened it."""
     store = tmp_path / "store"
     with started(store) as (port, process):
         assert healthy(port)
         away = store.rename(tmp_path / "away")
-        time.sleep(health.HELD_FOR)
-        assert not healthy(port)
+        assert wait_until(lambda: not healthy(port), 10 * health.HELD_FOR)
         assert not store.exists()
         away.rename(store)
-        time.sleep(health.HELD_FOR)
-        assert healthy(port)
+        assert wait_until(lambda: healthy(port), 10 * health.HELD_FOR)
         process.kill()
         process.communicate()
 

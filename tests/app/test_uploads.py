@@ -1,6 +1,5 @@
 """Files are taken for an uploader that is shown, few at a time, and freed at once; a flood of them does no harm."""
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -181,7 +180,7 @@ def test_an_honest_file_is_read_or_the_page_says_why_not(tab, data, says):
     assert says in page.text()
 
 
-def test_a_desks_file_is_freed_when_its_page_closes(instructor, attacked):
+def test_a_desks_file_is_freed_when_its_page_closes(instructor, attacked, wait_until):
     desks = [instructor("Roster") for _ in range(8)]
     before = attacked.memory()
     for desk in desks:
@@ -190,5 +189,4 @@ def test_a_desks_file_is_freed_when_its_page_closes(instructor, attacked):
     assert attacked.memory() - before > 20
     for desk in desks:
         desk.close()
-    time.sleep(6)  # the sweep comes every 5 s
-    assert attacked.memory() - before < 10
+    assert wait_until(lambda: attacked.memory() - before < 10)

@@ -1,14 +1,13 @@
 import importlib.util
 import re
-import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, TimeoutError, expect, sync_playwright
 
 from tutor.app.middleware import COOKIE
 from tutor.learner.record import Record
@@ -45,6 +44,10 @@ SETTLED = """() => {
   window.idleSince = idle ? window.idleSince ?? performance.now() : undefined;
   return idle && performance.now() - window.idleSince >= 100;
 }"""
+STILL = """() => document.fonts.status === "loaded" && document.getAnimations().every(animation =>
+  animation.playState !== "running" || animation.effect.getComputedTiming().endTime === Infinity)"""
+HEARD = """words => (document.querySelector("[data-testid=stMain]")?.innerText ?? "")
+  .replaceAll("\u2060", "").split(/\\s+/).join(" ").includes(words)"""
 SAID = "document.querySelector('[data-testid=stMain]')?.innerText"
 
 
@@ -151,6 +154,11 @@ def settled(page: Page) -> None:
     page.wait_for_function(SETTLED, polling=LOOK_EVERY)
 
 
+@pytest.fixture(name="settled")
+def _settled() -> Callable[[Page], None]:
+    return settled
+
+
 def plain(text: str) -> str:
     """Text with ordinary spaces and nothing invisible in it."""
     return " ".join(text.replace("\u2060", "").split())
@@ -191,10 +199,14 @@ class Learner:
 
     def hears(self, words: str) -> bool:
         """Whether the page says something, now or within the time that a busy machine may need."""
-        deadline = time.monotonic() + PATIENCE
-        while words not in self.text and time.monotonic() < deadline:
-            self.page.wait_for_timeout(50)
+        with suppress(TimeoutError):
+            self.page.wait_for_function(HEARD, arg=words, timeout=1000 * PATIENCE, polling=LOOK_EVERY)
         return words in self.text
+
+    def rest(self) -> None:
+        """Wait until the page has run, moves nothing any more, and has its fonts."""
+        settled(self.page)
+        self.page.wait_for_function(STILL, polling=LOOK_EVERY)
 
     def go(self, address: str) -> None:
         """Open an address; what was requested before is forgotten."""

@@ -62,6 +62,10 @@ class Server:
             self.process.wait(timeout=10)
             self.process = None
 
+    def descriptors(self) -> int:
+        """How many files and connections the running server has open."""
+        return len(list(Path(f"/proc/{self.process.pid}/fd").iterdir()))
+
     def _healthy(self) -> bool:
         try:
             with urllib.request.urlopen(f"{self.address}/_stcore/health", timeout=2) as answer:

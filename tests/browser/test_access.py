@@ -138,7 +138,7 @@ def to_tab(someone, name):
     if tab.get_attribute("aria-selected") != "true":
         with someone.a_change():
             tab.click()
-    someone.page.wait_for_timeout(300)
+    someone.rest()
 
 
 def status(address: str) -> int:

@@ -361,7 +361,7 @@ def test_a_lost_connection_loses_neither_answer_nor_draft(server, make_class, co
     proxy.mend()
     someone.page.wait_for_selector(CONNECTED, state="attached")
     someone.class_box(COUNT).fill("78")
-    someone.page.wait_for_timeout(100)
+    someone.page.evaluate("() => new Promise(requestAnimationFrame)")  # the page has taken what was typed
     proxy.cut()
     someone.page.wait_for_selector(LOST, state="attached")
     proxy.mend()
@@ -398,26 +398,27 @@ def test_axe_finds_nothing_serious_and_nothing_is_too_wide(server, make_class, l
     school = make_class(title="Strings on a cold morning " + "and the morning after " * 4)
     someone = learner(server.address + "/class-work", **look)
     page = someone.page
-    fine(page, look)
+    fine(someone, look)
     someone.go(server.address + school.address(COUNT))
-    fine(page, look)
+    fine(someone, look)
     say_who(someone, "Ana")
     page.get_by_text("Problem 2 of 4").wait_for()
     page.get_by_text("All problems").click()
     page.get_by_text("Steps on the way").click()
     page.get_by_text("You are Ana").click()
-    fine(page, look)
+    fine(someone, look)
     send(someone, COUNT, "77")
     page.get_by_text("· 1 attempt left").wait_for()
-    fine(page, look)
+    fine(someone, look)
     assert page.evaluate("[...document.images].filter(i => !i.alt).length") == 0
     someone.go(server.address + school.address(ORDER))
     page.get_by_text("Problem 4 of 4").wait_for()
-    fine(page, look)
+    fine(someone, look)
 
 
-def fine(page, look):
-    page.wait_for_timeout(300)
+def fine(someone, look):
+    someone.rest()
+    page = someone.page
     grave = [one for one in Axe().run(page).response["violations"] if one["impact"] in ("serious", "critical")]
     assert grave == []
     widths = "[document.documentElement, document.querySelector('[data-testid=stMain]')].map(e => e.scrollWidth)"

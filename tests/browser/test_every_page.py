@@ -77,7 +77,7 @@ def visited(someone, address: str, name: str) -> Visit:
         someone.press("Show the worked solution")
     if name.startswith("lesson "):
         page.locator(".js-plotly-plot svg").first.wait_for()
-    page.wait_for_timeout(300)
+    someone.rest()
     refused = list(page.refused)
     found = Axe().run(page).response["violations"]
     return Visit(

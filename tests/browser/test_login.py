@@ -124,7 +124,7 @@ def test_who_is_listed_enters_and_leaves(school_server, provider, learner):
     page.get_by_role("button", name="Leave the desk").wait_for()
     copied = page.context.cookies()
     page.get_by_role("button", name="Leave the desk").click()
-    page.wait_for_timeout(2500)
+    page.wait_for_url(f"{school_server.address}/")  # the logout leads to the start page
     someone.go(f"{school_server.address}/class-desk")
     assert someone.button("Enter with your school login").is_visible()
     page.context.add_cookies(copied)  # leaving ends the login on the server too, not in this browser alone

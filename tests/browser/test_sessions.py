@@ -130,12 +130,13 @@ def at_the_desk(server, school, cookie):
 
 @pytest.mark.parametrize("connected", [True, False])
 @pytest.mark.parametrize("who", ["nobody", "another learner"])
-def test_a_session_id_opens_no_desk(server, school, who, connected):
+def test_a_session_id_opens_no_desk(server, school, wait_until, who, connected):
     """Neither while the instructor is connected nor in the minutes after; and the instructor does not notice."""
     instructor = at_the_desk(server, school, cookie := issued(server))
     if not connected:
+        sockets = server.descriptors()
         instructor.close()
-        time.sleep(0.5)
+        assert wait_until(lambda: server.descriptors() < sockets)
     with client(server, issued(server) if who == "another learner" else "", instructor.session) as thief:
         thief.run("class-desk")
         assert thief.says(*DESK, school.class_name) == []
@@ -194,7 +195,7 @@ def multipart(text: bytes) -> tuple[bytes, str]:
     return body, "multipart/form-data; boundary=edge"
 
 
-def test_a_file_is_put_and_taken_away_by_the_sessions_own_browser_alone(server):
+def test_a_file_is_put_and_taken_away_by_the_sessions_own_browser_alone(server, wait_until):
     body, kind = multipart(b"V = 46")
     xsrf = next(
         value.split(";")[0].split("=", 1)[1]
@@ -212,8 +213,7 @@ def test_a_file_is_put_and_taken_away_by_the_sessions_own_browser_alone(server):
         for cookie in ("", issued(server), "a" * 43):
             assert {send("PUT", cookie), send("DELETE", cookie)} == {404}
         assert send("DELETE", own) == 204
-    time.sleep(0.5)
-    assert {send("PUT", own), send("DELETE", own)} == {404}  # nobody shows that page any more
+    assert wait_until(lambda: {send("PUT", own), send("DELETE", own)} == {404})  # nobody shows that page any more
 
 
 def test_a_download_of_ones_record_is_the_own_browsers_alone(server):
