@@ -209,6 +209,7 @@ COMMANDS = {
 }
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("command", COMMANDS.values(), ids=COMMANDS)
 def test_algebra_that_comes_to_no_end_ends_every_command_with_a_sentence(endless, tmp_path, command):
     (tmp_path / "set.yaml").write_text(SET, encoding="utf-8")

@@ -12,19 +12,20 @@ MODULES = {
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
     for path in (ROOT / "tutor").rglob("*.py")
 }
-# What is started by its name: the commands, the page's script, the process that checks workings, the schemas, and the migrations.
+# What is started by its name: commands, the page's script, the process that checks workings, schemas, migrations.
 STARTED = {"tutor.cli", "tutor.app.main", "tutor.app.checking", "tutor.schema"}
 STARTED |= {name for name in MODULES if name.startswith("tutor.store.migrations")}
-# Pronouns, particles and verbs that say nothing of what is bound. What is a word of the field elsewhere is missing here.
-EMPTY = set(
-    """told found one ones of at kept some said who whose which how all each every other others rest this that these
-    those here there so as it them they ours theirs mine own now then thing things meant seen made taken asked done got
-    held put gone known stands standing another both either same such any none no yes also more less much many few
-    whole without to on for from is are was were has have had do does did can may must should stuff know say tell tells
-    telling find finds keep keeps holds stand come comes came goes go went take takes give gives gave make makes puts
-    let lets see sees look looks looked meaning like whether if only just still yet again once twice ever never always
-    out about""".split()
-)
+# Pronouns, particles and verbs that say nothing of what is bound; words of the field are not among them.
+_EMPTY = """
+    told found one ones of at kept some said who whose which how all each every other others rest this that these
+    those here there so as it them they ours theirs mine own now then thing things meant seen made taken asked done
+    got held put gone known stands standing another both either same such any none no yes also more less much many
+    few whole without to on for from is are was were has have had do does did can may must should stuff know say
+    tell tells telling find finds keep keeps holds stand come comes came goes go went take takes give gives gave
+    make makes puts let lets see sees look looks looked meaning like whether if only just still yet again once twice
+    ever never always out about
+"""
+EMPTY = set(_EMPTY.split())
 MOST_EMPTY = 0.118  # the share when this was first counted; it only goes down
 
 

@@ -56,6 +56,7 @@ def links(app: AppTest) -> list[str]:
     return [link.proto.label for link in app.get("page_link")]
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("page", ["practice", "working"])
 @pytest.mark.parametrize(
     "query",

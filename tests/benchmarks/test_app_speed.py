@@ -18,7 +18,7 @@ from statistics import median
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 PATIENCE = 60

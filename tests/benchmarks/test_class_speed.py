@@ -12,6 +12,8 @@ from tutor.classroom.paper import mark_paper
 from tutor.classroom.register import Register
 from tutor.store.database import Store
 
+pytestmark = pytest.mark.long
+
 LEARNERS, PLACES = 500, 20
 
 

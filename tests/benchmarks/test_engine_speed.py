@@ -206,6 +206,8 @@ from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
 
+pytestmark = pytest.mark.long
+
 def used():
     return int(open("/proc/self/statm").read().split()[1]) * 4096 / 1e6
 

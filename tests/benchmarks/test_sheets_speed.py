@@ -5,6 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+pytestmark = pytest.mark.long
+
 SCRIPT = Path(__file__).with_name("sheets_of_a_class.py")
 
 

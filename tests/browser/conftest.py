@@ -136,12 +136,14 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
 def new_page(browser: Browser, *, width: int = 1100, height: int = 800, scheme: str = "light") -> Page:
     """Make a page in a browser context of its own; `page.requested` gathers what it asks for.
 
-    `page.refused` gathers what its own content policy forbids it.
+    `page.refused` gathers what its own content policy forbids it, `page.sockets` its connections to the server.
     """
     page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme).new_page()
     page.requested = []
     page.on("request", lambda request: page.requested.append(request.url))
     page.refused = []
+    page.sockets = []
+    page.on("websocket", lambda socket: page.sockets.append(socket))  # noqa: PLW0108 - a built-in method is not taken
     page.on("console", lambda said: page.refused.append(said.text) if "Content Security Policy" in said.text else None)
     return page
 

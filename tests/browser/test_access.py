@@ -149,6 +149,7 @@ def status(address: str) -> int:
         return error.code
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("who", OUTSIDE)
 def test_outside_every_tab_of_the_desk_shows_the_way_in_and_nothing_else(who, visitor, school, server, secrets_of):
     for tab in TABS:
@@ -358,6 +359,7 @@ def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
 THIEF, SCHOOL, HOME = "203.0.113.9", "198.51.100.7", "192.0.2.4"  # addresses for documentation (RFC 5737)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("browser", "address", "typed", "enters"),
     [

@@ -16,7 +16,7 @@ from tutor.classroom.results import Results
 from tutor.store.database import Store
 from tutor.units import conversion
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 ROSTER = "Number;Name\n1;Ana Ferreira\n2;Bo Lindqvist\n3;Čeda Petrović\n"
 PHONE = {"width": 360, "height": 740}

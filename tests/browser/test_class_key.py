@@ -148,6 +148,7 @@ def send(someone, text):
     someone.page.get_by_text("Saved on").first.wait_for()
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("kind", "marked"), [*((kind, "at once") for kind in KINDS), ("number", "when closed"), ("answer", "when closed")]
 )

@@ -391,6 +391,7 @@ def test_a_killed_server_loses_no_answer_and_counts_none_twice(own_server, engin
     assert [answer.entry for answer in school.answers("Ana", COUNT)] == ["77", "78"]
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     "look", [{"width": 1100}, {"width": 360, "height": 740, "scheme": "dark"}], ids=["desk", "phone"]
 )

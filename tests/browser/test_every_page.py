@@ -1,6 +1,7 @@
 """What holds on every page: axe, no sideways scroll on a phone, nothing from outside, figures with words and numbers.
 
 Each page is opened once on a desk in the light and once on a phone in the dark, and all tests look at these visits.
+Plain pytest takes one page so and the next one otherwise; the others are long.
 """
 
 import json
@@ -52,15 +53,21 @@ def visits():
     return {}
 
 
-@pytest.fixture(params=list(LOOKS))
-def look(request):
-    return request.param
+def in_turn(names):
+    """Each name with each look, every second time a long one."""
+    pairs = [(name, look) for name in names for look in LOOKS]
+    return [pytest.param(*pair, marks=[pytest.mark.long] * (at % 4 in (1, 2))) for at, pair in enumerate(pairs)]
 
 
-@pytest.fixture(params=list(PAGES))
-def visit(request, look, visits, server, wanderer) -> Visit:
+PAGES_IN_TURN, LESSONS_IN_TURN = (
+    pytest.mark.parametrize(("name", "look"), in_turn(names))
+    for names in (PAGES, [name for name in PAGES if name.startswith("lesson ")])
+)
+
+
+@pytest.fixture
+def visit(name, look, visits, server, wanderer) -> Visit:
     """The visit of this page with this look; made at the first call."""
-    name = request.param
     if (name, look) not in visits:
         visits[name, look] = visited(wanderer(**LOOKS[look]), server.address, name)
     return visits[name, look]
@@ -102,40 +109,43 @@ def figure_of(page, figure) -> tuple[str, bool, int]:
     return sentence, page.get_by_text(sentence).is_visible(), table.count()
 
 
+@PAGES_IN_TURN
 def test_axe_finds_nothing_serious(visit):
     assert visit.grave == {}
 
 
+@PAGES_IN_TURN
 def test_nothing_is_wider_than_a_phone(visit, look):
     if look == "phone":
         assert max(visit.widths) <= 360
 
 
+@PAGES_IN_TURN
 def test_no_request_leaves_this_machine(visit, server):
     outside = [url for url in visit.requested if not re.match(rf"(data:|blob:|{re.escape(server.address)}/)", url)]
     assert visit.requested
     assert outside == []
 
 
+@PAGES_IN_TURN
 def test_no_page_breaks_a_rule_of_its_own_content_policy(visit):
     assert visit.refused == []
 
 
+@PAGES_IN_TURN
 def test_every_page_carries_the_caution(visit):
     assert "the code adopted where you live and a licensed electrician" in visit.text
     assert "has encountered an error" not in visit.text
 
 
+@PAGES_IN_TURN
 def test_every_picture_has_words(visit):
     assert visit.pictures_without_words == []
 
 
-@pytest.mark.parametrize("lesson", LESSONS)
-def test_every_lesson_has_a_figure_with_its_sentence_and_its_table(lesson, look, visits, server, wanderer):
-    name = f"lesson {lesson}"
-    if (name, look) not in visits:
-        visits[name, look] = visited(wanderer(**LOOKS[look]), server.address, name)
-    ((sentence, shown, rows),) = visits[name, look].figures
+@LESSONS_IN_TURN
+def test_every_lesson_has_a_figure_with_its_sentence_and_its_table(visit):
+    ((sentence, shown, rows),) = visit.figures
     assert sentence.endswith(".")
     assert shown
     assert rows >= 2

@@ -12,7 +12,7 @@ from tutor.app.config import STORE_FAILED
 from tutor.app.middleware import COOKIE
 from tutor.learner.record import new_token
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 PROBLEM = "/practice?exercise=most-modules-in-series&given=input_voltage_max=450 V&given=record_low=-24 degC"
 CONNECTED = "[data-testid=stApp][data-test-connection-state=CONNECTED]"

@@ -128,6 +128,7 @@ def at_the_desk(server, school, cookie):
     return instructor
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("connected", [True, False])
 @pytest.mark.parametrize("who", ["nobody", "another learner"])
 def test_a_session_id_opens_no_desk(server, school, wait_until, who, connected):

@@ -137,6 +137,7 @@ def warned_of(app, page, **query):
     return app.title[0].value, "\n".join(box.value for box in app.warning).replace("\\", "")
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(("exercise", "rulebook"), SET, ids=IDS)
 def test_the_cautions_stand_on_the_problems_page(app, exercise, rulebook):
     title, warnings = warned_of(app, "practice", exercise=exercise.id, number="1", rulebook=rulebook)

@@ -272,6 +272,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(("table", "change", "reason"), FAULTS.values(), ids=FAULTS)
 def test_a_faulty_row_is_named_and_nothing_is_changed(made, table, change, reason):
     """The second row of a table is the faulty one."""
