@@ -9,6 +9,7 @@ from types import ModuleType
 
 import pytest
 
+from tutor.app import config, session
 from tutor.app.figures.sweep import sweep
 from tutor.classroom.desk import InstructorAuth
 from tutor.engine.draw import Option
@@ -77,6 +78,17 @@ def instructor(tab):
         return desk
 
     return inside
+
+
+@pytest.fixture
+def pages_store(tmp_path, monkeypatch) -> Iterator[str]:
+    """The address of the store of the pages that a test runs without a server."""
+    address = str(tmp_path / "store.sqlite3")
+    monkeypatch.setattr(config, "_settings", config.Settings(store=address))
+    session.store.cache_clear()
+    yield address
+    session.store().close()
+    session.store.cache_clear()
 
 
 @pytest.fixture(scope="session")

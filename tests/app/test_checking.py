@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 import tutor.app
 from tutor.answers.working.judging import MOST_LINES
-from tutor.app import checking, config, session
+from tutor.app import checking, session
 from tutor.app.address import Address
 from tutor.app.checking import Asked, Checker, CheckerInPlace, CheckingError, OutOfTime
 
@@ -119,19 +119,15 @@ def test_a_working_ends_after_its_processor_time(monkeypatch):
 
 
 @pytest.fixture
-def page(tmp_path, monkeypatch, checker):
+def page(pages_store, monkeypatch, checker):
     """A page of practice that is open, on a server whose workings are checked by that process."""
-    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
     monkeypatch.setattr(session, "checker", lambda: checker)
-    session.store.cache_clear()
     app = AppTest.from_file(str(MAIN), default_timeout=60)
     app.session_state["learner"] = "l" * 43
     app.run()
     app.switch_page("screens/practice.py")
     app.query_params["exercise"] = "most-modules-in-series"
-    yield app.run()
-    session.store().close()
-    session.store.cache_clear()
+    return app.run()
 
 
 def median_run(page, runs=7):

@@ -7,7 +7,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import config, session
+from tutor.app import session
 from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exams import LIMITS, Exams
@@ -25,19 +25,15 @@ CLOSED = "Closed for now"
 
 
 @pytest.fixture
-def of(tmp_path, monkeypatch):
+def of(pages_store):
     """An exam that opens and closes by hand, in whose class the browser ANA has taken a name."""
-    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
-    session.store.cache_clear()
     register = Register(session.store())
     rules = {"marked": "when closed", "solutions": "never", "items": [Item(exercise=EXERCISE)]}
     of = register.put(PracticeSet(id="exam", title="Winter exam", **rules))
     (ana,) = register.enter([Member(id=0, name="Ana")]).new
     claims = Claims(session.store(), of)
     claims.claim(ANA, "Ana", claims.personal_code(ana))
-    yield of
-    session.store().close()
-    session.store.cache_clear()
+    return of
 
 
 def opened(name: str, learner: str = ANA, **query) -> AppTest:

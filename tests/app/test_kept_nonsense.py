@@ -8,7 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import config, session
+from tutor.app import session
 from tutor.learner.record import Attempt, Record
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
@@ -35,16 +35,6 @@ BROKEN = [
 ]
 
 
-@pytest.fixture
-def store(tmp_path, monkeypatch):
-    address = tmp_path / "store.sqlite3"
-    monkeypatch.setattr(config, "_settings", config.Settings(store=str(address)))
-    session.store.cache_clear()
-    yield address
-    session.store().close()
-    session.store.cache_clear()
-
-
 def opened(name, **query):
     app = AppTest.from_file(str(MAIN), default_timeout=60)
     app.session_state["learner"] = LEARNER
@@ -59,7 +49,7 @@ def opened(name, **query):
 
 
 @pytest.mark.parametrize("broken", BROKEN, ids=lambda one: str(one)[:40])
-def test_a_broken_attempt_closes_no_page(store, broken):
+def test_a_broken_attempt_closes_no_page(pages_store, broken):
     problem = session.problem(EXERCISE, None, 1, "us")
     attempt = Attempt(
         exercise=EXERCISE,
@@ -73,7 +63,7 @@ def test_a_broken_attempt_closes_no_page(store, broken):
         verdict="wrong",
     )
     Record(session.store(), LEARNER).add(attempt)
-    with sqlite3.connect(store) as connection:
+    with sqlite3.connect(pages_store) as connection:
         for column, value in broken.items():
             connection.execute(f"update attempt set {column} = ?", [value])
     opened("start")
@@ -87,11 +77,11 @@ def test_a_broken_attempt_closes_no_page(store, broken):
 
 
 @pytest.mark.parametrize("value", ["[1]", "{}", "3", "null", '"zz"', '"iec"'])
-def test_a_broken_setting_or_place_closes_no_page(store, value):
+def test_a_broken_setting_or_place_closes_no_page(pages_store, value):
     mine = Record(session.store(), LEARNER)
     mine.keep_setting("rulebook", "us")
     mine.keep_place({"page": "practice", "query": "exercise=gone"})
-    with sqlite3.connect(store) as connection:
+    with sqlite3.connect(pages_store) as connection:
         connection.execute("update setting set value = ?", [value])
         connection.execute('update place_kept set "where" = ?', [value])
     opened("start")
@@ -99,7 +89,7 @@ def test_a_broken_setting_or_place_closes_no_page(store, value):
 
 
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda one: one[:12])
-def test_hostile_lines_that_are_kept_are_shown_and_not_checked(store, monkeypatch, text):
+def test_hostile_lines_that_are_kept_are_shown_and_not_checked(pages_store, monkeypatch, text):
     def unwanted(*_):
         raise AssertionError("nobody asked for a verdict")
 

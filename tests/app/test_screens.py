@@ -6,7 +6,6 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import config, session
 from tutor.content.library import load
 from tutor.learner.record import Record
 from tutor.store.database import Store
@@ -18,17 +17,7 @@ OWN = ["module_voc=41.3 V", "voc_coefficient=-0.27 %/K", "record_low=-24 degC", 
 
 
 @pytest.fixture
-def store(tmp_path, monkeypatch) -> str:
-    address = str(tmp_path / "store.sqlite3")
-    monkeypatch.setattr(config, "_settings", config.Settings(store=address))
-    session.store.cache_clear()
-    yield address
-    session.store().close()
-    session.store.cache_clear()
-
-
-@pytest.fixture
-def screen(store):
+def screen(pages_store):
     """Opens a page of the app by its file's name and its query parameters."""
 
     def opened(name: str, **query) -> AppTest:
@@ -111,28 +100,28 @@ def test_practice_offers_every_exercise(screen):
         assert any(f"exercise={exercise}&" in query for query in offered), exercise
 
 
-def test_a_wrong_answer_a_right_one_and_nonsense(screen, store):
+def test_a_wrong_answer_a_right_one_and_nonsense(screen, pages_store):
     app = screen("practice", exercise="most-modules-in-series", given=OWN)
     assert "more than one way can lead to 10" in answer(app, "10")
     assert answer(app, "9 modules").startswith("Right: the number of modules in series is 9.")
     assert answer(app, "13-ish").startswith("**Not counted.**")
     assert answer(app, "").startswith("**Not counted.** The entry is empty")
-    with_store = Store.open(store)
+    with_store = Store.open(pages_store)
     kept = [(attempt.entry, attempt.verdict) for attempt in Record(with_store, LEARNER).attempts()]
     with_store.close()
     assert kept[:2] == [("10", "wrong"), ("9 modules", "right")]
     assert {verdict for _, verdict in kept[2:]} == {"refused"}
 
 
-def test_an_answer_whose_store_is_gone_is_not_taken_for_saved(screen, store):
+def test_an_answer_whose_store_is_gone_is_not_taken_for_saved(screen, pages_store):
     app = screen("practice", exercise="most-modules-in-series", given=OWN)
     answer(app, "10")
-    Path(store).unlink()
+    Path(pages_store).unlink()
     told = answer(app, "9 modules")
     assert told.startswith("The file that keeps your work is missing or damaged, so what you did last was not saved")
     assert not app.success
-    assert not Path(store).exists()
-    assert store not in visible(app)
+    assert not Path(pages_store).exists()
+    assert pages_store not in visible(app)
 
 
 def test_the_steps_lead_to_the_answer(screen):
@@ -149,7 +138,7 @@ def own_field(app: AppTest, label: str):
     return next(box for box in app.text_input if box.label == label)
 
 
-def test_own_numbers_that_contradict_each_other_are_asked_about_and_stay(screen, store):
+def test_own_numbers_that_contradict_each_other_are_asked_about_and_stay(screen, pages_store):
     """From an address, then corrected in the form: nothing is counted, nothing typed is lost."""
     app = screen("practice", exercise="fill-factor", given=["module_imp=12 A", "module_isc=9 A"])
     assert "(Imp) is always less than its short-circuit current" in app.error[0].value.replace("\\", "")
@@ -166,7 +155,7 @@ def test_own_numbers_that_contradict_each_other_are_asked_about_and_stay(screen,
     assert not app.error
     assert "module_imp=8.5 A" in app.query_params["given"]
     assert "8.5\u00a0A" in visible(app)
-    with_store = Store.open(store)
+    with_store = Store.open(pages_store)
     assert not list(Record(with_store, LEARNER).attempts())
     with_store.close()
 
@@ -304,7 +293,7 @@ def test_the_other_rulebook_opens_by_its_address(screen):
     assert app.radio(key="rulebook").value == "iec"
 
 
-def test_progress_counts_and_erases(screen, store):
+def test_progress_counts_and_erases(screen, pages_store):
     app = screen("progress")
     assert "Nothing answered yet." in visible(app)
     problem = screen("practice", exercise="most-modules-in-series", given=OWN)

@@ -3,7 +3,7 @@
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from tutor.app import config, session
+from tutor.app import session
 from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
@@ -22,18 +22,14 @@ def tab(name, token):
 
 
 @pytest.fixture
-def register(tmp_path, monkeypatch):
+def register(pages_store):
     """A class of three with a set, in which Ana and Bo have taken their names."""
-    monkeypatch.setattr(config, "_settings", config.Settings(store=str(tmp_path / "store.sqlite3")))
-    session.store.cache_clear()
     register = Register(session.store())
     members = register.enter([Member(id=0, name=name) for name in ("Ana", "Bo", "Čeda")]).new
     of = register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
     for one in members[:2]:
         Claims(session.store(), of).claim(new_token(), one.name, register.personal_codes()[one.id])
-    yield register
-    session.store().close()
-    session.store.cache_clear()
+    return register
 
 
 @pytest.fixture
