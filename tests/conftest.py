@@ -45,10 +45,14 @@ if os.environ.get("CI"):
 def pytest_collection_modifyitems(config, items):
     """Leave the long forms to `pytest -m long` and `-m million`; tests that are called by their name run in any case.
 
-    Of a test marked `one_in(n)` all cases but each n-th are long.
+    Of a test marked `one_in(n)` all cases but each n-th are long, and of the tests on both databases two thirds on the
+    second one, but for the tests of the store itself.
     """
     cases = Counter()
     for item in items:
+        on = getattr(item, "callspec", None) and item.callspec.params.get("store_address")
+        if on == "postgresql" and item.path.parent.name != "store" and crc32(item.nodeid.encode()) % 3:
+            item.add_marker("long")
         sparse = item.get_closest_marker("one_in")
         if sparse is not None:
             test = (item.path, item.originalname)

@@ -12,12 +12,10 @@ from tutor.engine.question import Engine
 from tutor.paths import content_root
 from tutor.simulated_learner import ASKED, FALSE, FEW, MARKED_RIGHT, NAMED, NOWHERE, ROUTE, STEPS, VALUE
 
-LEARNERS = 6
 
-
-@pytest.fixture(scope="module")
-def found():
-    return report(list(diagnose_all(None, LEARNERS)), LEARNERS)
+@pytest.fixture(scope="module", params=[2, pytest.param(6, marks=pytest.mark.long)], ids="{} learners".format)
+def found(request):
+    return report(list(diagnose_all(None, request.param)), request.param)
 
 
 def lowest(row, outcome):
@@ -42,6 +40,7 @@ def test_whole_numbers_and_sizes_are_among_three_and_rarely_claimed_wrongly(foun
     assert mixed[FALSE] <= 0.012  # a sample: the interval of 0.8 % with these learners reaches 1.2 %
 
 
+@pytest.mark.parametrize("found", [pytest.param(6, marks=pytest.mark.long)], indirect=True)  # rare: of many
 def test_numbers_from_nowhere_are_left_unnamed(found):
     assert found["overall"][NOWHERE][FALSE]["share"] <= 0.01
 

@@ -152,6 +152,7 @@ def check_all_kept_once(crowd, store_address, kind):
     assert kept(store_address, kind) == wanted
 
 
+@pytest.mark.one_in(2)
 @everywhere
 def test_a_killed_server_loses_nothing_and_counts_nothing_twice(kind, server, store_address):
     crowd = Crowd(server.url)
@@ -167,6 +168,7 @@ def test_a_killed_server_loses_nothing_and_counts_nothing_twice(kind, server, st
     assert crowd.sentences == []
 
 
+@pytest.mark.one_in(2)
 @everywhere
 @pytest.mark.parametrize("store_address", ["postgresql"], indirect=True)
 @pytest.mark.parametrize("how", ["fast", "immediate"])

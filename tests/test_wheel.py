@@ -116,6 +116,7 @@ def test_the_commands_work_from_an_unrelated_folder(elsewhere):
     assert told["answer"]["value"] == 9
 
 
+@pytest.mark.long
 @pytest.mark.browser
 def test_the_server_starts_from_an_unrelated_folder_and_tells_a_problem(elsewhere, chromium_path):
     with socket.socket() as probe:

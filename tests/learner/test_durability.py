@@ -77,6 +77,7 @@ def test_one_key_from_two_processes_counts_once(store_address):
     assert sorted(kept(store_address, "same")) == list(range(50))
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs a signal that cannot be caught")
 @pytest.mark.parametrize("after", [1, 37, 150])
 def test_a_killed_writer_has_kept_all_it_acknowledged(store_address, after):
