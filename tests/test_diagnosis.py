@@ -18,10 +18,6 @@ def found(request):
     return report(list(diagnose_all(None, request.param)), request.param)
 
 
-def lowest(row, outcome):
-    return row[outcome]["interval"][0]
-
-
 @pytest.mark.parametrize("typed", [STEPS, VALUE])
 def test_single_mistakes_are_named_at_the_first_guess(found, typed):
     assert found["single_mistakes"][typed][NAMED] >= 0.98
