@@ -1,6 +1,7 @@
 """The state of the house: no import goes in a circle, no module stands alone, and names say what a thing is."""
 
 import ast
+import re
 from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -82,10 +83,11 @@ def test_every_module_is_reached_from_what_is_started():
 
 
 def named_in_text(module):
-    """Modules that are loaded by their name, or by the path of their file beside this one, written as text."""
+    """Modules loaded by a text: their name, their package's with a dot, or the path of their file from here."""
     texts = {node.value for node in ast.walk(tree_of(module)) if isinstance(node, ast.Constant)}
     paths = {MODULES[module].parent / text for text in texts if isinstance(text, str) and text.endswith(".py")}
-    return [name for name, path in MODULES.items() if name in texts or path in paths]
+    packages = tuple(text for text in texts if isinstance(text, str) and re.fullmatch(r"tutor\..*\.", text))
+    return [name for name, path in MODULES.items() if name in texts or path in paths or name.startswith(packages)]
 
 
 def bound_names(module):

@@ -17,6 +17,8 @@ from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
 
+pytestmark = pytest.mark.long
+
 EXERCISE = "most-modules-in-series"
 NUMBERS = range(1, 301)
 
@@ -205,8 +207,6 @@ COMPILED = """
 from tutor.content.library import load
 from tutor.engine.draw import draw
 from tutor.engine.question import Engine
-
-pytestmark = pytest.mark.long
 
 def used():
     return int(open("/proc/self/statm").read().split()[1]) * 4096 / 1e6
