@@ -193,7 +193,7 @@ def test_too_many_tries_are_told_to_wait(of, monkeypatch):
     monkeypatch.setattr(class_entry, "client_address", lambda: "")  # the test driver has no connection
     for _ in range(NAMES.free_of_address + 5):
         with pytest.raises(ClassError):
-            Claims(session.store(), of).claim("t" * 43, "Bo", now=datetime.now(UTC) - timedelta(seconds=61))
+            Claims(session.store(), of).claim("t" * 43, "Bo", moment=datetime.now(UTC) - timedelta(seconds=61))
     with pytest.raises(ClassError, match="do not match"):
         Claims(session.store(), of).claim("t" * 43, "Bo")
     assert re.search(r"Too many tries did not match the class list. Wait \d+ s", errors(stranger(of, "Bo")))

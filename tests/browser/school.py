@@ -110,7 +110,7 @@ class School:
                     label = known["module_voc"] * known["modules_in_series"]
                     for tries in range(3):
                         later = datetime.now(UTC) + timedelta(seconds=tries)
-                        work.answer(1, f"{label * (1 + tries / 5000):.3f} V", key=f"wrong {tries}", now=later)
+                        work.answer(1, f"{label * (1 + tries / 5000):.3f} V", key=f"wrong {tries}", moment=later)
 
     def answer_of(self, store: Store, member: Member, place: int) -> str:
         from tutor.classroom.results import Results

@@ -412,14 +412,14 @@ def test_who_takes_a_name_by_address_while_a_thief_tries(tmp_path, address, show
         claims = Claims(store, Register(store).put(PracticeSet(id="a-set", title="A set", items=items)))
         for _ in range(NAMES.free_of_address + 1):
             with pytest.raises(ClassError, match="do not match"):
-                claims.claim(new_token(), "Ana Ferreira", address=THIEF, now=noon)
+                claims.claim(new_token(), "Ana Ferreira", address=THIEF, moment=noon)
         code = {
             "the name": "",
             "the slip's code": claims.personal_code(ana),
             "another's slip's code": claims.personal_code(bo),
         }[shows]
         try:
-            entered = bool(claims.claim(new_token(), "Ana Ferreira", code, address=address, now=noon))
+            entered = bool(claims.claim(new_token(), "Ana Ferreira", code, address=address, moment=noon))
         except ClassError:
             entered = False
     assert entered == enters

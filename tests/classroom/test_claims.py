@@ -43,7 +43,7 @@ class Person:
     def tries(self, name, code, now):
         """Whether it was looked at: not while waiting."""
         try:
-            self.entered.append(self.claims.claim(new_token(), name, code, address=self.address, now=now))
+            self.entered.append(self.claims.claim(new_token(), name, code, address=self.address, moment=now))
         except ClassError as error:
             if "Too many tries" in str(error):
                 return False
@@ -140,7 +140,7 @@ def test_many_at_once_gain_nothing(store, of, noon):
 def test_no_reply_tells_which_names_there_are(store, register, of, thirty, noon, monkeypatch):
     """The words, the statements that the store runs, and the codes that are compared are the same."""
     codes, compared, statements = register.personal_codes(), [], []
-    Claims(store, of).claim(new_token(), "Learner 1", codes[thirty[0].id], now=noon)
+    Claims(store, of).claim(new_token(), "Learner 1", codes[thirty[0].id], moment=noon)
     is_personal_code = claims.is_personal_code
     monkeypatch.setattr(claims, "is_personal_code", lambda *of: compared.append(1) or is_personal_code(*of))
     Person(store, of, THIEF).tries("Learner 3", "", noon)  # the rows of the counts are there from here on
@@ -157,7 +157,7 @@ def test_no_reply_tells_which_names_there_are(store, register, of, thirty, noon,
         compared.clear()
         statements.clear()
         with pytest.raises(ClassError) as caught:
-            Claims(store, of).claim(new_token(), name, code, address=THIEF, now=noon)
+            Claims(store, of).claim(new_token(), name, code, address=THIEF, moment=noon)
         replies.append((str(caught.value), len(compared), *statements))
     assert len(set(replies)) == 1
     assert replies[0][1] == 1
@@ -165,10 +165,10 @@ def test_no_reply_tells_which_names_there_are(store, register, of, thirty, noon,
 
 def test_who_is_somebody_here_learns_nothing_of_other_names(store, register, of, thirty, noon):
     token, codes = new_token(), register.personal_codes()
-    Claims(store, of).claim(token, "1", codes[thirty[0].id], now=noon)
+    Claims(store, of).claim(token, "1", codes[thirty[0].id], moment=noon)
     for other in ("Learner 2", "Nobody"):
         with pytest.raises(ClassError, match="On this device you are Learner 1"):
-            Claims(store, of).claim(token, other, now=noon)
+            Claims(store, of).claim(token, other, moment=noon)
 
 
 def test_two_of_one_name_are_told_apart_by_their_codes(store, register, make_set):

@@ -72,13 +72,13 @@ def test_times_decide_whether_a_set_is_open(register, make_set, noon):
     assert [of.state(at) for at in moments] == ["not yet", "open", "open", "closed"]
     assert register.close(of.id, noon).state(noon) == "closed"
     assert register.close(of.id, noon + hour).closed_at == noon
-    again = register.reopen(of.id, noon + 3 * hour, now=noon + 2 * hour)
+    again = register.reopen(of.id, noon + 3 * hour, moment=noon + 2 * hour)
     assert again.state(noon + 2 * hour) == "open"
     assert register.change_times(of.id, None, None).state(noon + 9 * hour) == "open"
     with pytest.raises(ClassError, match="not after"):
         register.change_times(of.id, noon, noon)
     with pytest.raises(ClassError, match="in the past"):
-        register.reopen(of.id, noon, now=noon)
+        register.reopen(of.id, noon, moment=noon)
 
 
 def test_a_set_put_in_again_after_its_times_changed_is_still_the_same(register, make_set, noon):

@@ -226,7 +226,7 @@ def test_the_report_and_every_export_say_the_same_of_who_never_answered(engine, 
     rows = gradebook(outcomes, closed=closed).decode().splitlines()[1:]
     assert [row.rsplit(",")[-1] for row in rows] == ["0.0", "not submitted"]
     ids = SchoolIds(school="s", class_="c", category="h", session="t")
-    archive = oneroster(SET, outcomes, ids, now=datetime(2026, 3, 9, tzinfo=UTC), closed=closed)
+    archive = oneroster(SET, outcomes, ids, moment=datetime(2026, 3, 9, tzinfo=UTC), closed=closed)
     with zipfile.ZipFile(io.BytesIO(archive)) as files:
         rows = list(csv.DictReader(io.StringIO(files.read("results.csv").decode(), newline="")))
     assert [(row["scoreStatus"], row["score"]) for row in rows] == [("fully graded", "0.00"), ("not submitted", "")]

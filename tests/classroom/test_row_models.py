@@ -26,8 +26,8 @@ from tutor.store.tables import metadata
 def worked(school, noon, engine, tmp_path):
     """A class with something in most tables, and its backup."""
     store = school.store
-    school.work[0].answer(2, "1", key="a", now=noon)
-    school.work[1].answer(5, "\ud83d", key="b", now=noon)
+    school.work[0].answer(2, "1", key="a", moment=noon)
+    school.work[1].answer(5, "\ud83d", key="b", moment=noon)
     found = preview_answer(store, engine, school.handed[0][1].id, "1")
     apply(store, engine, found, "as an example")
     Outbox(store).put(statements(school.of.declaration, Results(store, school.of).outcomes(), "https://a.example"))

@@ -29,7 +29,7 @@ def outcome(school, at, place) -> Outcome:
 def test_a_right_answer_is_right_and_kept(school, noon):
     for handed in school.handed[0]:
         entry, steps = school.right(handed)
-        reply = school.work[0].answer(handed.place, entry, steps, key="a", now=noon)
+        reply = school.work[0].answer(handed.place, entry, steps, key="a", moment=noon)
         assert (reply.said.verdict, reply.said.counted, reply.problem.solved) == ("right", True, True), handed
         kept = outcome(school, 0, handed.place)
         assert (kept.state, len(kept.answers), kept.answers[0].entry) == ("right", 1, entry)
@@ -91,20 +91,20 @@ def test_before_it_opens_nothing_is_shown_or_taken(make_class, noon):
     with pytest.raises(ClassError, match="opens on Monday"):
         school.work[0].view(1, early)
     with pytest.raises(ClassError, match="opens on Monday"):
-        school.work[0].answer(1, "7", key="a", now=early)
+        school.work[0].answer(1, "7", key="a", moment=early)
     with pytest.raises(ClassError, match="opens on Monday"):
         school.work[0].see_hint(1, early)
     with pytest.raises(ClassError, match="opens on Monday"):
         school.work[0].solution(1, early)
     assert outcome(school, 0, 1).answers == []
-    assert school.work[0].answer(1, "7.77", key="a", now=noon).said.counted
+    assert school.work[0].answer(1, "7.77", key="a", moment=noon).said.counted
 
 
 def test_a_late_answer_is_kept_and_not_counted(make_class, noon):
     school = make_class(closes=noon)
     handed = school.handed[0][0]
     entry, steps = school.right(handed)
-    reply = school.work[0].answer(1, entry, steps, key="a", now=noon)
+    reply = school.work[0].answer(1, entry, steps, key="a", moment=noon)
     assert (reply.said.verdict, reply.said.counted) == ("", False)
     assert "closed on Monday 2 March 2026 at 12:00 (UTC)" in reply.said.feedback
     assert outcome(school, 0, 1).state == "open"
@@ -113,9 +113,9 @@ def test_a_late_answer_is_kept_and_not_counted(make_class, noon):
 
 def test_a_set_closed_by_hand_takes_no_more_until_it_is_reopened(school, register, noon):
     register.close(school.of.id, noon)
-    assert not school.work[0].answer(1, "7.77", key="a", now=noon + HOUR).said.counted
+    assert not school.work[0].answer(1, "7.77", key="a", moment=noon + HOUR).said.counted
     register.reopen(school.of.id)
-    assert school.work[0].answer(1, "7.77", key="b", now=noon + HOUR).said.counted
+    assert school.work[0].answer(1, "7.77", key="b", moment=noon + HOUR).said.counted
 
 
 def test_an_excused_problem_takes_no_answer(school):
@@ -159,7 +159,7 @@ def test_the_desk_sees_who_is_where(school, noon):
     school.work[1].arrive(3, noon)
     school.work[1].arrive(3, noon + timedelta(seconds=5))
     school.work[1].arrive(2, noon + HOUR)
-    school.work[1].answer(2, "77", key="a", now=noon + 2 * HOUR)
+    school.work[1].answer(2, "77", key="a", moment=noon + 2 * HOUR)
     found = Results(school.store, school.of).who_is_where()
     assert [(one.member, one.place, one.at) for one in found] == [
         (school.members[0], None, None),
@@ -221,7 +221,7 @@ def test_the_worked_solution_is_shown_when_the_set_says(make_class, noon, soluti
     if not open_:
         assert not shown(noon - HOUR)
     entry, steps = school.right(school.handed[0][0])
-    work.answer(1, entry, steps, key="a", now=noon - HOUR)
+    work.answer(1, entry, steps, key="a", moment=noon - HOUR)
     assert shown(noon - HOUR) is solved
     assert shown(noon) is closed
 
@@ -258,7 +258,7 @@ def test_while_verdicts_are_kept_back_right_and_wrong_look_the_same(make_class, 
         for at in (0, 1):
             mine = school.handed[at][handed.place - 1]
             typed, with_steps = school.right(mine) if at == 0 else (school.wrong(mine), school.right(mine)[1])
-            reply = school.work[at].answer(handed.place, typed, with_steps, key="a", now=before)
+            reply = school.work[at].answer(handed.place, typed, with_steps, key="a", moment=before)
             assert (reply.said.verdict, reply.said.feedback) == ("", SAVED)
             assert (reply.problem.solved, reply.problem.attempts_left) == (None, 1)
             assert reply.said.step_verdicts == {}
@@ -277,7 +277,7 @@ def test_while_verdicts_are_kept_back_too_few_figures_are_sent_back_right_or_wro
     school = make_class(marked="when closed", closes=noon)
     value = float(school.right(school.handed[0][0])[0])
     for at, entry in enumerate((f"{value:.1e}", "77", "0.5")):
-        reply = school.work[0].answer(1, entry, key=str(at), now=noon - HOUR)
+        reply = school.work[0].answer(1, entry, key=str(at), moment=noon - HOUR)
         assert (reply.said.verdict, reply.said.counted) == ("refused", False)
         assert "three significant figures" in reply.said.feedback
         assert reply.problem.attempts_left == 2
@@ -293,7 +293,7 @@ def test_while_verdicts_are_kept_back_nothing_tells_how_near_an_answer_is(make_c
             handed = school.handed[0][place - 1]
             shown = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask]) * factor
             typed = f"{shown:.{figures - 1}e}" if place == VOLTAGE else f"{shown:.0f}"
-            reply = school.work[0].answer(place, typed, key=str(at), now=noon - HOUR)
+            reply = school.work[0].answer(place, typed, key=str(at), moment=noon - HOUR)
             replies.append((reply.said.verdict, reply.said.feedback, reply.said.counted, reply.problem.solved))
         assert replies[0] == replies[1]
 

@@ -54,14 +54,14 @@ class Claims:
         with self._store.reading() as connection:
             return self._bound(connection, hash_of(token))
 
-    def want_code(self, now: datetime | None = None) -> bool:
+    def want_code(self, moment: datetime | None = None) -> bool:
         """Whether a name is taken first with the personal code: as this set says, or another of the class not closed.
 
         Whoever has a name has it in all sets of the class, so the strictest of them decides.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         with self._store.reading() as connection:
-            return self._want_code(connection, now)
+            return self._want_code(connection, moment)
 
     def claim(
         self,
@@ -71,7 +71,7 @@ class Claims:
         renewed: str | None = None,
         *,
         address: str = "",
-        now: datetime | None = None,
+        moment: datetime | None = None,
     ) -> Member:
         """Take a name of the roster, or the number, for the learner of a browser at an address.
 
@@ -80,27 +80,27 @@ class Claims:
         Raises ClassError if name and code do not fit together, while an address waits after wrong tries, and if this
         browser is another member already.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         if not name_or_number.strip():
             raise ClassError("Nothing was typed. Type your name or your number as it stands on the class list.")
         tries = Tries(NAMES, address)
         with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
-            _check_wait(tries, connection, now)
-            strict = self._want_code(connection, now)
+            _check_wait(tries, connection, moment)
+            strict = self._want_code(connection, moment)
 
         def work(connection: Connection) -> Member | None:
             bound = self._bound(connection, hash_of(token))
             if bound is not None:
                 return _same(bound, name_or_number)
-            _check_wait(tries, connection, now)
+            _check_wait(tries, connection, moment)
             claimant = self._fitting(connection, name_or_number, personal, strict)
             if claimant is None:
-                tries.count(connection, now)
+                tries.count(connection, moment)
                 return None
-            self._bind(connection, claimant, hash_of(token), now)
+            self._bind(connection, claimant, hash_of(token), moment)
             if renewed is not None:
                 renew(connection, token, renewed)
-            tries.entered(connection, now)
+            tries.entered(connection, moment)
             return claimant
 
         claimant = self._store.write(work)
@@ -141,10 +141,10 @@ class Claims:
         row = connection.execute(query).mappings().first()
         return Member(**row) if row else None
 
-    def _want_code(self, connection: Connection, now: datetime) -> bool:
+    def _want_code(self, connection: Connection, moment: datetime) -> bool:
         rows = connection.execute(sets_query().where(practice_set.c.school_class_id == self._set.class_id)).mappings()
         sets = [
-            stored for stored in map(stored_set, rows) if stored.id == self._set.id or stored.state(now) != "closed"
+            stored for stored in map(stored_set, rows) if stored.id == self._set.id or stored.state(moment) != "closed"
         ]
         return any(stored.declaration.claim_with == "personal code" for stored in sets)
 
@@ -162,19 +162,19 @@ class Claims:
             matches = candidates
         return Member(id=matches[0].id, name=matches[0].name, number=matches[0].number) if len(matches) == 1 else None
 
-    def _bind(self, connection: Connection, claimant: Member, token_hash: str, now: datetime) -> None:
+    def _bind(self, connection: Connection, claimant: Member, token_hash: str, moment: datetime) -> None:
         owner = learner_row(connection, token_hash)
-        row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": claimant.id, "made_at": now}
+        row = {"learner_id": owner, "school_class_id": self._set.class_id, "member_id": claimant.id, "made_at": moment}
         connection.execute(insert(binding).values(row))
         of_class = {"learner_id": owner, "school_class_id": self._set.class_id}
         connection.execute(delete(class_browser).filter_by(**of_class))
         connection.execute(insert(class_browser).values(of_class))
         first = and_(member.c.id == claimant.id, member.c.claimed_at.is_(None))
-        connection.execute(update(member).where(first).values(claimed_at=now))
+        connection.execute(update(member).where(first).values(claimed_at=moment))
 
 
-def _check_wait(tries: Tries, connection: Connection, now: datetime) -> None:
-    if seconds := tries.wait(connection, now):
+def _check_wait(tries: Tries, connection: Connection, moment: datetime) -> None:
+    if seconds := tries.wait(connection, moment):
         raise ClassError(f"Too many tries did not match the class list. Wait {seconds} s, then try again.")
 
 

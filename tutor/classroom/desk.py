@@ -68,50 +68,50 @@ class InstructorAuth:
         with self._store.reading() as connection:
             return connection.scalar(select(desk.c.passphrase_hash).where(desk.c.id == _ROW)) is not None
 
-    def new_set_up_code(self, now: datetime | None = None) -> str:
+    def new_set_up_code(self, moment: datetime | None = None) -> str:
         """A code for the terminal of the server: whoever reads it there may set the first passphrase, for a day."""
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         code = secrets.token_hex(8)
-        self._store.write(lambda connection: _store_token(connection, _SET_UP, code, now, now + SET_UP_CODE))
+        self._store.write(lambda connection: _store_token(connection, _SET_UP, code, moment, moment + SET_UP_CODE))
         return code
 
-    def new_entry_code(self, now: datetime | None = None) -> str:
+    def new_entry_code(self, moment: datetime | None = None) -> str:
         """A code for the server's shell: whoever reads it there may enter once, soon, however long others wait.
 
         An earlier one is good no more.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         code = secrets.token_hex(8)
 
         def work(connection: Connection) -> None:
             connection.execute(delete(desk_session).where(desk_session.c.kind == _ENTRY))
-            _store_token(connection, _ENTRY, code, now, now + ENTRY_CODE)
+            _store_token(connection, _ENTRY, code, moment, moment + ENTRY_CODE)
 
         self._store.write(work)
         return code
 
-    def set_first(self, passphrase: str, set_up_code: str, now: datetime | None = None) -> str:
+    def set_first(self, passphrase: str, set_up_code: str, moment: datetime | None = None) -> str:
         """Set the first passphrase and begin a session; gives the session's token.
 
         The code is too long to be guessed, so that wrong ones need no wait. Raises DeskError for a wrong code, for a
         poor passphrase, or if one is set.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         _check(passphrase)
         if self.has_passphrase():
             raise DeskError("The desk has a passphrase already. Enter with it, or set another in the server's shell.")
-        if not self._is_kept(_SET_UP, set_up_code.strip().lower(), now):
+        if not self._is_kept(_SET_UP, set_up_code.strip().lower(), moment):
             raise DeskError("This is not the set-up code. The server printed it in its terminal when it started.")
-        self.set_passphrase(passphrase, now)
-        return self._begin(now)
+        self.set_passphrase(passphrase, moment)
+        return self._begin(moment)
 
-    def set_passphrase(self, passphrase: str, now: datetime | None = None) -> None:
+    def set_passphrase(self, passphrase: str, moment: datetime | None = None) -> None:
         """Set the passphrase, for who has the server's shell; all sessions and set-up codes end, and all waiting.
 
         Raises DeskError for a poor passphrase.
         """
         _check(passphrase)
-        values = {**_new_hash(passphrase), "set_at": now or datetime.now(UTC)}
+        values = {**_new_hash(passphrase), "set_at": moment or datetime.now(UTC)}
 
         def work(connection: Connection) -> None:
             if connection.scalar(select(desk.c.id).where(desk.c.id == _ROW)) is None:
@@ -122,64 +122,64 @@ class InstructorAuth:
 
         self._store.write(work)
 
-    def enter(self, passphrase: str, now: datetime | None = None) -> str:
+    def enter(self, passphrase: str, moment: datetime | None = None) -> str:
         """Begin a session; gives its token. Takes the passphrase, or a code from the server's shell.
 
         Raises DeskError for a wrong passphrase and while waiting after one.
         """
-        now = now or datetime.now(UTC)
-        if self._uses_entry_code(passphrase, now):
-            return self._begin(now)
+        moment = moment or datetime.now(UTC)
+        if self._uses_entry_code(passphrase, moment):
+            return self._begin(moment)
         with _of_a_browser[hash(self._browser) % len(_of_a_browser)]:
-            return self._enter_by_passphrase(passphrase, now)
+            return self._enter_by_passphrase(passphrase, moment)
 
-    def _enter_by_passphrase(self, passphrase: str, now: datetime) -> str:
+    def _enter_by_passphrase(self, passphrase: str, moment: datetime) -> str:
         with self._store.reading() as connection:  # most of a flood ends here, without a turn at writing
-            self._check_wait(connection, now)
+            self._check_wait(connection, moment)
             stored = connection.execute(select(desk.c.salt, desk.c.passphrase_hash).where(desk.c.id == _ROW)).first()
         if stored is None or stored.passphrase_hash is None:
             raise DeskError("The desk has no passphrase yet. Set one with the code that the server printed.")
-        seconds = self._store.write(lambda connection: self._count_try(connection, now))
+        seconds = self._store.write(lambda connection: self._count_try(connection, moment))
         passphrase = passphrase[:MOST_CHARACTERS]
         if not _is_hash_of(passphrase, stored.salt, stored.passphrase_hash):
             raise DeskError(f"This is not the passphrase. Wait {seconds} s before the next try.")
         if not stored.passphrase_hash.startswith(f"{_NAMED}:"):
             self._renew_hash(passphrase, stored.passphrase_hash)
-        return self._begin(now)
+        return self._begin(moment)
 
-    def begin_for_owner(self, since: datetime, now: datetime | None = None) -> str:
+    def begin_for_owner(self, since: datetime, moment: datetime | None = None) -> str:
         """Begin a session for somebody whom an identity provider let in at a moment, from which on it lasts.
 
         Gives its token.
         """
-        return self._begin(now or datetime.now(UTC), since)
+        return self._begin(moment or datetime.now(UTC), since)
 
-    def is_inside(self, token: str, now: datetime | None = None) -> bool:
+    def is_inside(self, token: str, moment: datetime | None = None) -> bool:
         """Whether a token is that of a session that has not ended."""
-        return bool(token) and self._is_kept(_DESK, token, now or datetime.now(UTC))
+        return bool(token) and self._is_kept(_DESK, token, moment or datetime.now(UTC))
 
     def leave(self, token: str) -> None:
         """End a session."""
         session_row = desk_session.c.token_hash == _token_hash(token)
         self._store.write(lambda connection: connection.execute(delete(desk_session).where(session_row)))
 
-    def end_login(self, login: str, since: datetime, now: datetime | None = None) -> None:
+    def end_login(self, login: str, since: datetime, moment: datetime | None = None) -> None:
         """Let a login of `since` in no more: its cookie lasts longer than the desk's session, and can be copied."""
 
         def work(connection: Connection) -> None:
             connection.execute(delete(desk_session).where(desk_session.c.token_hash == _token_hash(login)))
-            _store_token(connection, _LEFT, login, now or datetime.now(UTC), since + SESSION)
+            _store_token(connection, _LEFT, login, moment or datetime.now(UTC), since + SESSION)
 
         self._store.write(work)
 
-    def has_left(self, login: str, now: datetime | None = None) -> bool:
+    def has_left(self, login: str, moment: datetime | None = None) -> bool:
         """Whether somebody has left the desk who came in by a login."""
-        return self._is_kept(_LEFT, login, now or datetime.now(UTC))
+        return self._is_kept(_LEFT, login, moment or datetime.now(UTC))
 
-    def _uses_entry_code(self, typed: str, now: datetime) -> bool:
+    def _uses_entry_code(self, typed: str, moment: datetime) -> bool:
         """Whether a text is the code that was made last and nobody has used; uses it up."""
         given = _token_hash(typed.strip().lower())
-        codes = select(desk_session.c.token_hash).where(desk_session.c.kind == _ENTRY, desk_session.c.ends_at > now)
+        codes = select(desk_session.c.token_hash).where(desk_session.c.kind == _ENTRY, desk_session.c.ends_at > moment)
         with self._store.reading() as connection:
             stored = connection.scalar(codes) or ""
         if not hmac.compare_digest(given, stored):
@@ -187,15 +187,15 @@ class InstructorAuth:
         used = delete(desk_session).where(desk_session.c.token_hash == stored)
         return self._store.write(lambda connection: connection.execute(used).rowcount) == 1
 
-    def _check_wait(self, connection: Connection, now: datetime) -> None:
+    def _check_wait(self, connection: Connection, moment: datetime) -> None:
         """Raises DeskError while waiting."""
-        if seconds := self._tries.wait(connection, now):
+        if seconds := self._tries.wait(connection, moment):
             raise DeskError(f"There was a wrong try just now. Wait {seconds} s and try again.")
 
-    def _count_try(self, connection: Connection, now: datetime) -> int:
+    def _count_try(self, connection: Connection, moment: datetime) -> int:
         """Count one more try as wrong until it proves right; gives how many seconds the next one waits."""
-        self._check_wait(connection, now)
-        return self._tries.count(connection, now)
+        self._check_wait(connection, moment)
+        return self._tries.count(connection, moment)
 
     def _renew_hash(self, passphrase: str, earlier: str) -> None:
         """Keep the passphrase at today's cost, unless another was set meanwhile."""
@@ -204,30 +204,30 @@ class InstructorAuth:
         )
         self._store.write(lambda connection: connection.execute(unchanged))
 
-    def _begin(self, now: datetime, since: datetime | None = None) -> str:
+    def _begin(self, moment: datetime, since: datetime | None = None) -> str:
         token = secrets.token_urlsafe(32)
 
         def work(connection: Connection) -> None:
-            self._tries.take_back(connection, now)
-            self._tries.entered(connection, now)
-            self._tries_at_names.entered(connection, now)  # the class's learners come from here
-            connection.execute(delete(desk_session).where(desk_session.c.ends_at <= now))
-            _store_token(connection, _DESK, token, now, (since or now) + SESSION)
+            self._tries.take_back(connection, moment)
+            self._tries.entered(connection, moment)
+            self._tries_at_names.entered(connection, moment)  # the class's learners come from here
+            connection.execute(delete(desk_session).where(desk_session.c.ends_at <= moment))
+            _store_token(connection, _DESK, token, moment, (since or moment) + SESSION)
 
         self._store.write(work)
         return token
 
-    def _is_kept(self, kind: str, token: str, now: datetime) -> bool:
+    def _is_kept(self, kind: str, token: str, moment: datetime) -> bool:
         query = select(desk_session.c.ends_at).where(
             desk_session.c.token_hash == _token_hash(token), desk_session.c.kind == kind
         )
         with self._store.reading() as connection:
             ends_at = connection.scalar(query)
-        return ends_at is not None and now < ends_at
+        return ends_at is not None and moment < ends_at
 
 
-def _store_token(connection: Connection, kind: str, token: str, now: datetime, ends_at: datetime) -> None:
-    row = {"token_hash": _token_hash(token), "kind": kind, "made_at": now, "ends_at": ends_at}
+def _store_token(connection: Connection, kind: str, token: str, moment: datetime, ends_at: datetime) -> None:
+    row = {"token_hash": _token_hash(token), "kind": kind, "made_at": moment, "ends_at": ends_at}
     connection.execute(insert(desk_session).values(row))
 
 

@@ -89,12 +89,12 @@ class Exams:
     def __init__(self, store: Store) -> None:
         self._store = store
 
-    def closed_to(self, engine: Engine, token: str, now: datetime | None = None) -> Mapping[str, list[Closed]]:
+    def closed_to(self, engine: Engine, token: str, moment: datetime | None = None) -> Mapping[str, list[Closed]]:
         """The exercises that are closed to the learner of a browser, each with why; the set that closes last is last.
 
         An exercise that the content does not have any more may be among them.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         with self._store.reading() as connection:
             classes = _classes(connection, hash_of(token))
             switch = _switch(connection)
@@ -103,7 +103,7 @@ class Exams:
                 condition = true() if switch.set_id is None else or_(condition, practice_set.c.id == switch.set_id)
             sets = _sets(connection, and_(practice_set.c.closed_at.is_(None), condition))
         closed: dict[str, list[Closed]] = {}
-        for of in sorted((of for of in sets if of.state(now) == "open"), key=_closes_last):
+        for of in sorted((of for of in sets if of.state(moment) == "open"), key=_closes_last):
             chosen = switch is not None and switch.set_id == of.id
             all_exams = switch is not None and switch.set_id is None
             if chosen or (of.declaration.is_exam and (all_exams or of.class_id in classes)):
@@ -112,9 +112,9 @@ class Exams:
                     closed.setdefault(id_, []).append(why)
         return closed
 
-    def note_look(self, exercise: str, why: list[Closed], now: datetime | None = None) -> None:
+    def note_look(self, exercise: str, why: list[Closed], moment: datetime | None = None) -> None:
         """Count that somebody has asked for a closed exercise, in each set that closes it."""
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
 
         def work(connection: Connection) -> None:
             for reason in why:
@@ -123,7 +123,7 @@ class Exams:
                     member_id is None
                     or connection.scalar(select(member.c.id).where(member.c.id == member_id)) is not None
                 ):
-                    _count(connection, reason.of.id, member_id, exercise, now)
+                    _count(connection, reason.of.id, member_id, exercise, moment)
 
         self._store.write(work)
 
@@ -152,15 +152,15 @@ class Exams:
         with self._store.reading() as connection:
             return _switch(connection)
 
-    def turn_on(self, of: StoredSet | None, now: datetime | None = None) -> None:
+    def turn_on(self, of: StoredSet | None, moment: datetime | None = None) -> None:
         """Close the exercises of a set, or of every exam, to everybody while it is open.
 
         Raises ClassError for a set that is closed.
         """
-        now = now or datetime.now(UTC)
-        if of is not None and of.state(now) == "closed":
+        moment = moment or datetime.now(UTC)
+        if of is not None and of.state(moment) == "closed":
             raise ClassError(f"The set '{of.declaration.title}' is closed. Reopen it, or choose another set.")
-        row = {"id": _ROW, "practice_set_id": of.id if of else None, "on_at": now}
+        row = {"id": _ROW, "practice_set_id": of.id if of else None, "on_at": moment}
 
         def work(connection: Connection) -> None:
             connection.execute(delete(exam_switch))
@@ -172,23 +172,23 @@ class Exams:
         """Leave exams closed to their own classes only."""
         self._store.write(lambda connection: connection.execute(delete(exam_switch)))
 
-    def switch_words(self, now: datetime | None = None) -> str:
+    def switch_words(self, moment: datetime | None = None) -> str:
         """How the switch stands, and what it closes."""
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         with self._store.reading() as connection:
             switch = _switch(connection)
             exams = [of for of in _sets(connection, practice_set.c.closed_at.is_(None)) if of.declaration.is_exam]
         if switch is None:
             return "The exam switch is off."
         if switch.set_id is None:
-            titles = ", ".join(f"“{of.declaration.title}”" for of in exams if of.state(now) == "open")
+            titles = ", ".join(f"“{of.declaration.title}”" for of in exams if of.state(moment) == "open")
             listed = f"Open now: {titles}." if titles else "No such set is open, so nothing is closed now."
             return f"The exam switch is on for all sets that are marked when they close. {listed}"
         if switch.of is None:
             return "The exam switch is on for a set that no longer exists, so nothing is closed. Turn it off."
         rules = switch.of.declaration
         sentence = f"The exam switch is on for “{rules.title}”."
-        match switch.of.state(now):
+        match switch.of.state(moment):
             case "closed":
                 return f"{sentence} That set is closed, so nothing is closed by the switch now. Turn it off."
             case "not yet" if rules.opens is not None:
@@ -226,16 +226,16 @@ def _closes_last(practice_set: StoredSet) -> tuple[bool, datetime]:
     return closes is None, closes or practice_set.made_at
 
 
-def _count(connection: Connection, set_id: int, member_id: int | None, exercise: str, now: datetime) -> None:
+def _count(connection: Connection, set_id: int, member_id: int | None, exercise: str, moment: datetime) -> None:
     condition = and_(
         exam_look.c.practice_set_id == set_id, exam_look.c.member_id == member_id, exam_look.c.exercise == exercise
     )
     before = connection.execute(select(exam_look.c.looks, exam_look.c.last_at).where(condition)).first()
     if before is None:
         row = {"practice_set_id": set_id, "member_id": member_id, "exercise": exercise, "looks": 1}
-        connection.execute(insert(exam_look).values(**row, first_at=now, last_at=now))
-    elif not timedelta() <= now - before.last_at < ONE_LOOK:
-        connection.execute(update(exam_look).where(condition).values(looks=before.looks + 1, last_at=now))
+        connection.execute(insert(exam_look).values(**row, first_at=moment, last_at=moment))
+    elif not timedelta() <= moment - before.last_at < ONE_LOOK:
+        connection.execute(update(exam_look).where(condition).values(looks=before.looks + 1, last_at=moment))
 
 
 def _giving_away(engine: Engine, practice_set: StoredSet) -> set[str]:

@@ -14,18 +14,18 @@ WORDS: Final = {"right": "right", "wrong": "not right yet", "open": "open", "exc
 LEGEND = ", ".join(f"{SIGNS[state]} {words}" for state, words in WORDS.items())
 
 
-def where_told(learner: Whereabouts, now: datetime) -> str:
+def where_told(learner: Whereabouts, moment: datetime) -> str:
     """Where a learner is, in words."""
     if not learner.begun:
         return "not begun"
-    return "on paper" if learner.place is None else f"problem {learner.place}, {ago(learner.at, now)}"
+    return "on paper" if learner.place is None else f"problem {learner.place}, {ago(learner.at, moment)}"
 
 
-def ago(moment: datetime | None, now: datetime) -> str:
-    """How long ago something was, roughly."""
-    if moment is None:
+def ago(past: datetime | None, moment: datetime) -> str:
+    """How long before a moment something was, roughly."""
+    if past is None:
         return "none"
-    seconds = max(0.0, (now - moment).total_seconds())
+    seconds = max(0.0, (moment - past).total_seconds())
     for name, length in (("days", 86400), ("h", 3600), ("min", 60)):
         if seconds >= 2 * length or (seconds >= length and name != "days"):
             return f"{seconds / length:.0f} {name} ago"
@@ -75,7 +75,7 @@ def closing_told(practice_set: StoredSet, learners: Sequence[Whereabouts], outco
 
 
 def live_lines(
-    learners: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, attempts: int, now: datetime
+    learners: Sequence[Whereabouts], outcomes: Sequence[Outcome], places: int, attempts: int, moment: datetime
 ) -> Iterator[str]:
     """A line for each learner, then who has no attempts left."""
     states = {(outcome.handed.member.id, outcome.handed.place): outcome.state for outcome in outcomes}
@@ -83,7 +83,7 @@ def live_lines(
         learner_states = [states.get((learner.member.id, place), "open") for place in range(1, places + 1)]
         signs = "".join(SIGNS[state] for state in learner_states)
         right = learner_states.count("right")
-        yield f"{signs}  {right} of {places}  {called(learner.member)}: {where_told(learner, now)}"
+        yield f"{signs}  {right} of {places}  {called(learner.member)}: {where_told(learner, moment)}"
     yield LEGEND
     for place, members in who_needs_help(outcomes, attempts).items():
         yield f"No attempts left at problem {place}: {', '.join(map(called, members))}"

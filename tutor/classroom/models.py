@@ -85,12 +85,12 @@ class StoredSet:
     made_at: datetime
     closed_at: datetime | None = None
 
-    def state(self, now: datetime) -> Literal["not yet", "open", "closed"]:
+    def state(self, moment: datetime) -> Literal["not yet", "open", "closed"]:
         """Whether answers are taken at a moment."""
         times = self.declaration
-        if times.opens is not None and now < times.opens:
+        if times.opens is not None and moment < times.opens:
             return "not yet"
-        ended = self.closed_at is not None or (times.closes is not None and now >= times.closes)
+        ended = self.closed_at is not None or (times.closes is not None and moment >= times.closes)
         return "closed" if ended else "open"
 
 

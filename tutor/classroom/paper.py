@@ -327,7 +327,7 @@ def _marked_answer(engine: Engine, entry: PaperEntry, marking: Marking, state: A
         id=0,
         handed=state.handed.id,
         key=entry.key,
-        at=state.now,
+        at=state.moment,
         source="paper",
         entry=entry.entry,
         steps=entry.steps,
@@ -373,4 +373,4 @@ def _why_not(state: AttemptState, *, known_from_paper: bool = False) -> str:
 
 def _written_before(state: AttemptState) -> bool:
     """Whether what is on paper was written before the worked solution could be seen: that was after closing only."""
-    return state.of.declaration.solutions == "when closed" and state.of.state(state.now) == "closed"
+    return state.of.declaration.solutions == "when closed" and state.of.state(state.moment) == "closed"

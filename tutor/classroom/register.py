@@ -109,20 +109,20 @@ class Register:
             raise ClassError("This practice set is not in the store any more.")
         return stored_set(row)
 
-    def close(self, set_id: int, now: datetime | None = None) -> StoredSet:
+    def close(self, set_id: int, moment: datetime | None = None) -> StoredSet:
         """Take no more answers. A set that is closed already stays as it is."""
         stored = self.get(set_id)
         if stored.closed_at is None:
-            self._change(set_id, closed_at=now or datetime.now(UTC))
+            self._change(set_id, closed_at=moment or datetime.now(UTC))
         return self.get(set_id)
 
-    def reopen(self, set_id: int, closes: datetime | None = None, now: datetime | None = None) -> StoredSet:
+    def reopen(self, set_id: int, closes: datetime | None = None, moment: datetime | None = None) -> StoredSet:
         """Take answers again, until `closes`, or until it is closed by hand.
 
         Learners who have seen the worked solutions meanwhile will know the answers.
         """
         stored = self.get(set_id)
-        if closes is not None and closes <= (now or datetime.now(UTC)):
+        if closes is not None and closes <= (moment or datetime.now(UTC)):
             raise ClassError("The closing time lies in the past. Give a later one.")
         opens = stored.declaration.opens
         self._change(set_id, closed_at=None, declaration=_with_times(stored.declaration, opens, closes))

@@ -111,26 +111,26 @@ def preview_answer(store: Store, engine: Engine, handed_id: int, right: str) -> 
     return Regrade([(states[0].handed, new)], _changes(engine, states[0], new))
 
 
-def apply(store: Store, engine: Engine, regrade: Regrade, reason: str, now: datetime | None = None) -> list[Change]:
+def apply(store: Store, engine: Engine, regrade: Regrade, reason: str, moment: datetime | None = None) -> list[Change]:
     """Make the change that was looked at, and keep what was before; gives the answers whose verdict changed.
 
     Answers that came in since are marked again too. Raises ClassError if a problem has been corrected meanwhile.
     """
-    now = now or datetime.now(UTC)
+    moment = moment or datetime.now(UTC)
     if not reason.strip():
         raise ClassError("Say in a few words why the answers are marked again; it is kept with them.")
 
     def work(connection: Connection) -> list[Change]:
         changes: list[Change] = []
         for old, new in regrade.corrected:
-            states = standings(connection, handed.c.id == old.id, now)
+            states = standings(connection, handed.c.id == old.id, moment)
             if states and (states[0].handed.expected, states[0].handed.snapshot) != (old.expected, old.snapshot):
                 raise ClassError(f"Problem {old.code} has been corrected meanwhile. Look at the difference again.")
             for state in states:
-                _correct(connection, old, new, reason, now)
+                _correct(connection, old, new, reason, moment)
                 changes += _changes(engine, state, new)
         for change in changes:
-            _apply(connection, change, reason, now)
+            _apply(connection, change, reason, moment)
         return changes
 
     return store.write(work)
@@ -228,11 +228,11 @@ def _changes(engine: Engine, state: AttemptState, new: AssignedProblem) -> list[
     return changes
 
 
-def _correct(connection: Connection, old: AssignedProblem, new: AssignedProblem, reason: str, now: datetime) -> None:
+def _correct(connection: Connection, old: AssignedProblem, new: AssignedProblem, reason: str, moment: datetime) -> None:
     before, after = (_marked_by(one) for one in (old, new))
     keep_declarations(connection, [new.snapshot])
     connection.execute(update(handed).where(handed.c.id == old.id).values(**after))
-    row = {"handed_id": old.id, "at": now, "reason": reason.strip(), "before": before, "after": after}
+    row = {"handed_id": old.id, "at": moment, "reason": reason.strip(), "before": before, "after": after}
     connection.execute(insert(correction).values(**row))
 
 
@@ -241,11 +241,17 @@ def _marked_by(assigned: AssignedProblem) -> dict[str, Any]:
     return {**values, "expected": dict(assigned.expected), "kept": snapshot_as_json(assigned.snapshot)}
 
 
-def _apply(connection: Connection, change: Change, reason: str, now: datetime) -> None:
+def _apply(connection: Connection, change: Change, reason: str, moment: datetime) -> None:
     before = {name: _plain(getattr(change.answer, name)) for name in change.values}
     after = {name: _plain(value) for name, value in change.values.items()}
     connection.execute(update(class_answer).where(class_answer.c.id == change.answer.id).values(**after))
-    row = {"class_answer_id": change.answer.id, "at": now, "reason": reason.strip(), "before": before, "after": after}
+    row = {
+        "class_answer_id": change.answer.id,
+        "at": moment,
+        "reason": reason.strip(),
+        "before": before,
+        "after": after,
+    }
     connection.execute(insert(verdict_change).values(**row))
 
 

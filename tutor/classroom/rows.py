@@ -78,7 +78,7 @@ def keep_declarations(connection: Connection, snapshots: Iterable[ProblemSnapsho
         connection.execute(insert(frozen_declaration), rows)
 
 
-def standings(connection: Connection, condition: ColumnElement[bool], now: datetime) -> list[AttemptState]:
+def standings(connection: Connection, condition: ColumnElement[bool], moment: datetime) -> list[AttemptState]:
     """How handed problems stand, with their sets and answers, by member and place."""
     rows = connection.execute(handed_query().where(condition)).mappings().all()
     sets = {row["id"]: stored_set(row) for row in _sets_of(connection, {row["practice_set_id"] for row in rows})}
@@ -90,7 +90,7 @@ def standings(connection: Connection, condition: ColumnElement[bool], now: datet
             answers=answers[row["id"]],
             help=row["help"],
             hints_seen=row["hints_seen"],
-            now=now,
+            moment=moment,
         )
         for row, assigned in zip(rows, _assigned(connection, rows), strict=True)
     ]

@@ -62,47 +62,47 @@ class Tries:
         self._all = f"all at {door.name}"
         self._free = {self._browser: 0, self._address: door.free_of_address, self._all: door.free_of_all}
 
-    def wait(self, connection: Connection, now: datetime) -> int:
+    def wait(self, connection: Connection, moment: datetime) -> int:
         """How many seconds the next try has to wait; 0 if it may be made."""
         longest = timedelta(0)
-        for caller, (wrong, at) in self._counted(connection, now).items():
+        for caller, (wrong, at) in self._counted(connection, moment).items():
             waits = _wait(wrong - self._free[caller])
-            # A count from long after `now` is from before the clock was set back; tries at once may come in any order.
-            if waits and at + waits <= now + 2 * LONGEST_WAIT:
-                longest = max(longest, at + waits - now)
+            # A count from long after `moment` is from before the clock was set back; tries at once come in any order.
+            if waits and at + waits <= moment + 2 * LONGEST_WAIT:
+                longest = max(longest, at + waits - moment)
         return ceil(longest.total_seconds())
 
-    def count(self, connection: Connection, now: datetime) -> int:
+    def count(self, connection: Connection, moment: datetime) -> int:
         """Count one more wrong try; gives how many seconds the next one has to wait."""
         longest = timedelta(0)
-        for caller, (wrong, at) in self._counted(connection, now).items():
-            left = max(0.0, wrong - max(timedelta(0), now - at) / ONE_FORGOTTEN)
+        for caller, (wrong, at) in self._counted(connection, moment).items():
+            left = max(0.0, wrong - max(timedelta(0), moment - at) / ONE_FORGOTTEN)
             raised = min(left + 1, self._free[caller] + MOST_COUNTED)
-            _write(connection, caller, now, wrong=raised, at=now)
+            _write(connection, caller, moment, wrong=raised, at=moment)
             longest = max(longest, _wait(raised - self._free[caller]))
-        _forget(connection, now)
+        _forget(connection, moment)
         return ceil(longest.total_seconds())
 
-    def take_back(self, connection: Connection, now: datetime) -> None:
+    def take_back(self, connection: Connection, moment: datetime) -> None:
         """Take back a try that was counted before it proved right, and all of this browser and address."""
-        for caller, (wrong, _) in self._counted(connection, now).items():
-            _write(connection, caller, now, wrong=max(0.0, wrong - 1) if caller == self._all else 0.0)
+        for caller, (wrong, _) in self._counted(connection, moment).items():
+            _write(connection, caller, moment, wrong=max(0.0, wrong - 1) if caller == self._all else 0.0)
 
-    def entered(self, connection: Connection, now: datetime) -> None:
+    def entered(self, connection: Connection, moment: datetime) -> None:
         """Know the browser and the address from now on."""
         for caller in filter(None, (self._browser, self._address)):
-            _write(connection, caller, now, entered_at=now)
+            _write(connection, caller, moment, entered_at=moment)
 
-    def _counted(self, connection: Connection, now: datetime) -> dict[str, tuple[float, datetime]]:
+    def _counted(self, connection: Connection, moment: datetime) -> dict[str, tuple[float, datetime]]:
         """The counts that a try waits for and adds to: how many, and when the last one came."""
         rows = {row.who: row for row in connection.execute(select(tries).where(tries.c.who.in_(self._free)))}
         wide: list[str] = []
         for caller in filter(None, (self._browser, self._address, self._all)):
             wide.append(caller)
             entered_at = rows[caller].entered_at if caller in rows else None
-            if entered_at is not None and now - entered_at < KNOWN:
+            if entered_at is not None and moment - entered_at < KNOWN:
                 break
-        return {caller: (rows[caller].wrong, rows[caller].at) if caller in rows else (0.0, now) for caller in wide}
+        return {caller: (rows[caller].wrong, rows[caller].at) if caller in rows else (0.0, moment) for caller in wide}
 
 
 def _wait(over: float) -> timedelta:
@@ -110,16 +110,16 @@ def _wait(over: float) -> timedelta:
     return min(LONGEST_WAIT, timedelta(seconds=2 ** (ceil(over) - 1))) if over > 0 else timedelta(0)
 
 
-def _write(connection: Connection, caller: str, now: datetime, **values: float | datetime) -> None:
+def _write(connection: Connection, caller: str, moment: datetime, **values: float | datetime) -> None:
     changed = connection.execute(update(tries).where(tries.c.who == caller).values(values))
     if changed.rowcount == 0:
-        connection.execute(insert(tries).values({"who": caller, "wrong": 0.0, "at": now, **values}))
+        connection.execute(insert(tries).values({"who": caller, "wrong": 0.0, "at": moment, **values}))
 
 
-def _forget(connection: Connection, now: datetime) -> None:
+def _forget(connection: Connection, moment: datetime) -> None:
     """Drop what counts no more and, of too many, those that were never inside and are longest quiet."""
-    strange = or_(tries.c.entered_at.is_(None), tries.c.entered_at < now - KNOWN)
-    connection.execute(delete(tries).where(tries.c.at < now - KEPT, strange))
+    strange = or_(tries.c.entered_at.is_(None), tries.c.entered_at < moment - KNOWN)
+    connection.execute(delete(tries).where(tries.c.at < moment - KEPT, strange))
     surplus = (connection.scalar(select(func.count()).select_from(tries)) or 0) - MOST_ROWS
     if surplus > 0:
         oldest = select(tries.c.who).order_by(tries.c.entered_at.is_not(None), tries.c.at).limit(surplus)

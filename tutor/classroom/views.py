@@ -74,12 +74,12 @@ class AttemptState:
     answers: list[Answer]
     help: Help
     hints_seen: int
-    now: datetime
+    moment: datetime
 
     @property
     def hidden(self) -> bool:
         """Whether verdicts are kept from the learner."""
-        return self.of.declaration.marked == "when closed" and self.of.state(self.now) != "closed"
+        return self.of.declaration.marked == "when closed" and self.of.state(self.moment) != "closed"
 
     @property
     def solved(self) -> bool:
@@ -102,7 +102,7 @@ class AttemptState:
     def why_not(self) -> str:
         """Why an answer would not count; '' if it would."""
         times = self.of.declaration
-        if self.of.state(self.now) == "closed":
+        if self.of.state(self.moment) == "closed":
             at = min(moment for moment in (times.closes, self.of.closed_at) if moment is not None)
             return f"This set closed on {told_time(at, times.zone)}; answers are not counted any more."
         if self.handed.excused:
@@ -117,7 +117,7 @@ class AttemptState:
     def solution_may_be_seen(self) -> bool:
         """Whether the worked solution may be shown to the learner."""
         rules = self.of.declaration
-        state = self.of.state(self.now)
+        state = self.of.state(self.moment)
         if rules.solutions == "never":
             return False
         if state == "closed":

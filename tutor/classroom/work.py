@@ -61,41 +61,41 @@ class ClassWork:
     def __init__(self, store: Store, engine: Engine, of: StoredSet, member: Member) -> None:
         self._store, self._engine, self._set_id, self._member = store, engine, of.id, member
 
-    def begin(self, now: datetime | None = None) -> list[PlaceForLearner]:
+    def begin(self, moment: datetime | None = None) -> list[PlaceForLearner]:
         """The learner's list of problems; handed out at the first call."""
         with self._store.reading() as connection:
             practice_set = self._set(connection)
-            states = self._standings(connection, now)
-        _check_begun(practice_set, now or datetime.now(UTC))
+            states = self._standings(connection, moment)
+        _check_begun(practice_set, moment or datetime.now(UTC))
         if len(states) < len(practice_set.declaration.places):
             hand_out(self._store, self._engine, practice_set, [self._member])
             with self._store.reading() as connection:
-                states = self._standings(connection, now)
+                states = self._standings(connection, moment)
         return [place_for_learner(state) for state in states]
 
-    def view(self, place: int, now: datetime | None = None) -> ForLearner:
+    def view(self, place: int, moment: datetime | None = None) -> ForLearner:
         """The problem at a place as the learner sees it."""
         with self._store.reading() as connection:
-            return self._view(connection, self._standing(connection, place, now))
+            return self._view(connection, self._standing(connection, place, moment))
 
-    def arrive(self, place: int, now: datetime | None = None) -> None:
+    def arrive(self, place: int, moment: datetime | None = None) -> None:
         """Note that the learner is at a place: for the desk, and for the time that an answer takes."""
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         last_seen = and_(whereabouts.c.practice_set_id == self._set_id, whereabouts.c.member_id == self._member.id)
         with self._store.reading() as connection:
             last = connection.execute(select(whereabouts.c.place, whereabouts.c.at).where(last_seen)).first()
-            self._standing(connection, place, now)
-        if last is not None and last.place == place and now - last.at < _STILL_THERE:
+            self._standing(connection, place, moment)
+        if last is not None and last.place == place and moment - last.at < _STILL_THERE:
             return
 
         def work(connection: Connection) -> None:
-            self._standing(connection, place, now)  # who was erased meanwhile leaves no trace
-            values = {"place": place, "at": now}
+            self._standing(connection, place, moment)  # who was erased meanwhile leaves no trace
+            values = {"place": place, "at": moment}
             if not connection.execute(update(whereabouts).where(last_seen).values(values)).rowcount:
                 row = {"practice_set_id": self._set_id, "member_id": self._member.id, **values}
                 connection.execute(insert(whereabouts).values(row))
             unseen = and_(self._mine(place), handed.c.shown_at.is_(None))
-            connection.execute(update(handed).where(unseen).values(shown_at=now))
+            connection.execute(update(handed).where(unseen).values(shown_at=moment))
 
         self._store.write(work)
 
@@ -108,21 +108,27 @@ class ClassWork:
             return connection.scalar(query) or 1
 
     def answer(
-        self, place: int, entry: str, steps: Mapping[str, str] | None = None, *, key: str, now: datetime | None = None
+        self,
+        place: int,
+        entry: str,
+        steps: Mapping[str, str] | None = None,
+        *,
+        key: str,
+        moment: datetime | None = None,
     ) -> Reply:
         """Mark and keep an answer; once this returns, it is on the disk. The same key again changes nothing.
 
         Raises ClassError when no more answers are kept, StepError for an unknown step.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         entry = entry[:LONGEST_KEPT]
         steps = {name: text[:LONGEST_KEPT] for name, text in (steps or {}).items() if text.strip()}
         with self._store.reading() as connection:
-            before = self._standing(connection, place, now)
+            before = self._standing(connection, place, moment)
         marking = mark_assigned(self._engine, before.handed, entry, steps)
 
         def work(connection: Connection) -> Reply:
-            state = self._standing(connection, place, now)
+            state = self._standing(connection, place, moment)
             answer_kept = next((answer for answer in state.answers if answer.key == key), None)
             if answer_kept is None:
                 if len(state.answers) >= MOST_ANSWERS:
@@ -133,13 +139,13 @@ class ClassWork:
                 new = unmarked(state) if state.why_not else judged(self._engine, state, current)
                 row = {
                     "key": key,
-                    "at": now,
+                    "at": moment,
                     "entry": entry,
                     "steps": steps,
-                    "seconds": self._seconds(connection, place, now),
+                    "seconds": self._seconds(connection, place, moment),
                 }
                 self._add(connection, state, {**new, **row})
-                state = self._standing(connection, place, now)
+                state = self._standing(connection, place, moment)
                 answer_kept = state.answers[-1]
                 connection.execute(delete(class_draft).where(class_draft.c.handed_id == state.handed.id))
             return Reply(answer_for_learner(answer_kept, hidden=state.hidden), self._view(connection, state))
@@ -165,29 +171,29 @@ class ClassWork:
         if not unchanged:
             self._store.write(work)
 
-    def see_hint(self, place: int, now: datetime | None = None) -> ForLearner:
+    def see_hint(self, place: int, moment: datetime | None = None) -> ForLearner:
         """Show one hint more. Raises ClassError if the set allows none or all are seen."""
 
         def work(connection: Connection) -> ForLearner:
-            state = self._standing(connection, place, now)
+            state = self._standing(connection, place, moment)
             if not self._view(connection, state).hints_left:
                 raise ClassError("There is no further hint for this problem.")
             values = {"hints_seen": state.hints_seen + 1}
             if state.help == "nothing":
                 values |= {"help": "hints"}  # type: ignore[dict-item]
             connection.execute(update(handed).where(self._mine(place)).values(**values))
-            return self._view(connection, self._standing(connection, place, now))
+            return self._view(connection, self._standing(connection, place, moment))
 
         return self._store.write(work)
 
-    def solution(self, place: int, now: datetime | None = None) -> list[Line]:
+    def solution(self, place: int, moment: datetime | None = None) -> list[Line]:
         """The worked solution, once the set allows it; from then on answers are not counted any more.
 
         Raises ClassError if it may not be seen.
         """
 
         def work(connection: Connection) -> AssignedProblem:
-            state = self._standing(connection, place, now)
+            state = self._standing(connection, place, moment)
             if not state.solution_may_be_seen:
                 raise ClassError("The worked solution of this problem is not shown yet.")
             if state.help != "solution":
@@ -211,17 +217,19 @@ class ClassWork:
             raise ClassError("This practice set is not there any more. Ask your instructor.")
         return stored_set(row)
 
-    def _standing(self, connection: Connection, place: int, now: datetime | None = None) -> AttemptState:
-        states = self._standings(connection, now, place)
+    def _standing(self, connection: Connection, place: int, moment: datetime | None = None) -> AttemptState:
+        states = self._standings(connection, moment, place)
         if not states:
             raise ClassError(f"You have no problem {place} in this set. Open the set again from its code.")
-        _check_begun(states[0].of, states[0].now)
+        _check_begun(states[0].of, states[0].moment)
         return states[0]
 
-    def _standings(self, connection: Connection, now: datetime | None, place: int | None = None) -> list[AttemptState]:
+    def _standings(
+        self, connection: Connection, moment: datetime | None, place: int | None = None
+    ) -> list[AttemptState]:
         mine = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
         wanted = mine if place is None else and_(mine, handed.c.place == place)
-        return standings(connection, wanted, now or datetime.now(UTC))
+        return standings(connection, wanted, moment or datetime.now(UTC))
 
     def _drafts(self, connection: Connection, assigned: AssignedProblem) -> dict[str, str]:
         query = select(class_draft.c.field, class_draft.c.text).where(class_draft.c.handed_id == assigned.id)
@@ -230,18 +238,18 @@ class ClassWork:
     def _view(self, connection: Connection, state: AttemptState) -> ForLearner:
         return for_learner(state, problem_of(self._engine, state.handed), self._drafts(connection, state.handed))
 
-    def _seconds(self, connection: Connection, place: int, now: datetime) -> float | None:
+    def _seconds(self, connection: Connection, place: int, moment: datetime) -> float | None:
         shown = connection.scalar(select(handed.c.shown_at).where(self._mine(place)))
-        return max(0.0, (now - shown).total_seconds()) if shown else None
+        return max(0.0, (moment - shown).total_seconds()) if shown else None
 
     def _add(self, connection: Connection, state: AttemptState, values: Mapping[str, Any]) -> None:
         new = Answer(id=0, handed=state.handed.id, source="screen", help=state.help, **values)
         connection.execute(insert(class_answer).values(**answer_values(new)))
 
 
-def _check_begun(practice_set: StoredSet, now: datetime) -> None:
+def _check_begun(practice_set: StoredSet, moment: datetime) -> None:
     rules = practice_set.declaration
-    if practice_set.state(now) == "not yet" and rules.opens is not None:
+    if practice_set.state(moment) == "not yet" and rules.opens is not None:
         raise ClassError(f"This set opens on {told_time(rules.opens, rules.zone)}. Come back then.")
 
 

@@ -56,35 +56,35 @@ class Tokens:
         with self._store.reading() as connection:
             return connection.scalar(select(renewal.c.learner_id).where(its)) is not None
 
-    def for_page(self, token: str, now: datetime | None = None) -> str | None:
+    def for_page(self, token: str, moment: datetime | None = None) -> str | None:
         """The token that a browser is to hold from now on when it opens a page; None if it holds the right one.
 
         One from before tokens were signed is exchanged, once, and the work goes along.
         """
-        now = now or datetime.now(UTC)
+        moment = moment or datetime.now(UTC)
         if self.is_issued(token):
-            return self.issue() if self.is_superseded(token, now - SOON) else None
-        return self._exchanged(token, now) if _UNSIGNED.fullmatch(token) else self.issue()
+            return self.issue() if self.is_superseded(token, moment - SOON) else None
+        return self._exchanged(token, moment) if _UNSIGNED.fullmatch(token) else self.issue()
 
-    def fetch(self, handle: str, earlier: str, now: datetime | None = None) -> str | None:
+    def fetch(self, handle: str, earlier: str, moment: datetime | None = None) -> str | None:
         """The new token of a handle: once, soon after the renewal, and to the browser that holds the earlier one."""
-        renewed, now = self._signed(handle), now or datetime.now(UTC)
+        renewed, moment = self._signed(handle), moment or datetime.now(UTC)
         me = select(learner.c.id).where(learner.c.token_hash == hash_of(renewed)).scalar_subquery()
         due = and_(
             renewal.c.learner_id == me,
             renewal.c.earlier_hash == hash_of(earlier),
             renewal.c.fetched.is_(False),
-            renewal.c.at > now - SOON,
+            renewal.c.at > moment - SOON,
         )
         fetched = self._store.write(
             lambda connection: connection.execute(update(renewal).where(due).values(fetched=True)).rowcount
         )
         return renewed if fetched else None
 
-    def _exchanged(self, token: str, now: datetime) -> str:
+    def _exchanged(self, token: str, moment: datetime) -> str:
         """What takes the place of an unsigned token: the same for several pages that are opened at once."""
         renewed = self._signed(hash_of(f"exchanged {token}")[:32])
-        recent = and_(renewal.c.earlier_hash == hash_of(token), renewal.c.at > now - SOON)
+        recent = and_(renewal.c.earlier_hash == hash_of(token), renewal.c.at > moment - SOON)
         with self._store.reading() as connection:
             query = select(learner.c.token_hash).outerjoin(renewal)
             stored = connection.scalar(query.where(or_(learner.c.token_hash == hash_of(token), recent)))

@@ -133,7 +133,7 @@ def oneroster(
 
     ids = SchoolIds(school=school_id, class_=class_id, category=category_id, session=session_id)
     outcomes, closed = outcomes_of(store, practice_set), is_closed(practice_set)
-    return written(practice_set.declaration, outcomes, ids, now=datetime.now(UTC), closed=closed)
+    return written(practice_set.declaration, outcomes, ids, moment=datetime.now(UTC), closed=closed)
 
 
 @operation(

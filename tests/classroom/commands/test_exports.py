@@ -15,7 +15,7 @@ from tutor.operations.exports import PASSWORD
 @pytest.fixture
 def run(school, noon, store_address):
     """run(command, ...): the command's result on the store of a class that has worked."""
-    school.work[0].answer(2, "77", key="a", now=noon)
+    school.work[0].answer(2, "77", key="a", moment=noon)
 
     def run(*arguments):
         return CliRunner().invoke(main, ["--store", store_address, *arguments], catch_exceptions=False)

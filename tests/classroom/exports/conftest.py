@@ -11,8 +11,8 @@ def worked(school, noon):
     first, second = school.work[:2]
     for handed in school.handed[0][:2]:
         entry = f"{handed.answer.split()[0]}" if handed.snapshot.kind(handed.ask) == "count" else "1.234"
-        first.answer(handed.place, entry, key=f"a{handed.place}", now=noon)
-    second.answer(2, "77", key="b", now=noon)
+        first.answer(handed.place, entry, key=f"a{handed.place}", moment=noon)
+    second.answer(2, "77", key="b", moment=noon)
     second.keep_draft(3, school.handed[1][2].ask, "half a thought of Bo")
     second.arrive(3, noon)
     results = Results(school.store, school.of)

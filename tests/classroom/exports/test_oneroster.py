@@ -79,7 +79,7 @@ def read(data):
 @pytest.fixture(scope="module")
 def files(make):
     table = [[1, 1, 0, 1], [1, None, None, None], [None] * 4, ["excused"] * 4, [1, "excused", 0, 1]]
-    return read(oneroster(SET, make["class"](table), IDS, now=NOW))
+    return read(oneroster(SET, make["class"](table), IDS, moment=NOW))
 
 
 def test_the_manifest_names_every_file_and_those_that_come(files):
@@ -132,7 +132,9 @@ def test_scores_are_percentages_under_the_instructors_numbers(files):
 
 
 def test_what_is_open_in_a_closed_set_is_graded_and_missing(make):
-    results = read(oneroster(SET, make["class"]([[1, None], [None, None]]), IDS, now=NOW, closed=True))["results.csv"]
+    results = read(oneroster(SET, make["class"]([[1, None], [None, None]]), IDS, moment=NOW, closed=True))[
+        "results.csv"
+    ]
     assert [(row["scoreStatus"], row["score"], row["missing"]) for row in results] == [
         ("fully graded", "50.00", "false"),
         ("not submitted", "", "true"),
@@ -140,8 +142,8 @@ def test_what_is_open_in_a_closed_set_is_graded_and_missing(make):
 
 
 def test_sent_again_the_ids_are_the_same(make):
-    earlier = read(oneroster(SET, make["class"]([[None], [1]]), IDS, now=NOW))
-    later = read(oneroster(SET, make["class"]([[1], [0]]), IDS, now=NOW + timedelta(days=1)))
+    earlier = read(oneroster(SET, make["class"]([[None], [1]]), IDS, moment=NOW))
+    later = read(oneroster(SET, make["class"]([[1], [0]]), IDS, moment=NOW + timedelta(days=1)))
     for name in ("lineItems.csv", "results.csv"):
         assert [row["sourcedId"] for row in earlier[name]] == [row["sourcedId"] for row in later[name]]
 
@@ -160,4 +162,4 @@ def test_sent_again_the_ids_are_the_same(make):
 )
 def test_what_is_missing_is_said(make, members, ids, words):
     with pytest.raises(OneRosterError, match=words):
-        oneroster(SET, [make["outcome"](member, 1, "right") for member in members], ids, now=NOW)
+        oneroster(SET, [make["outcome"](member, 1, "right") for member in members], ids, moment=NOW)

@@ -55,7 +55,7 @@ def oneroster(
     outcomes: Sequence[Outcome],
     ids: SchoolIds,
     *,
-    now: datetime,
+    moment: datetime,
     closed: bool = False,
 ) -> bytes:
     """Write the archive; the score is the percentage right of the places that count.
@@ -65,11 +65,11 @@ def oneroster(
     lines = learner_lines(outcomes)
     _check(lines, ids)
     line_item = stable_id("line item", ids.class_, practice_set.id)
-    results = [_result(line, line_item, ids, now, closed=closed) for line in lines]
+    results = [_result(line, line_item, ids, moment, closed=closed) for line in lines]
     return zip_bytes(
         {
             "manifest.csv": csv_bytes([("propertyName", "value"), *_manifest()]),
-            "lineItems.csv": csv_bytes([LINE_ITEM_COLUMNS, _line_item(practice_set, line_item, lines, ids, now)]),
+            "lineItems.csv": csv_bytes([LINE_ITEM_COLUMNS, _line_item(practice_set, line_item, lines, ids, moment)]),
             "results.csv": csv_bytes([RESULT_COLUMNS, *results]),
         }
     )
@@ -103,26 +103,26 @@ def _manifest() -> list[tuple[str, str]]:
 
 
 def _line_item(
-    practice_set: PracticeSet, line_item: str, lines: Sequence[LearnerLine], ids: SchoolIds, now: datetime
+    practice_set: PracticeSet, line_item: str, lines: Sequence[LearnerLine], ids: SchoolIds, moment: datetime
 ) -> list[str]:
     answered = [line.last for line in lines if line.last]
-    assigned = practice_set.opens or min(answered, default=now)
+    assigned = practice_set.opens or min(answered, default=moment)
     due = practice_set.closes or max([*answered, assigned])
     return [
-        *(line_item, "active", _moment(now), practice_set.title, "", _day(assigned), _day(due)),
+        *(line_item, "active", _moment(moment), practice_set.title, "", _day(assigned), _day(due)),
         *(ids.class_, ids.category, ids.session, "0", str(LARGEST_SCORE), ids.school),
     ]
 
 
-def _result(line: LearnerLine, line_item: str, ids: SchoolIds, now: datetime, *, closed: bool) -> list[str]:
+def _result(line: LearnerLine, line_item: str, ids: SchoolIds, moment: datetime, *, closed: bool) -> list[str]:
     status = _status(line, closed=closed)
     scored = status in ("fully graded", "partially graded")
     score = f"{LARGEST_SCORE * line.share:.2f}" if scored and line.share is not None else ""
     open_still = bool(line.open) and not closed
     flags = (open_still and bool(line.last), bool(line.open) and bool(line.last), False, closed and not line.last)
     return [
-        *(stable_id("result", line_item, line.member.number), "active", _moment(now), line_item, line.member.number),
-        *(status, score, _day(line.last or now), "", "", ids.class_),
+        *(stable_id("result", line_item, line.member.number), "active", _moment(moment), line_item, line.member.number),
+        *(status, score, _day(line.last or moment), "", "", ids.class_),
         *("true" if flag else "false" for flag in flags),
     ]
 

@@ -31,7 +31,7 @@ _MARKS = ("verdict", "named", "mistakes", "feedback", "step_verdicts", "counted"
 _OF_ONE_ANSWER = {"class_answer": "id", "outbox": "class_answer_id", "verdict_change": "class_answer_id"}
 
 
-def person(store: Store, member_id: int, now: datetime | None = None) -> Json:
+def person(store: Store, member_id: int, moment: datetime | None = None) -> Json:
     """Give all that is kept about a member, by table; moments are written as ISO 8601 in UTC.
 
     Right answers are left out, for they are the set's, and so is how answers were marked while the set keeps that from
@@ -43,7 +43,7 @@ def person(store: Store, member_id: int, now: datetime | None = None) -> Json:
         if not members:
             raise ClassError("There is no such member. 'coldmorning export person' lists the members of a class.")
         rows = {name: _rows(connection, table, where) for name, (table, where) in _rows_about(member_id).items()}
-        hidden = _answers_kept_back(connection, member_id, now or datetime.now(UTC))
+        hidden = _answers_kept_back(connection, member_id, moment or datetime.now(UTC))
         for name, column in _OF_ONE_ANSWER.items():
             for row in (row for row in rows[name] if row[column] in hidden):
                 row.update(dict.fromkeys(row.keys() & set(_MARKS)))
@@ -85,9 +85,9 @@ def _browsers_of_theirs_alone(member_id: int) -> Any:
     )
 
 
-def _answers_kept_back(connection: Connection, member_id: int, now: datetime) -> set[int]:
+def _answers_kept_back(connection: Connection, member_id: int, moment: datetime) -> set[int]:
     """The answers whose marks their learner may not see yet."""
-    states = standings(connection, tables.handed.c.member_id == member_id, now)
+    states = standings(connection, tables.handed.c.member_id == member_id, moment)
     return {answer.id for state in states if state.hidden for answer in state.answers}
 
 
