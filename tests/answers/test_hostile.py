@@ -260,7 +260,7 @@ def readers(problem):
 
 @pytest.mark.parametrize(
     "entries",
-    [1500, pytest.param(6000, marks=pytest.mark.long), pytest.param(300_000, marks=pytest.mark.million)],
+    [500, pytest.param(6000, marks=pytest.mark.long), pytest.param(300_000, marks=pytest.mark.million)],
 )
 def test_no_entry_breaks_the_reader_or_takes_long(problems, caplog, entries):
     random = Random(f"entries {entries}")

@@ -63,7 +63,11 @@ def slowest(took):
 
 
 @pytest.mark.parametrize(
-    ("seconds", "most"), [pytest.param(*SHORT, id="short"), pytest.param(*LONG, id="long", marks=pytest.mark.million)]
+    ("seconds", "most"),
+    [
+        pytest.param(*SHORT, id="short", marks=pytest.mark.long),
+        pytest.param(*LONG, id="long", marks=pytest.mark.million),
+    ],
 )
 def test_floods_hold_up_nobody_and_leave_nothing(tab, attacked, seconds, most):
     learners = Learners(tab)

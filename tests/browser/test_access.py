@@ -210,6 +210,7 @@ OWN = (
 BY_ADDRESS = f"exercise=most-modules-in-series&{OWN}"
 
 
+@pytest.mark.long  # tests/app/test_exam.py looks at the same without a browser
 def test_an_exams_exercises_by_state_of_the_set_switch_and_browser(own_server, make_own_school, learner):
     """The learner types given numbers into an address: who gets the verdict and the worked solution."""
     exam = make_own_school(marked="when closed", solutions="never")
