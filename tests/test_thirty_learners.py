@@ -123,7 +123,7 @@ def open_class(store_address, engine):
         id="series", title="Series strings", items=[Item(exercise="most-modules-in-series", problems=2)], attempts=20
     )
     with closing(Store.open(store_address)) as store:
-        of = Register(store).put(declared)
+        of = Register(store).open_set(declared)
         Register(store).enter([Member(id=0, name=f"Learner {at}") for at in range(LEARNERS)])
         codes = list(Register(store).personal_codes().values())
         for at in range(LEARNERS):

@@ -32,7 +32,7 @@ def of(attacked, engine):
     declared = PracticeSet(id="series", title="Series strings", items=items, claim_with="name alone")
     with closing(Store.open(attacked.store)) as store:
         Register(store).enter([Member(id=0, name="Ana"), Member(id=0, name="Bo")])
-        of = Register(store).put(declared)
+        of = Register(store).open_set(declared)
         Claims(store, of).claim(new_token(), "Ana")
         hand_out(store, engine, of)
     return of

@@ -29,7 +29,7 @@ def of(pages_store):
     """An exam that opens and closes by hand, in whose class the browser ANA has taken a name."""
     register = Register(session.store())
     rules = {"marked": "when closed", "solutions": "never", "items": [Item(exercise=EXERCISE)]}
-    of = register.put(PracticeSet(id="exam", title="Winter exam", **rules))
+    of = register.open_set(PracticeSet(id="exam", title="Winter exam", **rules))
     (ana,) = register.enter([Member(id=0, name="Ana")]).new
     claims = Claims(session.store(), of)
     claims.claim(ANA, "Ana", claims.personal_code(ana))
@@ -180,7 +180,7 @@ def test_what_an_exam_cannot_prevent_is_said_where_it_is_made(of):
 def test_a_lessons_example_is_closed_only_where_it_is_the_answer_itself(of):
     """An order is the same for everybody; numbers are not."""
     items = [Item(exercise="switching-on")]
-    Register(session.store()).put(of.declaration.model_copy(update={"id": "order", "items": items}))
+    Register(session.store()).open_set(of.declaration.model_copy(update={"id": "order", "items": items}))
     closed = opened("lessons", lesson="switch-on-order")
     assert [("Winter exam" in one.value) for one in closed.info] == [True, True]
     assert not closed.text_input

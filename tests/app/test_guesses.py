@@ -46,7 +46,7 @@ def told(tab):
 def test_who_has_the_sets_code_takes_no_name_and_soon_waits_and_the_class_comes_in(store, told):
     register = Register(store)
     members = register.enter([Member(id=0, name=name) for name in ("Ana", "Bo", "Čeda")]).new
-    of = register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
+    of = register.open_set(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
     codes = register.personal_codes()
 
     def claim(address, name, code=""):

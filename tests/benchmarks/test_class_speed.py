@@ -24,7 +24,7 @@ def answers(engine, tmp_path_factory):
     items = [Item(exercise=id_) for id_ in fitting[:: len(fitting) // PLACES][:PLACES]]
     with closing(Store.open(str(tmp_path_factory.mktemp("speed") / "store.sqlite3"))) as store:
         register = Register(store)
-        of = register.put(PracticeSet(id="speed", title="Speed", items=items))
+        of = register.open_set(PracticeSet(id="speed", title="Speed", items=items))
         register.enter([Member(id=0, name=f"Learner {at}") for at in range(LEARNERS)])
         chance = random.Random(20)
         rows = [

@@ -37,7 +37,7 @@ class School:
             register = Register(store)
             roster = [Member(id=0, name=name, number=str(at)) for at, name in enumerate(names, start=1)]
             self.members = register.enter(roster, class_name).new
-            self.of: StoredSet = register.put(PracticeSet.model_validate(fields), class_name)
+            self.of: StoredSet = register.open_set(PracticeSet.model_validate(fields), class_name)
             issue = Tokens(store).issue
             self.tokens = [issue() for _ in names]
 

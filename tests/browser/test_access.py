@@ -230,7 +230,7 @@ def test_an_exams_exercises_by_state_of_the_set_switch_and_browser(own_server, m
                 for who, visitor in (("named", named), ("nameless", nameless)):
                     visitor.go(f"{own_server.address}/practice?{BY_ADDRESS}")
                     found[switch, state, who] = told_of_the_exam(visitor)
-        looks = {look.who: look.looks for look in Exams(store).looks(exam.of)}
+        looks = {look.browser_words: look.looks for look in Exams(store).recorded_looks(exam.of)}
     always_free = {
         (switch, state, who): "all" for switch in SWITCHES for state in TIMES for who in ("named", "nameless")
     }
@@ -410,7 +410,7 @@ def test_who_takes_a_name_by_address_while_a_thief_tries(tmp_path, address, show
     with closing(Store.open(str(tmp_path / "store.sqlite3"))) as store:
         ana, bo = Register(store).enter([Member(id=0, name="Ana Ferreira"), Member(id=0, name="Bo")]).new
         items = [{"exercise": "most-modules-in-series"}]
-        claims = Claims(store, Register(store).put(PracticeSet(id="a-set", title="A set", items=items)))
+        claims = Claims(store, Register(store).open_set(PracticeSet(id="a-set", title="A set", items=items)))
         for _ in range(NAMES.free_of_address + 1):
             with pytest.raises(ClassError, match="do not match"):
                 claims.claim(new_token(), "Ana Ferreira", address=THIEF, moment=noon)

@@ -80,7 +80,7 @@ def opened(server, engine):
         fields |= {"claim_with": "name alone"}
         with closing(Store.open(server.store)) as store:
             register = Register(store)
-            of = register.put(PracticeSet(**fields), name)
+            of = register.open_set(PracticeSet(**fields), name)
             members = register.enter([Member(id=0, name="Ana"), Member(id=0, name="Bo")], name).new
             handed = {one.member.name: one for one in hand_out(store, engine, of)}
         assert [one.name for one in members] == ["Ana", "Bo"]

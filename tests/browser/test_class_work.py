@@ -43,7 +43,7 @@ class Class:
         with closing(Store.open(server.store)) as store:
             register = Register(store)
             fields["claim_with"] = "name alone"
-            self.of = register.put(PracticeSet(**{**fields, **changes}), self.name)
+            self.of = register.open_set(PracticeSet(**{**fields, **changes}), self.name)
             roster = [Member(id=0, name=name, number=number) for name, number in (("Ana", "7"), ("Bo", "8"))]
             self.ana, self.bo = register.enter(roster, self.name).new
             self.handed = {

@@ -61,7 +61,7 @@ def register(store):
 @pytest.fixture
 def make_set(register):
     """make_set(**changes): a set opened for the class; changes are fields of its declaration."""
-    return lambda **changes: register.put(declared(**changes))
+    return lambda **changes: register.open_set(declared(**changes))
 
 
 @pytest.fixture

@@ -185,7 +185,7 @@ def test_a_set_from_before_the_choice_goes_on_with_the_name_alone(store, registe
     of = register.get(of.id)
     assert of.declaration.claim_with == "name alone"
     assert Claims(store, of).claim(new_token(), "Learner 1") == thirty[0]
-    assert register.put(of.declaration.model_copy(update={"claim_with": "personal code"})) == of
+    assert register.open_set(of.declaration.model_copy(update={"claim_with": "personal code"})) == of
 
 
 def test_the_strictest_set_of_a_class_that_is_not_closed_decides(store, register, make_set, thirty, noon):
@@ -203,7 +203,7 @@ def test_the_strictest_set_of_a_class_that_is_not_closed_decides(store, register
 def test_all_names_are_released_at_once(store, register, of, thirty):
     register.enter([Member(id=0, name="Dana")], "evening")
     (dana,) = register.members("evening")
-    evening = register.put(of.declaration, "evening")
+    evening = register.open_set(of.declaration, "evening")
     theirs, before = register.personal_codes("evening"), register.personal_codes()
     tokens = [new_token() for _ in thirty[:12]]
     Claims(store, evening).claim(tokens[0], "Dana", theirs[dana.id])

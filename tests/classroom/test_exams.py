@@ -122,7 +122,7 @@ def test_another_class_and_a_browser_without_a_name_are_free_unless_the_switch_i
     make_set, register, store, exams, ana, closed
 ):
     of = make_set(**EXAM)
-    others = register.put(of.declaration.model_copy(update={"id": "other", "marked": "at once"}), "others")
+    others = register.open_set(of.declaration.model_copy(update={"id": "other", "marked": "at once"}), "others")
     dan, nobody = new_token(), new_token()
     claim(store, others, dan, register.enter([Member(id=0, name="Dan")], "others").new[0])
     assert closed(dan) == closed(nobody) == {}
@@ -193,7 +193,7 @@ def test_the_switch_is_kept_in_the_store(make_set, exams, engine, store_address)
     of = make_set(**EXAM)
     exams.turn_on(of)
     with closing(Store.open(store_address)) as later:
-        assert Exams(later).switch().of == of
+        assert Exams(later).switch().practice_set == of
         assert EXERCISE in Exams(later).closed_to(engine, "")
         Exams(later).turn_off()
     assert exams.switch() is None
@@ -228,7 +228,7 @@ def test_why_says_the_set_and_until_when_and_to_strangers_no_title(make_set, exa
     of = make_set(**EXAM, title="Winter exam", closes=noon + timedelta(hours=6), zone="America/Halifax")
     late = make_set(**EXAM | {"id": "late"}, title="Spring exam")
     both = closed(ana(of))[EXERCISE]
-    assert [why.of.id for why in both] == [of.id, late.id]
+    assert [why.practice_set.id for why in both] == [of.id, late.id]
     told = [why.words("The most modules") for why in both]
     assert told[0] == (
         "“The most modules” would give away answers to the set “Winter exam”, which is still open. You can use this "
@@ -252,10 +252,10 @@ def test_looks_are_counted_for_each_learner_and_exercise_and_grow_no_further(
         exams.note_look(EXERCISE, closed(token)[EXERCISE], moment)
         exams.note_look(EXERCISE, closed(token)[EXERCISE], moment + timedelta(milliseconds=300))  # the same look
         exams.note_look("switching-on", closed(new_token())["switching-on"], moment)
-    nobody, mine = sorted(exams.looks(of), key=lambda look: look.who)
-    assert (mine.who, mine.exercise, mine.looks) == ("Ana (7)", EXERCISE, 40)
+    nobody, mine = sorted(exams.recorded_looks(of), key=lambda look: look.browser_words)
+    assert (mine.browser_words, mine.exercise, mine.looks) == ("Ana (7)", EXERCISE, 40)
     assert (mine.first_at, mine.last_at) == (noon, noon + timedelta(minutes=39))
-    assert (nobody.who, nobody.exercise, nobody.looks) == ("A browser without a name", "switching-on", 40)
+    assert (nobody.browser_words, nobody.exercise, nobody.looks) == ("A browser without a name", "switching-on", 40)
     with store.reading() as connection:
         assert connection.scalar(select(func.count()).select_from(exam_look)) == 2
 
@@ -265,6 +265,6 @@ def test_who_is_erased_leaves_no_look(make_set, exams, register, ana, closed, me
     why = closed(ana(of))[EXERCISE]
     exams.note_look(EXERCISE, why)
     register.erase(members[0].id)
-    assert exams.looks(of) == []
+    assert exams.recorded_looks(of) == []
     exams.note_look(EXERCISE, why)  # the page had begun before
-    assert exams.looks(of) == []
+    assert exams.recorded_looks(of) == []

@@ -55,7 +55,7 @@ def test_running_it_twice_changes_nothing(school):
     marked(school, rows, header)
     before = outcomes(school)
     again = marked(school, [*rows, *rows], header)
-    assert (again.new, again.there) == (0, 30)
+    assert (again.new, again.present) == (0, 30)
     assert outcomes(school) == before
 
 
@@ -88,7 +88,7 @@ def test_a_corrected_file_is_sent_as_a_whole(make_class):
     marked(school, wrong, header)
     before = outcomes(school)
     preview, report = sent(school, wrong, header)
-    assert (preview.new, preview.there, preview.corrections, report.new, report.there) == (0, 15, [], 0, 15)
+    assert (preview.new, preview.present, preview.corrections, report.new, report.present) == (0, 15, [], 0, 15)
     assert outcomes(school) == before
 
     preview, report = sent(school, rows, header)
@@ -96,8 +96,8 @@ def test_a_corrected_file_is_sent_as_a_whole(make_class):
         (rows[0][0], ["7.77"], [rows[0][1]]),
         (rows[1][0], ["77"], [rows[1][1]]),
     ]
-    assert (preview.new, preview.there, preview.faults) == (0, 13, [])
-    assert (report.verdicts, report.corrected, report.there, report.faults) == ({"right": 2}, 2, 13, [])
+    assert (preview.new, preview.present, preview.faults) == (0, 13, [])
+    assert (report.verdicts, report.corrected, report.present, report.faults) == ({"right": 2}, 2, 13, [])
     assert [one.state for one in outcomes(school)] == ["right"] * 15
     assert [counted(school, at) for at in (0, 1)] == [[rows[0][1]], [rows[1][1]]]
     assert sent(school, rows, header)[1].corrected == 0
@@ -112,7 +112,7 @@ def test_without_a_correction_another_answer_is_a_further_attempt(school):
     code = school.handed[0][1].code
     marked(school, [(code, "77")])
     preview, _ = sent(school, [(code, "77")])
-    assert (preview.new, preview.there, preview.corrections) == (0, 1, [])
+    assert (preview.new, preview.present, preview.corrections) == (0, 1, [])
     marked(school, [(code, "78")])
     assert counted(school, 1) == ["77", "78"]
 
@@ -143,7 +143,7 @@ def test_an_answer_that_was_withdrawn_by_hand_stays_so_when_the_file_comes_again
     code = school.handed[0][1].code
     marked(school, [(code, "77")])
     Results(school.store, school.of).withdraw(outcomes(school)[1].answers[0].id)
-    assert sent(school, [(code, "77")])[1].there == 1
+    assert sent(school, [(code, "77")])[1].present == 1
     assert counted(school, 1) == []
 
 
@@ -187,7 +187,7 @@ def test_what_cannot_be_used_is_told_by_line_and_the_rest_is_done(school):
         (11, "'=cmd()' could not be judged: Type o"),
     ]
     again = marked(school, rows)
-    assert (again.new, again.there, again.faults) == (0, 4, report.faults)
+    assert (again.new, again.present, again.faults) == (0, 4, report.faults)
 
 
 def test_a_step_of_the_wrong_problem_is_told_and_other_columns_are_left_out(school):
@@ -274,7 +274,7 @@ def test_a_grid_is_marked_as_a_table_is(school):
     one = school.handed[2][0]
     entries = [PaperEntry(1, one.code, *school.right(one))]
     assert mark_entries(school.store, school.engine, entries, school.of).verdicts == {"right": 1}
-    assert mark_entries(school.store, school.engine, entries, school.of).there == 1
+    assert mark_entries(school.store, school.engine, entries, school.of).present == 1
 
 
 def test_while_verdicts_are_kept_back_paper_tells_the_learner_nothing(make_class, noon):

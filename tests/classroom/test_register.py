@@ -19,7 +19,7 @@ def test_a_set_comes_back_as_it_was_put_in(make_set, register):
     of = make_set()
     assert register.sets() == [of]
     assert register.set_of_code(of.code.lower().replace("-", " ")) == of
-    assert register.find("cold-strings") == register.find(of.code) == register.get(of.id) == of
+    assert register.find_set("cold-strings") == register.find_set(of.code) == register.get(of.id) == of
     assert len(of.secret) == 64
     assert of.secret not in repr(of)
 
@@ -31,14 +31,14 @@ def test_the_same_set_again_is_the_same_and_another_of_its_id_is_refused(make_se
 
 
 def test_a_second_class_has_its_own_sets_and_members(register, make_set, members):
-    other = register.put(make_set().declaration, "evening")
+    other = register.open_set(make_set().declaration, "evening")
     assert register.classes() == ["class", "evening"]
     assert register.sets("evening") == [other]
     assert register.members("evening") == []
     assert register.members() == members
     with pytest.raises(ClassError, match="Several classes"):
-        register.find("cold-strings")
-    assert register.find("cold-strings", "evening") == other
+        register.find_set("cold-strings")
+    assert register.find_set("cold-strings", "evening") == other
 
 
 @pytest.mark.parametrize("code", ["", "ABC-DEF", "quux", "000-000", "'; DROP TABLE", "A" * 10**5])
@@ -51,7 +51,7 @@ def test_a_wrong_code_names_no_set(register, make_set, code):
 def test_a_name_is_found_also_without_the_characters_in_it_that_cannot_be_seen(register, make_set, store):
     register.enter([Member(id=0, name="Ana\u200b Lima\ufeff"), Member(id=0, name="\u200eBo\u00ad", number="8\u2060")])
     again = register.enter([Member(id=0, name="Ana Lima"), Member(id=0, name="Bo", number="8")])
-    assert (len(again.new), len(again.there)) == (0, 2)
+    assert (len(again.new), len(again.present)) == (0, 2)
     claims = Claims(store, make_set())
     assert claims.claim(new_token(), "ana lima").name.startswith("Ana")
     assert claims.claim(new_token(), "8").name.startswith("\u200eBo")
@@ -89,7 +89,7 @@ def test_a_set_put_in_again_after_its_times_changed_is_still_the_same(register, 
 
 def test_a_roster_entered_twice_adds_nobody(register, members):
     again = register.enter(Member(id=0, name=one.name.upper(), number=one.number) for one in members)
-    assert (again.new, again.there) == ([], members)
+    assert (again.new, again.present) == ([], members)
     assert register.members() == members
 
 
@@ -114,7 +114,7 @@ def test_a_corrected_roster_is_looked_at_first_and_then_taken_as_a_whole(registe
     for one in (seen, made):
         assert [member.name for member in one.new] == ["Dan"]
         assert [member.name for member in one.renamed] == ["Ana Maria"]
-        assert [(member.name, member.number) for member in one.there] == [("Bo", "8"), ("Čeda", "9"), ("Dan", "10")]
+        assert [(member.name, member.number) for member in one.present] == [("Bo", "8"), ("Čeda", "9"), ("Dan", "10")]
     there = register.members()
     assert [(one.name, one.number) for one in there] == [
         ("Ana Maria", "7"),
@@ -123,7 +123,7 @@ def test_a_corrected_roster_is_looked_at_first_and_then_taken_as_a_whole(registe
         ("Dan", "10"),
     ]
     assert [one.id for one in there[:3]] == [one.id for one in members]
-    assert made.new[0].id == made.there[2].id == there[3].id
+    assert made.new[0].id == made.present[2].id == there[3].id
 
 
 def claims(store, of):
@@ -180,7 +180,7 @@ def test_a_name_that_cannot_be_taken_is_told(store, register, make_set, members,
 
 
 def test_who_is_of_another_class_is_nobody_here(store, register, make_set, members):
-    other = register.put(make_set().declaration, "evening")
+    other = register.open_set(make_set().declaration, "evening")
     token = new_token()
     claims(store, make_set()).claim(token, "Ana")
     assert claims(store, other).member(token) is None
@@ -311,7 +311,7 @@ def test_a_set_closed_before_it_opens_is_not_open_to_be_looked_at(make_class, re
 
 def test_practice_in_a_browser_that_others_share_is_not_erased_with_a_member(school, register):
     token = new_token()
-    other_class = register.put(school.of.declaration, "evening")
+    other_class = register.open_set(school.of.declaration, "evening")
     register.enter([Member(id=0, name="Dana")], "evening")
     school.claims().claim(token, "Ana")
     claims(school.store, other_class).claim(token, "Dana")
@@ -325,7 +325,7 @@ def test_a_register_of_an_empty_store_is_empty(store):
     empty = Register(store)
     assert (empty.sets(), empty.classes(), empty.members(), empty.claimed()) == ([], [], [], {})
     with pytest.raises(ClassError, match="There is no practice set 'x'"):
-        empty.find("x")
+        empty.find_set("x")
 
 
 def test_a_learner_is_told_the_sets_of_the_classes_in_which_they_have_a_name(school, register, store, make_set):
@@ -333,7 +333,7 @@ def test_a_learner_is_told_the_sets_of_the_classes_in_which_they_have_a_name(sch
     assert sets_of(store, token) == []
     assert not Record(store, token).in_a_class()
     second = make_set(id="second", title="The second set")
-    register.put(second.declaration, "another class")
+    register.open_set(second.declaration, "another class")
     school.claims().claim(token, "Ana")
     assert sets_of(store, token) == [second, school.of]
     assert Record(store, token).in_a_class()

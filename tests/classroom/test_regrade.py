@@ -127,13 +127,13 @@ def test_later_answers_are_marked_by_the_corrected_values(answered, mended):
     for engine in (mended, answered.engine):
         work = ClassWork(answered.store, engine, answered.of, answered.members[2])
         reply = work.answer(1, f"{value_of(one) * 1.01:.7g}", key="late")
-        assert reply.said.verdict == "right"
+        assert reply.answer.verdict == "right"
 
 
 def test_until_it_is_applied_a_changed_exercise_marks_by_what_was_handed_out(answered, mended):
     one = answered.handed[2][0]
     work = ClassWork(answered.store, mended, answered.of, answered.members[2])
-    assert work.answer(1, f"{value_of(one):.7g}", key="b").said.verdict == "right"
+    assert work.answer(1, f"{value_of(one):.7g}", key="b").answer.verdict == "right"
     assert hand_out(answered.store, mended, answered.of) == [p for of in answered.handed for p in of]
 
 
@@ -182,7 +182,7 @@ def test_the_instructor_can_say_the_right_answer_of_one_problem(answered, engine
     assert [(change.before, change.after) for change in remark.changes] == [("wrong", "right")]
     apply(answered.store, engine, remark, "the sheet had a misprint")
     assert verdicts(answered)[2] == ["right"]
-    assert answered.work[1].answer(1, f"{value_of(one):.7g}", key="b").said.counted is False
+    assert answered.work[1].answer(1, f"{value_of(one):.7g}", key="b").answer.counted is False
     there = outcomes(answered)[2].handed
     assert (there.answer, there.version) == (right, one.version)
     assert preview_content(answered.store, engine, answered.of).corrected == []
@@ -208,7 +208,7 @@ def test_no_correction_makes_an_answer_right_that_breaks_a_limit(answered, engin
     remark = preview_answer(answered.store, engine, one.id, str(fits - 1))
     apply(answered.store, engine, remark, "house rule: one to spare")
     again = ClassWork(answered.store, engine, answered.of, answered.members[0])
-    wrong = again.answer(2, str(fits + 1), key="x").said
+    wrong = again.answer(2, str(fits + 1), key="x").answer
     assert wrong.verdict == "wrong"
     assert "the right answer that your instructor gave" in wrong.feedback
     assert "has changed" not in wrong.feedback

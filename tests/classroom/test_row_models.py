@@ -30,7 +30,9 @@ def worked(school, noon, engine, tmp_path):
     school.work[1].answer(5, "\ud83d", key="b", moment=noon)
     found = preview_answer(store, engine, school.handed[0][1].id, "1")
     apply(store, engine, found, "as an example")
-    Outbox(store).put(statements(school.of.declaration, Results(store, school.of).outcomes(), "https://a.example"))
+    Outbox(store).keep_statements(
+        statements(school.of.declaration, Results(store, school.of).outcomes(), "https://a.example")
+    )
     InstructorAuth(store).set_passphrase("four words make one")
     record = Record(store, "a learner")
     record.add(Attempt(exercise="e", version="1", number=1, ask="a", rulebook="us", entry="9", verdict="right"))

@@ -30,7 +30,7 @@ def test_a_right_answer_is_right_and_kept(school, noon):
     for handed in school.handed[0]:
         entry, steps = school.right(handed)
         reply = school.work[0].answer(handed.place, entry, steps, key="a", moment=noon)
-        assert (reply.said.verdict, reply.said.counted, reply.problem.solved) == ("right", True, True), handed
+        assert (reply.answer.verdict, reply.answer.counted, reply.problem.solved) == ("right", True, True), handed
         kept = outcome(school, 0, handed.place)
         assert (kept.state, len(kept.answers), kept.answers[0].entry) == ("right", 1, entry)
         assert (kept.answers[0].at, kept.answers[0].source, kept.answers[0].steps) == (noon, "screen", steps)
@@ -41,12 +41,12 @@ def test_a_right_answer_is_right_and_kept(school, noon):
 def test_a_wrong_answer_takes_an_attempt_and_the_last_one_ends_it(school):
     work, handed = school.work[0], school.handed[0][COUNT - 1]
     first = work.answer(COUNT, "77", key="a")
-    assert (first.said.verdict, first.problem.attempts_left, first.problem.solved) == ("wrong", 1, False)
+    assert (first.answer.verdict, first.problem.attempts_left, first.problem.solved) == ("wrong", 1, False)
     second = work.answer(COUNT, "78", key="b")
     assert (second.problem.attempts_left, second.problem.why_not) == (0, "You have used all attempts at this problem.")
     third = work.answer(COUNT, school.right(handed)[0], key="c")
-    assert (third.said.verdict, third.said.counted) == ("", False)
-    assert "kept, but not counted" in third.said.feedback
+    assert (third.answer.verdict, third.answer.counted) == ("", False)
+    assert "kept, but not counted" in third.answer.feedback
     assert outcome(school, 0, COUNT).state == "wrong"
     assert [answer.counted for answer in outcome(school, 0, COUNT).answers] == [True, True, False]
 
@@ -54,10 +54,10 @@ def test_a_wrong_answer_takes_an_attempt_and_the_last_one_ends_it(school):
 @pytest.mark.parametrize("entry", ["", "   ", "1,234", "hello", "9" * 3000])
 def test_what_cannot_be_read_takes_no_attempt(school, entry):
     reply = school.work[0].answer(VOLTAGE, entry, key="a")
-    assert reply.said.verdict in ("refused", "unclear")
-    assert not reply.said.counted
+    assert reply.answer.verdict in ("refused", "unclear")
+    assert not reply.answer.counted
     assert reply.problem.attempts_left == 2
-    assert len(reply.said.entry) <= 2000
+    assert len(reply.answer.entry) <= 2000
 
 
 def test_the_same_key_counts_once_and_the_first_stands(school):
@@ -65,7 +65,7 @@ def test_the_same_key_counts_once_and_the_first_stands(school):
     first = school.work[0].answer(COUNT, "77", key="a")
     assert school.work[0].answer(COUNT, school.right(handed)[0], key="a") == first
     assert len(outcome(school, 0, COUNT).answers) == 1
-    assert school.work[1].answer(COUNT, "76", key="a").said.entry == "76"
+    assert school.work[1].answer(COUNT, "76", key="a").answer.entry == "76"
 
 
 def test_many_at_once_never_get_more_attempts_than_there_are(school):
@@ -97,7 +97,7 @@ def test_before_it_opens_nothing_is_shown_or_taken(make_class, noon):
     with pytest.raises(ClassError, match="opens on Monday"):
         school.work[0].solution(1, early)
     assert outcome(school, 0, 1).answers == []
-    assert school.work[0].answer(1, "7.77", key="a", moment=noon).said.counted
+    assert school.work[0].answer(1, "7.77", key="a", moment=noon).answer.counted
 
 
 def test_a_late_answer_is_kept_and_not_counted(make_class, noon):
@@ -105,23 +105,23 @@ def test_a_late_answer_is_kept_and_not_counted(make_class, noon):
     handed = school.handed[0][0]
     entry, steps = school.right(handed)
     reply = school.work[0].answer(1, entry, steps, key="a", moment=noon)
-    assert (reply.said.verdict, reply.said.counted) == ("", False)
-    assert "closed on Monday 2 March 2026 at 12:00 (UTC)" in reply.said.feedback
+    assert (reply.answer.verdict, reply.answer.counted) == ("", False)
+    assert "closed on Monday 2 March 2026 at 12:00 (UTC)" in reply.answer.feedback
     assert outcome(school, 0, 1).state == "open"
     assert outcome(school, 0, 1).answers[0].entry == entry
 
 
 def test_a_set_closed_by_hand_takes_no_more_until_it_is_reopened(school, register, noon):
     register.close(school.of.id, noon)
-    assert not school.work[0].answer(1, "7.77", key="a", moment=noon + HOUR).said.counted
+    assert not school.work[0].answer(1, "7.77", key="a", moment=noon + HOUR).answer.counted
     register.reopen(school.of.id)
-    assert school.work[0].answer(1, "7.77", key="b", moment=noon + HOUR).said.counted
+    assert school.work[0].answer(1, "7.77", key="b", moment=noon + HOUR).answer.counted
 
 
 def test_an_excused_problem_takes_no_answer(school):
     results = Results(school.store, school.of)
     results.excuse(school.handed[0][0].id)
-    assert not school.work[0].answer(1, "7.77", key="a").said.counted
+    assert not school.work[0].answer(1, "7.77", key="a").answer.counted
     assert outcome(school, 0, 1).state == "excused"
     assert school.work[0].begin()[0].state == "excused"
     results.excuse(school.handed[0][0].id, excused=False)
@@ -161,7 +161,7 @@ def test_the_desk_sees_who_is_where(school, noon):
     school.work[1].arrive(2, noon + HOUR)
     school.work[1].answer(2, "77", key="a", moment=noon + 2 * HOUR)
     found = Results(school.store, school.of).who_is_where()
-    assert [(one.member, one.place, one.at) for one in found] == [
+    assert [(one.member, one.place, one.last_at) for one in found] == [
         (school.members[0], None, None),
         (school.members[1], 2, noon + HOUR),
         (school.members[2], None, None),
@@ -231,8 +231,8 @@ def test_after_the_worked_solution_nothing_counts(make_class):
     assert school.work[0].solution(1)[-1].text
     entry, steps = school.right(school.handed[0][0])
     reply = school.work[0].answer(1, entry, steps, key="a")
-    assert (reply.said.counted, reply.problem.attempts_left) == (False, 0)
-    assert "seen the worked solution" in reply.said.feedback
+    assert (reply.answer.counted, reply.problem.attempts_left) == (False, 0)
+    assert "seen the worked solution" in reply.answer.feedback
     assert outcome(school, 0, 1).state == "open"
 
 
@@ -241,8 +241,8 @@ def test_after_closing_and_reopening_who_saw_the_solution_cannot_use_it(school, 
     school.work[0].solution(1, noon)
     register.reopen(school.of.id)
     entry, steps = school.right(school.handed[0][0])
-    assert not school.work[0].answer(1, entry, steps, key="a").said.counted
-    assert school.work[1].answer(1, *school.right(school.handed[1][0]), key="a").said.counted
+    assert not school.work[0].answer(1, entry, steps, key="a").answer.counted
+    assert school.work[1].answer(1, *school.right(school.handed[1][0]), key="a").answer.counted
 
 
 def told(view):
@@ -259,11 +259,11 @@ def test_while_verdicts_are_kept_back_right_and_wrong_look_the_same(make_class, 
             mine = school.handed[at][handed.place - 1]
             typed, with_steps = school.right(mine) if at == 0 else (school.wrong(mine), school.right(mine)[1])
             reply = school.work[at].answer(handed.place, typed, with_steps, key="a", moment=before)
-            assert (reply.said.verdict, reply.said.feedback) == ("", SAVED)
+            assert (reply.answer.verdict, reply.answer.feedback) == ("", SAVED)
             assert (reply.problem.solved, reply.problem.attempts_left) == (None, 1)
-            assert reply.said.step_verdicts == {}
+            assert reply.answer.step_verdicts == {}
             assert not reply.problem.solution_may_be_seen
-            replies[at] = {**asdict(reply.said), "entry": "", "steps": {}}
+            replies[at] = {**asdict(reply.answer), "entry": "", "steps": {}}
         assert replies[0] == replies[1]
         states = [work.begin(before)[handed.place - 1].state for work in school.work[:2]]
         assert states == ["answered", "answered"]
@@ -278,8 +278,8 @@ def test_while_verdicts_are_kept_back_too_few_figures_are_sent_back_right_or_wro
     value = float(school.right(school.handed[0][0])[0])
     for at, entry in enumerate((f"{value:.1e}", "77", "0.5")):
         reply = school.work[0].answer(1, entry, key=str(at), moment=noon - HOUR)
-        assert (reply.said.verdict, reply.said.counted) == ("refused", False)
-        assert "three significant figures" in reply.said.feedback
+        assert (reply.answer.verdict, reply.answer.counted) == ("refused", False)
+        assert "three significant figures" in reply.answer.feedback
         assert reply.problem.attempts_left == 2
 
 
@@ -294,7 +294,7 @@ def test_while_verdicts_are_kept_back_nothing_tells_how_near_an_answer_is(make_c
             shown = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask]) * factor
             typed = f"{shown:.{figures - 1}e}" if place == VOLTAGE else f"{shown:.0f}"
             reply = school.work[0].answer(place, typed, key=str(at), moment=noon - HOUR)
-            replies.append((reply.said.verdict, reply.said.feedback, reply.said.counted, reply.problem.solved))
+            replies.append((reply.answer.verdict, reply.answer.feedback, reply.answer.counted, reply.problem.solved))
         assert replies[0] == replies[1]
 
 
@@ -316,7 +316,7 @@ def test_nothing_of_the_key_is_in_what_a_learner_is_given(school):
 
 
 def test_a_broken_limit_is_told_without_a_number_to_work_back_from(school):
-    said = school.work[0].answer(COUNT, "1000", key="a").said
+    said = school.work[0].answer(COUNT, "1000", key="a").answer
     assert "breaks a limit" in said.feedback
     assert "1000" not in said.feedback.partition("breaks a limit")[2]
     assert not any(character.isdigit() for character in said.feedback.partition("breaks a limit")[2].split(".")[0])
@@ -328,8 +328,8 @@ def test_an_answer_typed_so_coarsely_that_it_covers_many_is_sent_back_unseen(sch
     handed = school.handed[0][VOLTAGE - 1]
     right = conversion(handed.snapshot.unit).to_shown(handed.expected[handed.ask])
     replies = [school.work[0].answer(VOLTAGE, typed.format(value), key=f"{value}") for value in (right, 3 * right)]
-    assert len({(reply.said.verdict, reply.said.feedback) for reply in replies}) == 1
-    assert replies[0].said.verdict == "refused"
+    assert len({(reply.answer.verdict, reply.answer.feedback) for reply in replies}) == 1
+    assert replies[0].answer.verdict == "refused"
     assert replies[1].problem.attempts_left == 2
 
 
@@ -338,7 +338,7 @@ def test_steps_are_not_told_right_beside_an_answer_that_costs_nothing(school):
     step = handed.evidence
     right = f"{conversion(problem_of(school.engine, handed).unit_of(step)).to_shown(handed.expected[step]):.6g}"
     for at, entry in enumerate(("?", "maybe")):
-        said = school.work[0].answer(SURVIVES, entry, {step: right}, key=str(at)).said
+        said = school.work[0].answer(SURVIVES, entry, {step: right}, key=str(at)).answer
         assert (said.counted, dict(said.step_verdicts)) == (False, {})
 
 
@@ -360,9 +360,9 @@ def test_a_withdrawn_answer_of_a_set_that_keeps_verdicts_back_tells_none(make_cl
 )
 def test_a_set_that_keeps_verdicts_back_says_why_an_answer_was_not_looked_at(make_class, place, entry, why):
     reply = make_class(marked="when closed").work[0].answer(place, entry, key="a")
-    assert (reply.said.verdict, reply.said.counted, reply.problem.attempts_left) == ("refused", False, 2)
-    assert why in reply.said.feedback
-    assert reply.problem.answers[0] == reply.said
+    assert (reply.answer.verdict, reply.answer.counted, reply.problem.attempts_left) == ("refused", False, 2)
+    assert why in reply.answer.feedback
+    assert reply.problem.answers[0] == reply.answer
 
 
 def test_who_was_erased_meanwhile_leaves_no_trace_on_arriving(school, register):
@@ -379,10 +379,10 @@ def test_a_tables_value_of_two_figures_is_taken_and_a_rounded_one_is_wrong(make_
     factor = school.handed[0][0]
     assert engine.question(factor.exercise, factor.ask).right.steps[-1].kind == "look up"
     right = factor.expected[factor.ask]
-    wide = school.work[0].answer(1, f"{right:.2g}+1e6*0e-4", key="a").said
+    wide = school.work[0].answer(1, f"{right:.2g}+1e6*0e-4", key="a").answer
     assert (wide.verdict, wide.counted) in (("wrong", True), ("right", True))
     other = school.handed[1][0]
-    assert school.work[1].answer(1, f"{other.expected[other.ask]:g}", key="a").said.verdict == "right"
+    assert school.work[1].answer(1, f"{other.expected[other.ask]:g}", key="a").answer.verdict == "right"
     fuse = school.handed[0][1]
     assert fuse.ask in engine.question(fuse.exercise, fuse.ask).discrete
-    assert school.work[0].answer(2, "9 A", key="a").said.verdict == "wrong"
+    assert school.work[0].answer(2, "9 A", key="a").answer.verdict == "wrong"

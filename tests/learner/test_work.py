@@ -16,7 +16,7 @@ def attempt(**changes) -> Attempt:
 
 
 def work(*attempts: Attempt) -> Work:
-    return Work.of(attempts, "v1", "us", SHOWN, ["cold", "fit"])
+    return Work.summed_up(attempts, "v1", "us", SHOWN, ["cold", "fit"])
 
 
 def test_nothing_done_is_nothing_seen():

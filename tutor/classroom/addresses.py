@@ -29,8 +29,8 @@ def origin_named(text: str) -> str:
     What cannot be seen, as a copied address may hold it, is left out. Raises ClassError for what is no web address, or
     one of this computer alone.
     """
-    seen = "".join(one for one in text if unicodedata.category(one) not in ("Cc", "Cf", "Zs"))
-    address = (seen if "://" in seen else f"http://{seen}").rstrip("/")
+    visible = "".join(character for character in text if unicodedata.category(character) not in ("Cc", "Cf", "Zs"))
+    address = (visible if "://" in visible else f"http://{visible}").rstrip("/")
     parts = _split(address)
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.username or parts.query or parts.fragment:
         raise ClassError(f"'{text.strip()[:60]}' is not a web address. {_EXAMPLE}")
@@ -46,7 +46,7 @@ def origin_served(host: str, port: int, host_names: Iterable[str] = ()) -> str:
     protocol; 'http' is right for a proxy without a certificate, and one with a certificate sends browsers on.
     """
     possible = (f"http://{host}:{port}", *(f"http://{name}" for name in host_names))
-    return next((one for one in possible if not is_of_this_computer_alone(one)), "")
+    return next((origin for origin in possible if not is_of_this_computer_alone(origin)), "")
 
 
 def _split(address: str) -> SplitResult:

@@ -70,7 +70,7 @@ def counts(state: AttemptState, answer: Answer, values: Mapping[str, Any], unuse
     One that did not count before counts now only while attempts are `unused`.
     """
     if answer.verdict in ("right", "wrong"):
-        return answer.counted and (bool(values["counted"]) or state.of.declaration.marked == "when closed")
+        return answer.counted and (bool(values["counted"]) or state.practice_set.declaration.marked == "when closed")
     return answer.counted or (bool(values["counted"]) and unused > 0)
 
 

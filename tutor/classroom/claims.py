@@ -46,8 +46,8 @@ def sets_of(store: Store, token: str) -> list[StoredSet]:
 class Claims:
     """Who the learner of a browser is in the class of a set; `token` is what the browser holds."""
 
-    def __init__(self, store: Store, of: StoredSet) -> None:
-        self._store, self._set = store, of
+    def __init__(self, store: Store, practice_set: StoredSet) -> None:
+        self._store, self._set = store, practice_set
 
     def member(self, token: str) -> Member | None:
         """The member that the learner is, or None before a name was taken."""
@@ -91,7 +91,7 @@ class Claims:
         def work(connection: Connection) -> Member | None:
             bound = self._bound(connection, hash_of(token))
             if bound is not None:
-                return _same(bound, name_or_number)
+                return _check_same_member(bound, name_or_number)
             _check_wait(tries, connection, moment)
             claimant = self._fitting(connection, name_or_number, personal, strict)
             if claimant is None:
@@ -114,19 +114,19 @@ class Claims:
         The browser is to hold `renewed` from now on.
         """
         me = select(learner.c.id).where(learner.c.token_hash == hash_of(token)).scalar_subquery()
-        mine = and_(binding.c.learner_id == me, binding.c.school_class_id == self._set.class_id)
+        membership = and_(binding.c.learner_id == me, binding.c.school_class_id == self._set.class_id)
 
         def work(connection: Connection) -> None:
-            connection.execute(delete(binding).where(mine))
+            connection.execute(delete(binding).where(membership))
             if renewed is not None:
                 renew(connection, token, renewed)
 
         self._store.write(work)
 
-    def personal_code(self, of: Member) -> str:
+    def personal_code(self, claimant: Member) -> str:
         """What a member types on a further device; for the desk and for the member alone."""
         with self._store.reading() as connection:
-            secret = connection.scalar(select(member.c.secret).where(member.c.id == of.id))
+            secret = connection.scalar(select(member.c.secret).where(member.c.id == claimant.id))
         if secret is None:
             raise ClassError("This name is not on the class list any more. Ask your instructor.")
         return personal_code(self._set.class_secret, secret)
@@ -178,7 +178,7 @@ def _check_wait(tries: Tries, connection: Connection, moment: datetime) -> None:
         raise ClassError(f"Too many tries did not match the class list. Wait {seconds} s, then try again.")
 
 
-def _same(bound: Member, typed: str) -> Member:
+def _check_same_member(bound: Member, typed: str) -> Member:
     """The member that this browser is already. Raises ClassError if another name was typed."""
     if same_name(bound.name, typed) or same_name(bound.number, typed):
         return bound

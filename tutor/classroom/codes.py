@@ -56,8 +56,8 @@ def personal_code(class_secret: str, members_secret: str) -> str:
     number = int.from_bytes(digest[:16], "big")
     code = ""
     for _ in range(8):
-        number, at = divmod(number, len(ALPHABET))
-        code += ALPHABET[at]
+        number, digit = divmod(number, len(ALPHABET))
+        code += ALPHABET[digit]
     return f"{code[:4]}-{code[4:]}"
 
 

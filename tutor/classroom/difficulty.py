@@ -38,9 +38,9 @@ class Profile:
         steps, traps, size = astuple(self)
         return steps, traps, size
 
-    def distance(self, other: "Profile") -> int:
+    def distance(self, reference: "Profile") -> int:
         """How far apart two profiles are; a step weighs more than a size class, and that more than a mistake."""
-        steps, traps, size = (abs(a - b) for a, b in zip(astuple(self), astuple(other), strict=True))
+        steps, traps, size = (abs(a - b) for a, b in zip(astuple(self), astuple(reference), strict=True))
         return 4 * int(steps) + int(traps) + 2 * int(size)
 
 
@@ -59,13 +59,13 @@ def _size_class(problem: Problem) -> int:
     return math.floor(math.log10(value) + 1e-9) if value > 0 else 0
 
 
-def number_from(secret: str, *what: object) -> int:
+def number_from(secret: str, *parts: object) -> int:
     """A problem number that only the holder of the secret (in hexadecimal) can work out.
 
     HMAC with SHA-256 as in RFC 2104 and FIPS 198-1, over the parts in order, each with its length before it.
     """
-    parts = (str(part).encode() for part in what)
-    message = b"".join(len(part).to_bytes(4, "big") + part for part in parts)
+    encoded = (str(part).encode() for part in parts)
+    message = b"".join(len(part).to_bytes(4, "big") + part for part in encoded)
     digest = hmac.new(bytes.fromhex(secret), message, hashlib.sha256).digest()
     return int.from_bytes(digest[:16], "big") % NUMBERS
 
@@ -84,7 +84,9 @@ class Variants:
         """The problems of one learner, who is known by any name of their own, one for each place."""
         chosen: list[AnyProblem] = []
         for place, item in enumerate(self._set.places, start=1):
-            chosen.append(self._choose(item, place, learner, [one for one in chosen if _same_family(one, item)]))
+            chosen.append(
+                self._choose(item, place, learner, [problem for problem in chosen if _same_family(problem, item)])
+            )
         return chosen
 
     def profile_of(self, place: int) -> Profile:
@@ -95,16 +97,16 @@ class Variants:
             self._profiles[place] = Counter(map(profile, drawn)).most_common(1)[0][0]
         return self._profiles[place]
 
-    def _choose(self, item: Item, place: int, learner: object, others: Sequence[AnyProblem]) -> AnyProblem:
+    def _choose(self, item: Item, place: int, learner: object, earlier: Sequence[AnyProblem]) -> AnyProblem:
         """The first variant of the place's difficulty that the learner has not got already, or the nearest to it."""
         wanted = self.profile_of(place)
-        found: list[tuple[tuple[bool, int], AnyProblem]] = []
+        ranked: list[tuple[tuple[bool, int], AnyProblem]] = []
         for problem in self._tried(item, place, learner):
-            rank = (any(_alike(problem, other) for other in others), profile(problem).distance(wanted))
+            rank = (any(_alike(problem, previous) for previous in earlier), profile(problem).distance(wanted))
             if rank == (False, 0):
                 return problem
-            found.append((rank, problem))
-        return min(found, key=lambda pair: pair[0])[1]
+            ranked.append((rank, problem))
+        return min(ranked, key=lambda pair: pair[0])[1]
 
     def _tried(self, item: Item, place: int, learner: object) -> Iterator[AnyProblem]:
         for k in range(TRIES):
@@ -118,11 +120,11 @@ def _same_family(problem: AnyProblem, item: Item) -> bool:
     return problem.question.exercise.id == item.exercise
 
 
-def _alike(problem: AnyProblem, other: AnyProblem) -> bool:
+def _alike(problem: AnyProblem, previous: AnyProblem) -> bool:
     """Whether two problems of an exercise differ in nothing but their number."""
-    if isinstance(problem, OrderProblem) or isinstance(other, OrderProblem):
-        return set(getattr(problem, "letters", {}).values()) == set(getattr(other, "letters", {}).values())
-    return problem.ask == other.ask and problem.shown == other.shown
+    if isinstance(problem, OrderProblem) or isinstance(previous, OrderProblem):
+        return set(getattr(problem, "letters", {}).values()) == set(getattr(previous, "letters", {}).values())
+    return problem.ask == previous.ask and problem.shown == previous.shown
 
 
 @dataclass(frozen=True)
@@ -144,30 +146,32 @@ class Spread:
 
 def spread(handed: Iterable[AssignedProblem]) -> list[Spread]:
     """How alike the problems are that a class has got at each place."""
-    return _spreads(((one.place, one.exercise, one.ask), Profile(*one.snapshot.profile)) for one in handed)
+    return _spreads(
+        ((assigned.place, assigned.exercise, assigned.ask), Profile(*assigned.snapshot.profile)) for assigned in handed
+    )
 
 
 def spread_of_preview(variants: Variants, learners: int, progress: Progress = untold) -> list[Spread]:
     """The same for so many learners of a set that nobody has got yet."""
-    found = []
-    for at in range(1, learners + 1):
-        for place, problem in enumerate(variants.of_learner(f"preview {at}"), start=1):
-            found.append(((place, problem.question.exercise.id, str(problem.ask)), profile(problem)))
-        progress(at, learners)
-    return _spreads(found)
+    placed_profiles = []
+    for learner in range(1, learners + 1):
+        for place, problem in enumerate(variants.of_learner(f"preview {learner}"), start=1):
+            placed_profiles.append(((place, problem.question.exercise.id, str(problem.ask)), profile(problem)))
+        progress(learner, learners)
+    return _spreads(placed_profiles)
 
 
-def _spreads(found: Iterable[tuple[tuple[int, str, str], Profile]]) -> list[Spread]:
+def _spreads(placed_profiles: Iterable[tuple[tuple[int, str, str], Profile]]) -> list[Spread]:
     by_place: dict[tuple[int, str, str], list[Profile]] = {}
-    for where, one in found:
-        by_place.setdefault(where, []).append(one)
-    return [_spread(*where, profiles) for where, profiles in sorted(by_place.items())]
+    for place_and_ask, difficulty in placed_profiles:
+        by_place.setdefault(place_and_ask, []).append(difficulty)
+    return [_spread(*place_and_ask, profiles) for place_and_ask, profiles in sorted(by_place.items())]
 
 
 def _spread(place: int, exercise: str, ask: str, profiles: Sequence[Profile]) -> Spread:
     commonest = Counter(profiles).most_common(1)[0][1]
     columns: Mapping[str, list[int]] = {
-        name: [getattr(one, name) for one in profiles] for name in ("steps", "traps", "size")
+        name: [getattr(difficulty, name) for difficulty in profiles] for name in ("steps", "traps", "size")
     }
     ends = {name: (min(values), max(values)) for name, values in columns.items()}
     return Spread(place, exercise, ask, len(profiles), alike=commonest / len(profiles), **ends)

@@ -42,13 +42,13 @@ class Closed:
     `in_class`: the browser is or was somebody in the set's class; `member` is who it is there now.
     """
 
-    of: StoredSet
+    practice_set: StoredSet
     member: Member | None
     in_class: bool
 
     def words(self, title: str) -> str:
         """Why an exercise of that title is closed, and until when."""
-        rules = self.of.declaration
+        rules = self.practice_set.declaration
         if self.in_class:
             why = f"“{title}” would give away answers to the set “{rules.title}”, which is still open."
         else:
@@ -69,18 +69,18 @@ class Look:
     last_at: datetime
 
     @property
-    def who(self) -> str:
+    def browser_words(self) -> str:
         """Who has looked, in words."""
         return called(self.member) if self.member else "A browser without a name"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Switch:
-    """The switch while it is on: for the set of an id, or for every exam (None); `of` is that set if it is there."""
+    """The switch while it is on: for the set of an id, or for every exam (None); `practice_set` is that set, if any."""
 
     on_at: datetime
     set_id: int | None
-    of: StoredSet | None
+    practice_set: StoredSet | None
 
 
 class Exams:
@@ -103,12 +103,12 @@ class Exams:
                 condition = true() if switch.set_id is None else or_(condition, practice_set.c.id == switch.set_id)
             sets = _sets(connection, and_(practice_set.c.closed_at.is_(None), condition))
         closed: dict[str, list[Closed]] = {}
-        for of in sorted((of for of in sets if of.state(moment) == "open"), key=_closes_last):
-            chosen = switch is not None and switch.set_id == of.id
+        for exam in sorted((exam for exam in sets if exam.state(moment) == "open"), key=_closes_last):
+            chosen = switch is not None and switch.set_id == exam.id
             all_exams = switch is not None and switch.set_id is None
-            if chosen or (of.declaration.is_exam and (all_exams or of.class_id in classes)):
-                why = Closed(of=of, member=classes.get(of.class_id), in_class=of.class_id in classes)
-                for id_ in _giving_away(engine, of):
+            if chosen or (exam.declaration.is_exam and (all_exams or exam.class_id in classes)):
+                why = Closed(practice_set=exam, member=classes.get(exam.class_id), in_class=exam.class_id in classes)
+                for id_ in _giving_away(engine, exam):
                     closed.setdefault(id_, []).append(why)
         return closed
 
@@ -123,16 +123,16 @@ class Exams:
                     member_id is None
                     or connection.scalar(select(member.c.id).where(member.c.id == member_id)) is not None
                 ):
-                    _count(connection, reason.of.id, member_id, exercise, moment)
+                    _count(connection, reason.practice_set.id, member_id, exercise, moment)
 
         self._store.write(work)
 
-    def looks(self, of: StoredSet) -> list[Look]:
+    def recorded_looks(self, practice_set: StoredSet) -> list[Look]:
         """Who has asked for closed exercises because of a set, the latest first."""
         query = (
             select(exam_look, member.c.name, member.c.number)
             .join_from(exam_look, member, isouter=True)
-            .where(exam_look.c.practice_set_id == of.id)
+            .where(exam_look.c.practice_set_id == practice_set.id)
             .order_by(exam_look.c.last_at.desc(), exam_look.c.id)
         )
         with self._store.reading() as connection:
@@ -152,15 +152,15 @@ class Exams:
         with self._store.reading() as connection:
             return _switch(connection)
 
-    def turn_on(self, of: StoredSet | None, moment: datetime | None = None) -> None:
+    def turn_on(self, practice_set: StoredSet | None, moment: datetime | None = None) -> None:
         """Close the exercises of a set, or of every exam, to everybody while it is open.
 
         Raises ClassError for a set that is closed.
         """
         moment = moment or datetime.now(UTC)
-        if of is not None and of.state(moment) == "closed":
-            raise ClassError(f"The set '{of.declaration.title}' is closed. Reopen it, or choose another set.")
-        row = {"id": _ROW, "practice_set_id": of.id if of else None, "on_at": moment}
+        if practice_set is not None and practice_set.state(moment) == "closed":
+            raise ClassError(f"The set '{practice_set.declaration.title}' is closed. Reopen it, or choose another set.")
+        row = {"id": _ROW, "practice_set_id": practice_set.id if practice_set else None, "on_at": moment}
 
         def work(connection: Connection) -> None:
             connection.execute(delete(exam_switch))
@@ -177,18 +177,18 @@ class Exams:
         moment = moment or datetime.now(UTC)
         with self._store.reading() as connection:
             switch = _switch(connection)
-            exams = [of for of in _sets(connection, practice_set.c.closed_at.is_(None)) if of.declaration.is_exam]
+            exams = [exam for exam in _sets(connection, practice_set.c.closed_at.is_(None)) if exam.declaration.is_exam]
         if switch is None:
             return "The exam switch is off."
         if switch.set_id is None:
-            titles = ", ".join(f"“{of.declaration.title}”" for of in exams if of.state(moment) == "open")
+            titles = ", ".join(f"“{exam.declaration.title}”" for exam in exams if exam.state(moment) == "open")
             listed = f"Open now: {titles}." if titles else "No such set is open, so nothing is closed now."
             return f"The exam switch is on for all sets that are marked when they close. {listed}"
-        if switch.of is None:
+        if switch.practice_set is None:
             return "The exam switch is on for a set that no longer exists, so nothing is closed. Turn it off."
-        rules = switch.of.declaration
+        rules = switch.practice_set.declaration
         sentence = f"The exam switch is on for “{rules.title}”."
-        match switch.of.state(moment):
+        match switch.practice_set.state(moment):
             case "closed":
                 return f"{sentence} That set is closed, so nothing is closed by the switch now. Turn it off."
             case "not yet" if rules.opens is not None:
@@ -218,7 +218,7 @@ def _switch(connection: Connection) -> Switch | None:
     if row is None:
         return None
     sets = [] if row.practice_set_id is None else _sets(connection, practice_set.c.id == row.practice_set_id)
-    return Switch(on_at=row.on_at, set_id=row.practice_set_id, of=sets[0] if sets else None)
+    return Switch(on_at=row.on_at, set_id=row.practice_set_id, practice_set=sets[0] if sets else None)
 
 
 def _closes_last(practice_set: StoredSet) -> tuple[bool, datetime]:
@@ -240,11 +240,13 @@ def _count(connection: Connection, set_id: int, member_id: int | None, exercise:
 
 def _giving_away(engine: Engine, practice_set: StoredSet) -> set[str]:
     """The exercises that would tell an answer of a set: its own and those that work out the same."""
-    return {id_ for item in practice_set.declaration.items for id_ in _telling(engine, item.exercise, item.ask)}
+    return {
+        id_ for item in practice_set.declaration.items for id_ in _giving_same_answer(engine, item.exercise, item.ask)
+    }
 
 
 @lru_cache(maxsize=256)
-def _telling(engine: Engine, exercise: str, ask: str | None) -> frozenset[str]:
+def _giving_same_answer(engine: Engine, exercise: str, ask: str | None) -> frozenset[str]:
     """The exercises that tell the answer of one: by its relations, or by a method that is as good."""
     declared = {id_: worked_out.exercise for id_, worked_out in engine.library.declared.items()}
     if exercise not in declared:

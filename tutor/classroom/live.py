@@ -18,7 +18,7 @@ def where_told(learner: Whereabouts, moment: datetime) -> str:
     """Where a learner is, in words."""
     if not learner.begun:
         return "not begun"
-    return "on paper" if learner.place is None else f"problem {learner.place}, {ago(learner.at, moment)}"
+    return "on paper" if learner.place is None else f"problem {learner.place}, {ago(learner.last_at, moment)}"
 
 
 def ago(past: datetime | None, moment: datetime) -> str:

@@ -234,6 +234,6 @@ def _ask_that_shows(
     if isinstance(exercise, OrderExercise):
         return next(iter(exercise.asks))
     for ask in engine.library.declared[exercise.id].under(rulebook).exercise.asks:
-        if any(made.id == mistake for made in declared_mistakes(engine.question(exercise.id, ask, rulebook))):
+        if any(declared.id == mistake for declared in declared_mistakes(engine.question(exercise.id, ask, rulebook))):
             return ask
     return None

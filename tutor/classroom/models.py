@@ -173,8 +173,8 @@ class ProblemSnapshot:
         """The words in which the exercise tells and asks, by the declaration's fields."""
         if self.record is not None:
             story = self.record.story
-            told = {"story": story[:-1] if self.done else story, "asks": {ask: self.record.task}}
-            return {"title": self.record.title, **told}
+            story_and_asks = {"story": story[:-1] if self.done else story, "asks": {ask: self.record.task}}
+            return {"title": self.record.title, **story_and_asks}
         exercise = _content(self.declaration)["exercise"]
         return {name: exercise[name] for name in ("title", "story", "asks", "actions") if name in exercise}
 

@@ -24,17 +24,17 @@ def _few_marks(text: str) -> Iterator[str]:
             yield c
 
 
-def same_name(one: str, other: str) -> bool:
+def same_name(text: str, reference: str) -> bool:
     """Whether two texts name the same: in any letter case, width and spacing, whatever in them cannot be seen.
 
     Nothing names nobody, not even who has no name.
     """
-    return _key(one) == _key(other) != ""
+    return _key(text) == _key(reference) != ""
 
 
 def _key(text: str) -> str:
-    seen = (c for c in unicodedata.normalize("NFKC", text).casefold() if unicodedata.category(c) != "Cf")
-    return " ".join("".join(seen).split())
+    visible = (c for c in unicodedata.normalize("NFKC", text).casefold() if unicodedata.category(c) != "Cf")
+    return " ".join("".join(visible).split())
 
 
 def called(member: Member) -> str:
@@ -52,21 +52,21 @@ class Roll:
         for member in members:
             self.add(member)
 
-    def find(self, one: Member) -> Member | None:
+    def find_member(self, member: Member) -> Member | None:
         """The member that another way of writing means."""
-        if not one.number:
-            return self._by_name.get(_key(one.name)) if one.name else None
-        found = self._by_number.get(_key(one.number))
-        return found or (self._by_name_alone.get(_key(one.name)) if one.name else None)
+        if not member.number:
+            return self._by_name.get(_key(member.name)) if member.name else None
+        of_number = self._by_number.get(_key(member.number))
+        return of_number or (self._by_name_alone.get(_key(member.name)) if member.name else None)
 
-    def add(self, one: Member) -> None:
+    def add(self, member: Member) -> None:
         """Put a member on the roll, or in the place of the one with that number or name."""
-        if one.number:
-            self._by_number[_key(one.number)] = one
-            alone = self._by_name_alone.get(_key(one.name))
-            if alone is not None and alone.id == one.id:
-                del self._by_name_alone[_key(one.name)]
-        if one.name:
-            self._by_name.setdefault(_key(one.name), one)
-            if not one.number:
-                self._by_name_alone[_key(one.name)] = one
+        if member.number:
+            self._by_number[_key(member.number)] = member
+            alone = self._by_name_alone.get(_key(member.name))
+            if alone is not None and alone.id == member.id:
+                del self._by_name_alone[_key(member.name)]
+        if member.name:
+            self._by_name.setdefault(_key(member.name), member)
+            if not member.number:
+                self._by_name_alone[_key(member.name)] = member

@@ -69,7 +69,7 @@ class PaperPreview:
     """What marking a table would do, without doing it; `faults` are those that can be known before marking."""
 
     new: int
-    there: int
+    present: int
     blank: int
     corrections: Sequence[Correction]
     faults: Sequence[Fault]
@@ -86,7 +86,7 @@ class PaperReport:
     verdicts: Counter[str] = field(default_factory=Counter)
     corrected: int = 0
     differing: int = 0
-    there: int = 0
+    present: int = 0
     blank: int = 0
     faults: list[Fault] = field(default_factory=list)
 
@@ -121,36 +121,38 @@ def read_paper(data: bytes, quantities: Collection[str]) -> tuple[list[PaperEntr
     return entries, report
 
 
-def preview_paper(store: Store, quantities: Collection[str], data: bytes, of: StoredSet | None = None) -> PaperPreview:
+def preview_paper(
+    store: Store, quantities: Collection[str], data: bytes, practice_set: StoredSet | None = None
+) -> PaperPreview:
     """What marking a table would do; changes nothing. Raises ClassError for what is no such table, StoreError."""
     entries, report = read_paper(data, quantities)
     by_code: dict[str, list[PaperEntry]] = {}
     for entry in entries:
         by_code.setdefault(entry.code, []).append(entry)
-    codes, new, there = list(by_code), 0, 0
+    codes, new, present = list(by_code), 0, 0
     corrections = []
     with store.reading() as connection:
         for start in range(0, len(codes), AT_ONCE):
-            some = [entry for code in codes[start : start + AT_ONCE] for entry in by_code[code]]
-            state = _by_code(connection, some, of)
-            report.faults += [Fault(one.line, _no_such(one)) for one in some if one.code not in state]
-            for code, found in state.items():
-                replaced = _replaced(found.answers, {entry.key for entry in by_code[code]})
-                added = [entry for entry in by_code[code] if _known(entry, found.answers, replaced) is None]
-                there += len(by_code[code]) - len(added)
+            batch = [entry for code in codes[start : start + AT_ONCE] for entry in by_code[code]]
+            states = _by_code(connection, batch, practice_set)
+            report.faults += [Fault(entry.line, _no_such(entry)) for entry in batch if entry.code not in states]
+            for code, state in states.items():
+                replaced = _replaced(state.answers, {entry.key for entry in by_code[code]})
+                added = [entry for entry in by_code[code] if _find_present(entry, state.answers, replaced) is None]
+                present += len(by_code[code]) - len(added)
                 if added and replaced:
                     before = [_text(answer.entry, answer.steps) for answer in replaced]
-                    corrections.append(Correction(found.handed, before, [entry.text for entry in added]))
+                    corrections.append(Correction(state.handed, before, [entry.text for entry in added]))
                 else:
                     new += len(added)
-    return PaperPreview(new, there, report.blank, corrections, sorted(report.faults, key=lambda fault: fault.line))
+    return PaperPreview(new, present, report.blank, corrections, sorted(report.faults, key=lambda fault: fault.line))
 
 
 def mark_paper(
     store: Store,
     engine: Engine,
     data: bytes,
-    of: StoredSet | None = None,
+    practice_set: StoredSet | None = None,
     progress: Progress = untold,
     *,
     correct: bool = False,
@@ -161,14 +163,14 @@ def mark_paper(
     Raises ClassError for what is no such table, StoreError if the store fails; the batches before stay marked then.
     """
     entries, report = read_paper(data, engine.library.quantities)
-    return mark_entries(store, engine, entries, of, report, progress, correct=correct)
+    return mark_entries(store, engine, entries, practice_set, report, progress, correct=correct)
 
 
 def mark_entries(
     store: Store,
     engine: Engine,
     entries: Sequence[PaperEntry],
-    of: StoredSet | None = None,
+    practice_set: StoredSet | None = None,
     report: PaperReport | None = None,
     progress: Progress = untold,
     *,
@@ -182,7 +184,7 @@ def mark_entries(
         instead.setdefault(entry.code, set()).add(entry.key)
     for start in range(0, len(entries), AT_ONCE):
         batch = entries[start : start + AT_ONCE]
-        _mark_batch(store, engine, batch, of, report, instead)
+        _mark_batch(store, engine, batch, practice_set, report, instead)
         progress(start + len(batch), len(entries))
     report.faults.sort(key=lambda fault: fault.line)
     return report
@@ -194,9 +196,9 @@ def _by_exercise(store: Store, entries: Sequence[PaperEntry]) -> list[PaperEntry
     codes = sorted({entry.code for entry in entries})
     kinds: dict[str, tuple[str, str, str]] = {}
     with store.reading() as connection:
-        for at in range(0, len(codes), AT_ONCE):
-            some = query.where(handed.c.code.in_(codes[at : at + AT_ONCE]))
-            kinds |= {row.code: (row.exercise, row.ask, row.rulebook) for row in connection.execute(some)}
+        for start in range(0, len(codes), AT_ONCE):
+            of_codes = query.where(handed.c.code.in_(codes[start : start + AT_ONCE]))
+            kinds |= {row.code: (row.exercise, row.ask, row.rulebook) for row in connection.execute(of_codes)}
     return sorted(entries, key=lambda entry: kinds.get(entry.code, ("", "", "")))
 
 
@@ -207,7 +209,7 @@ class _Changes:
     added: list[Mapping[str, Any]] = field(default_factory=list)
     counted: dict[int, bool] = field(default_factory=dict)
 
-    def make(self, connection: Connection) -> None:
+    def write(self, connection: Connection) -> None:
         """Write them."""
         if self.added:
             connection.execute(insert(class_answer), self.added)
@@ -219,7 +221,7 @@ def _mark_batch(
     store: Store,
     engine: Engine,
     batch: Sequence[PaperEntry],
-    of: StoredSet | None,
+    practice_set: StoredSet | None,
     report: PaperReport,
     instead: Mapping[str, Collection[str]],
 ) -> None:
@@ -228,32 +230,32 @@ def _mark_batch(
     `instead` are, for each problem whose answers are corrected, the keys of all that the file has for it.
     """
     with store.reading() as connection:
-        state = _by_code(connection, batch, of)
+        states = _by_code(connection, batch, practice_set)
     marked: list[tuple[PaperEntry, Marking | None]] = []
-    for entry in sorted(batch, key=lambda entry: _units(state.get(entry.code))):
+    for entry in sorted(batch, key=lambda entry: _units(states.get(entry.code))):
         try:
-            marked.append((entry, _marked(engine, entry, state.get(entry.code))))
+            marked.append((entry, _marked(engine, entry, states.get(entry.code))))
         except (ClassError, StepError) as error:
             report.faults.append(Fault(entry.line, str(error)))
 
     def work(connection: Connection) -> PaperReport:
         part, changes = PaperReport(), _Changes()
-        now_there = {one.handed.code: one for one in refreshed(connection, state.values())}
+        present = {state.handed.code: state for state in refreshed(connection, states.values())}
         for entry, marking in marked:
-            one = now_there.get(entry.code)
-            if one is None:
+            state = present.get(entry.code)
+            if state is None:
                 part.faults.append(Fault(entry.line, _GONE))
                 continue
-            replaced = _replaced(one.answers, instead[entry.code]) if entry.code in instead else []
-            _take(engine, entry, marking, one, replaced, part, changes)
-        changes.make(connection)
+            replaced = _replaced(state.answers, instead[entry.code]) if entry.code in instead else []
+            _take_answer(engine, entry, marking, state, replaced, part, changes)
+        changes.write(connection)
         return part
 
     part = store.write(work)
     report.verdicts += part.verdicts
     report.corrected += part.corrected
     report.differing += part.differing
-    report.there += part.there
+    report.present += part.present
     report.faults += part.faults
 
 
@@ -262,13 +264,17 @@ def _units(state: AttemptState | None) -> list[str]:
     return [amount.unit for amount in state.handed.givens.values()] if state else []
 
 
-def _by_code(connection: Connection, batch: Iterable[PaperEntry], of: StoredSet | None) -> dict[str, AttemptState]:
+def _by_code(
+    connection: Connection, batch: Iterable[PaperEntry], practice_set: StoredSet | None
+) -> dict[str, AttemptState]:
     codes = {entry.code for entry in batch}
-    which = handed.c.code.in_(codes)
-    found = standings(
-        connection, which if of is None else which & (handed.c.practice_set_id == of.id), datetime.now(UTC)
+    condition = handed.c.code.in_(codes)
+    states = standings(
+        connection,
+        condition if practice_set is None else condition & (handed.c.practice_set_id == practice_set.id),
+        datetime.now(UTC),
     )
-    return {state.handed.code: state for state in found}
+    return {state.handed.code: state for state in states}
 
 
 def _marked(engine: Engine, entry: PaperEntry, state: AttemptState | None) -> Marking | None:
@@ -280,7 +286,7 @@ def _marked(engine: Engine, entry: PaperEntry, state: AttemptState | None) -> Ma
     return mark_assigned(engine, state.handed, entry.entry, entry.steps)
 
 
-def _take(
+def _take_answer(
     engine: Engine,
     entry: PaperEntry,
     marking: Marking | None,
@@ -290,10 +296,10 @@ def _take(
     changes: _Changes,
 ) -> None:
     """Take one answer in the place of those that it replaces; what there is to say goes to the report."""
-    known = _known(entry, state.answers, replaced)
-    if known is not None:
-        report.there += 1
-        _tell_unjudged(entry, known.verdict, known.feedback, report)
+    present = _find_present(entry, state.answers, replaced)
+    if present is not None:
+        report.present += 1
+        _tell_unjudged(entry, present.verdict, present.feedback, report)
         return
     withdrawn = next((answer for answer in state.answers if answer.key == entry.key), None)
     before = replace(state, answers=[answer for answer in state.answers if answer not in replaced])
@@ -346,10 +352,10 @@ def _replaced(answers: Iterable[Answer], keys: Collection[str]) -> list[Answer]:
     return [answer for answer in answers if answer.source == "paper" and answer.counted and answer.key not in keys]
 
 
-def _known(entry: PaperEntry, answers: Iterable[Answer], replaced: Sequence[Answer]) -> Answer | None:
+def _find_present(entry: PaperEntry, answers: Iterable[Answer], replaced: Sequence[Answer]) -> Answer | None:
     """The same answer as it is there; one that was withdrawn comes back where it replaces another."""
-    found = (answer for answer in answers if answer.key == entry.key)
-    return next((answer for answer in found if not (replaced and answer.was_withdrawn)), None)
+    of_key = (answer for answer in answers if answer.key == entry.key)
+    return next((answer for answer in of_key if not (replaced and answer.was_withdrawn)), None)
 
 
 def _text(entry: str, steps: Mapping[str, str]) -> str:
@@ -373,4 +379,6 @@ def _why_not(state: AttemptState, *, known_from_paper: bool = False) -> str:
 
 def _written_before(state: AttemptState) -> bool:
     """Whether what is on paper was written before the worked solution could be seen: that was after closing only."""
-    return state.of.declaration.solutions == "when closed" and state.of.state(state.moment) == "closed"
+    return (
+        state.practice_set.declaration.solutions == "when closed" and state.practice_set.state(state.moment) == "closed"
+    )

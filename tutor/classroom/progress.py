@@ -6,5 +6,5 @@ Progress = Callable[[int, int], None]
 """Called with how many are done and of how many, after each."""
 
 
-def untold(_done: int, _of: int) -> None:
+def untold(_count: int, _total: int) -> None:
     """Tell nobody."""

@@ -27,7 +27,7 @@ class Entered:
     """What became of a roster: the members that are new, those that were there already, those that were renamed."""
 
     new: list[Member]
-    there: list[Member]
+    present: list[Member]
     renamed: list[Member]
 
 
@@ -37,7 +37,7 @@ class Register:
     def __init__(self, store: Store) -> None:
         self._store = store
 
-    def put(self, declared: PracticeSet, class_name: str = USUAL_CLASS) -> StoredSet:
+    def open_set(self, declared: PracticeSet, class_name: str = USUAL_CLASS) -> StoredSet:
         """Open a set for a class, which is made at its first set; the same set again gives the one that is there.
 
         Raises ClassError if the class has another set of that id.
@@ -91,7 +91,7 @@ class Register:
             raise ClassError("No practice set has this code. Compare it with the sheet or ask your instructor.")
         return stored_set(row)
 
-    def find(self, name: str, class_name: str | None = None) -> StoredSet:
+    def find_set(self, name: str, class_name: str | None = None) -> StoredSet:
         """A set by its id, or by its code. Raises ClassError if there is none, or several of that id."""
         fitting = [stored for stored in self.sets(class_name) if name in (stored.declaration.id, stored.code)]
         fitting = fitting or [stored for stored in self.sets(class_name) if stored.code == set_code(name)]
@@ -158,7 +158,7 @@ class Register:
             before = {person.id: person for person in _members(connection, owner)}
             entered, after = _compared(before.values(), wanted)
             ids = {id_: _write(connection, owner, before.get(id_), person) for id_, person in after.items()}
-            lists = (entered.new, entered.there, entered.renamed)
+            lists = (entered.new, entered.present, entered.renamed)
             return Entered(
                 *([replace(person, id=ids.get(person.id, person.id)) for person in people] for people in lists)
             )
@@ -265,7 +265,7 @@ def _compared(listed: Iterable[Member], roster: Iterable[Member]) -> tuple[Enter
     roll, entered = Roll(listed), Entered([], [], [])
     after: dict[int, Member] = {}
     for position, person in enumerate(roster, start=1):
-        earlier = roll.find(person)
+        earlier = roll.find_member(person)
         if earlier is None:
             entry = replace(person, id=-position)
             entered.new.append(entry)
@@ -274,7 +274,7 @@ def _compared(listed: Iterable[Member], roster: Iterable[Member]) -> tuple[Enter
             entered.renamed.append(entry)
         else:
             entry = earlier if earlier.number else replace(earlier, number=person.number)
-            entered.there.append(entry)
+            entered.present.append(entry)
         if entry != earlier:
             after[entry.id] = entry
             roll.add(entry)

@@ -75,10 +75,10 @@ class Regrade:
 
 
 def preview_content(
-    store: Store, engine: Engine, of: StoredSet, exercise: str | None = None, progress: Progress = untold
+    store: Store, engine: Engine, practice_set: StoredSet, exercise: str | None = None, progress: Progress = untold
 ) -> Regrade:
     """What the content of today would change in a set, or in its problems of one exercise. Changes nothing."""
-    wanted = handed.c.practice_set_id == of.id
+    wanted = handed.c.practice_set_id == practice_set.id
     wanted = wanted if exercise is None else wanted & (handed.c.exercise == exercise)
     with store.reading() as connection:
         states = standings(connection, wanted, datetime.now(UTC))
@@ -229,7 +229,7 @@ def _changes(engine: Engine, state: AttemptState, new: AssignedProblem) -> list[
 
 
 def _correct(connection: Connection, old: AssignedProblem, new: AssignedProblem, reason: str, moment: datetime) -> None:
-    before, after = (_marked_by(one) for one in (old, new))
+    before, after = (_marked_by(assigned) for assigned in (old, new))
     keep_declarations(connection, [new.snapshot])
     connection.execute(update(handed).where(handed.c.id == old.id).values(**after))
     row = {"handed_id": old.id, "at": moment, "reason": reason.strip(), "before": before, "after": after}

@@ -107,7 +107,7 @@ def learner_lines(outcomes: Sequence[Outcome]) -> list[LearnerLine]:
     of_member: dict[Member, list[Outcome]] = defaultdict(list)
     for outcome in outcomes:
         of_member[outcome.handed.member].append(outcome)
-    return [_line(member, theirs) for member, theirs in of_member.items()]
+    return [_line(member, of_learner) for member, of_learner in of_member.items()]
 
 
 def _line(member: Member, outcomes: Sequence[Outcome]) -> LearnerLine:

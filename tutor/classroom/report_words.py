@@ -37,7 +37,7 @@ def _place(place: PlaceStatistics) -> str:
     share = "nobody yet" if place.right.value is None else f"{100 * place.right.value:.0f} %"
     low, high = place.right.interval or (0.0, 1.0)
     words = [
-        f"{place.place:3} {place.exercise}: right {place.right.count} of {place.right.of}, {share} "
+        f"{place.place:3} {place.exercise}: right {place.right.count} of {place.right.total}, {share} "
         f"({100 * low:.0f} to {100 * high:.0f})"
     ]
     if place.item_rest is not None:

@@ -22,7 +22,7 @@ class Whereabouts:
 
     member: Member
     place: int | None
-    at: datetime | None
+    last_at: datetime | None
     last_answer: datetime | None
 
     @property
@@ -62,7 +62,7 @@ class Results:
             Whereabouts(
                 member=person,
                 place=places_by_member[person.id]["place"] if person.id in places_by_member else None,
-                at=places_by_member[person.id]["at"] if person.id in places_by_member else None,
+                last_at=places_by_member[person.id]["at"] if person.id in places_by_member else None,
                 last_answer=last.get(person.id),
             )
             for person in members

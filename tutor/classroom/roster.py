@@ -45,7 +45,7 @@ def read_roster(data: bytes) -> Roster:
             roster.faults.append(Fault(row.line, "neither a name nor a number. Fill in one of the two."))
         elif max(len(member.name), len(member.number)) > LONGEST_NAME:
             roster.faults.append(Fault(row.line, f"a name longer than {LONGEST_NAME} characters. Shorten it."))
-        elif (earlier := roll.find(member)) is not None:
+        elif (earlier := roll.find_member(member)) is not None:
             name = member.name or member.number
             roster.duplicates.append(Fault(row.line, f"'{name}' stands on line {earlier.id} already; it was left out."))
         else:

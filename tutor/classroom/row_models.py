@@ -39,7 +39,7 @@ _count = _shape(Annotated[int, Field(ge=0)])
 _tries = _shape(Annotated[float, Field(ge=0, allow_inf_nan=False)])
 
 
-def _without(row: Mapping[str, Any], *names: str) -> dict[str, Any]:
+def _drop_columns(row: Mapping[str, Any], *names: str) -> dict[str, Any]:
     return {name: value for name, value in row.items() if name not in names}
 
 
@@ -49,7 +49,7 @@ def _prove_code(code: str, printed: Callable[[str], str | None]) -> None:
 
 
 def _prove_attempt(row: Mapping[str, Any]) -> None:
-    _attempt(_without(row, "id", "learner_id"))
+    _attempt(_drop_columns(row, "id", "learner_id"))
 
 
 def _prove_class(row: Mapping[str, Any]) -> None:
@@ -69,8 +69,8 @@ def _prove_handed(row: Mapping[str, Any]) -> None:
     _object(row["kept"])
     (_snapshot if "declaration" in row["kept"] else _record)(row["kept"])
     member = {"id": row["member_id"], "name": "", "number": ""}
-    others = ("practice_set_id", "member_id", "givens", "kept", "help", "hints_seen", "shown_at")
-    _assigned({**_without(row, *others), "member": member})
+    dropped = ("practice_set_id", "member_id", "givens", "kept", "help", "hints_seen", "shown_at")
+    _assigned({**_drop_columns(row, *dropped), "member": member})
     _answers_help(row)
 
 
@@ -87,7 +87,7 @@ def _answers_help(row: Mapping[str, Any]) -> None:
 
 
 def _prove_answer(row: Mapping[str, Any]) -> None:
-    _answer({**_without(row, "handed_id"), "handed": row["handed_id"]})
+    _answer({**_drop_columns(row, "handed_id"), "handed": row["handed_id"]})
 
 
 def _prove_desk(row: Mapping[str, Any]) -> None:

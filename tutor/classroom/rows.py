@@ -85,7 +85,7 @@ def standings(connection: Connection, condition: ColumnElement[bool], moment: da
     answers = _answers(connection, [row["id"] for row in rows])
     return [
         AttemptState(
-            of=sets[row["practice_set_id"]],
+            practice_set=sets[row["practice_set_id"]],
             handed=assigned,
             answers=answers[row["id"]],
             help=row["help"],

@@ -36,8 +36,8 @@ def read_set(path: Path, library: Library, text: str | None = None) -> PracticeS
                 document.data[name] = _with_zone(document.data[name], str(document.data.get("zone", "UTC")))
     practice_set = validated(PracticeSet, document, document.data)
 
-    def fault(key: Key, told: str, mend: str) -> ContentError:
-        return document.fault(key, told, mend)
+    def fault(key: Key, sentence: str, mend: str) -> ContentError:
+        return document.fault(key, sentence, mend)
 
     _check(practice_set, library, fault)
     return practice_set
@@ -49,8 +49,8 @@ def check_set(practice_set: PracticeSet, library: Library) -> None:
     Raises SetError for the first fault.
     """
 
-    def fault(_key: Key, told: str, mend: str) -> SetError:
-        return SetError(f"{told} {mend}")
+    def fault(_key: Key, sentence: str, mend: str) -> SetError:
+        return SetError(f"{sentence} {mend}")
 
     try:
         ZoneInfo(practice_set.zone)
@@ -89,30 +89,30 @@ def proposed_items(
             "No exercise of these lessons has this level and rulebook. Choose a higher level or a lesson more."
         )
     if problems < len(fitting):
-        fitting = [fitting[at * len(fitting) // problems] for at in range(problems)]
-    each, rest = divmod(problems, len(fitting))
-    return [Item(exercise=id_, problems=each + (at < rest)) for at, id_ in enumerate(fitting)]
+        fitting = [fitting[position * len(fitting) // problems] for position in range(problems)]
+    per_exercise, remainder = divmod(problems, len(fitting))
+    return [Item(exercise=id_, problems=per_exercise + (position < remainder)) for position, id_ in enumerate(fitting)]
 
 
 def _check(practice_set: PracticeSet, library: Library, fault: Callable[[Key, str, str], Exception]) -> None:
-    for at, item in enumerate(practice_set.items):
+    for position, item in enumerate(practice_set.items):
         if item.exercise not in library.declared and item.exercise not in library.orders:
             near = [id_ for id_ in library.exercises if _alike(id_, item.exercise)]
             raise fault(
-                ("items", at, "exercise"),
+                ("items", position, "exercise"),
                 f"There is no exercise '{item.exercise}'.",
                 _choose(near) if near else "'coldmorning exercises' lists them.",
             )
         allowed = _rulebooks(library, item.exercise)
         if practice_set.rulebook not in allowed:
             raise fault(
-                ("items", at, "exercise"),
+                ("items", position, "exercise"),
                 f"'{item.exercise}' cannot be set under the rulebook {practice_set.rulebook}.",
                 f"Choose 'rulebook: {allowed[0]}', or another exercise.",
             )
         asks = _asks(library, item.exercise, practice_set.rulebook)
         if item.ask is not None and item.ask not in asks:
-            raise fault(("items", at, "ask"), f"'{item.exercise}' does not ask for '{item.ask}'.", _choose(asks))
+            raise fault(("items", position, "ask"), f"'{item.exercise}' does not ask for '{item.ask}'.", _choose(asks))
 
 
 def _rulebooks(library: Library, exercise: str) -> list[RulebookId]:

@@ -61,8 +61,8 @@ def snapshot_of(problem: AnyProblem) -> ProblemSnapshot:
     """What is kept of a problem so that it can be rebuilt."""
     declaration, profile_ = frozen(problem.question), profile(problem).as_tuple()
     if isinstance(problem, OrderProblem):
-        letters, done = dict(problem.letters), list(problem.done)
-        return ProblemSnapshot(declaration=declaration, letters=letters, done=done, profile=profile_)
+        letters, done_actions = dict(problem.letters), list(problem.done)
+        return ProblemSnapshot(declaration=declaration, letters=letters, done=done_actions, profile=profile_)
     return ProblemSnapshot(declaration=declaration, parts=dict(problem.parts), unit=problem.unit, profile=profile_)
 
 
@@ -125,7 +125,7 @@ def with_told_words(declaration: str, words_told: Mapping[str, Any]) -> str:
 def question_from(engine: Engine, declaration: str, ask: str, rulebook_id: str) -> AnyQuestion:
     """The question of a frozen declaration: today's own where that is declared just so."""
     with suppress(*UNFIT):
-        question = _asked(engine, declared_exercise(declaration).id, ask, rulebook_id)
+        question = _question_of(engine, declared_exercise(declaration).id, ask, rulebook_id)
         if frozen(question) == declaration:
             return question
     content, exercise = json.loads(declaration), declared_exercise(declaration)
@@ -152,10 +152,10 @@ def _rulebook_from(book: Rulebook, content: Mapping[str, Any]) -> Rulebook:
 
 def question_of_today(engine: Engine, assigned: AssignedProblem) -> AnyQuestion:
     """The question of a problem as the content of today has it. Raises one of UNFIT if it is there no more."""
-    return _asked(engine, assigned.exercise, assigned.ask, assigned.rulebook)
+    return _question_of(engine, assigned.exercise, assigned.ask, assigned.rulebook)
 
 
-def _asked(engine: Engine, exercise: str, ask: str, rulebook_id: str) -> AnyQuestion:
+def _question_of(engine: Engine, exercise: str, ask: str, rulebook_id: str) -> AnyQuestion:
     if exercise in engine.library.orders:
         return engine.order_question(exercise, ask, rulebook_id)
     return engine.question(exercise, ask, rulebook_id)
@@ -269,12 +269,12 @@ def snapshot_as_json(snapshot: ProblemSnapshot) -> dict[str, Any]:
     return fields | {"declaration": declaration_hash(snapshot.declaration)}
 
 
-def snapshot_from_json(kept: Mapping[str, Any], ask: str, declarations: Mapping[str, str]) -> ProblemSnapshot:
+def snapshot_from_json(stored: Mapping[str, Any], ask: str, declarations: Mapping[str, str]) -> ProblemSnapshot:
     """A snapshot from the store; `declarations` are by their hash. What an earlier version kept stays its record."""
-    if "declaration" in kept:
-        declaration, profile_ = declarations[kept["declaration"]], tuple(kept["profile"])
-        return ProblemSnapshot(**{**kept, "declaration": declaration, "profile": profile_})
-    record = ProblemRecord.model_validate(kept)
+    if "declaration" in stored:
+        declaration, profile_ = declarations[stored["declaration"]], tuple(stored["profile"])
+        return ProblemSnapshot(**{**stored, "declaration": declaration, "profile": profile_})
+    record = ProblemRecord.model_validate(stored)
     return ProblemSnapshot(
         parts=record.parts,
         unit=record.units.get(ask, ""),

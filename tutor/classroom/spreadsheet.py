@@ -123,9 +123,9 @@ def rows(text: str, columns: Mapping[str, Sequence[str]], faults: list[Fault]) -
 def _header(cells: Sequence[str], columns: Mapping[str, Sequence[str]]) -> list[str]:
     named = {_key(alias): name for name, aliases in columns.items() for alias in (name, *aliases)}
     header = [named.get(_key(cell), cell.lower()) for cell in cells]
-    twice = next((name for name, count in Counter(header).items() if name and count > 1), None)
-    if twice is not None:
-        raise ClassError(f"Two columns are named '{twice[:60]}'. Take one away or rename it.")
+    repeated = next((name for name, count in Counter(header).items() if name and count > 1), None)
+    if repeated is not None:
+        raise ClassError(f"Two columns are named '{repeated[:60]}'. Take one away or rename it.")
     return header
 
 

@@ -29,17 +29,17 @@ class Share:
     """So many of so many."""
 
     count: int
-    of: int
+    total: int
 
     @property
     def value(self) -> float | None:
         """The share, None of nobody."""
-        return self.count / self.of if self.of else None
+        return self.count / self.total if self.total else None
 
     @property
     def interval(self) -> Interval | None:
         """Wilson's 95 % interval."""
-        return wilson(self.count, self.of) if self.of else None
+        return wilson(self.count, self.total) if self.total else None
 
 
 @dataclass(frozen=True)
@@ -274,7 +274,7 @@ def _place_json(place: PlaceStatistics) -> dict[str, Any]:
         return {"lower": quartiles.lower, "median": quartiles.median, "upper": quartiles.upper} if quartiles else None
 
     def share(part: Share) -> dict[str, Any]:
-        return {"count": part.count, "of": part.of} | _with_interval(part.value, part.interval)
+        return {"count": part.count, "of": part.total} | _with_interval(part.value, part.interval)
 
     return {
         "place": place.place,

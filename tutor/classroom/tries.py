@@ -65,18 +65,18 @@ class Tries:
     def wait(self, connection: Connection, moment: datetime) -> int:
         """How many seconds the next try has to wait; 0 if it may be made."""
         longest = timedelta(0)
-        for caller, (wrong, at) in self._counted(connection, moment).items():
+        for caller, (wrong, last_at) in self._counted(connection, moment).items():
             waits = _wait(wrong - self._free[caller])
             # A count from long after `moment` is from before the clock was set back; tries at once come in any order.
-            if waits and at + waits <= moment + 2 * LONGEST_WAIT:
-                longest = max(longest, at + waits - moment)
+            if waits and last_at + waits <= moment + 2 * LONGEST_WAIT:
+                longest = max(longest, last_at + waits - moment)
         return ceil(longest.total_seconds())
 
     def count(self, connection: Connection, moment: datetime) -> int:
         """Count one more wrong try; gives how many seconds the next one has to wait."""
         longest = timedelta(0)
-        for caller, (wrong, at) in self._counted(connection, moment).items():
-            left = max(0.0, wrong - max(timedelta(0), moment - at) / ONE_FORGOTTEN)
+        for caller, (wrong, last_at) in self._counted(connection, moment).items():
+            left = max(0.0, wrong - max(timedelta(0), moment - last_at) / ONE_FORGOTTEN)
             raised = min(left + 1, self._free[caller] + MOST_COUNTED)
             _write(connection, caller, moment, wrong=raised, at=moment)
             longest = max(longest, _wait(raised - self._free[caller]))

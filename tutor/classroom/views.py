@@ -69,7 +69,7 @@ class PlaceForLearner:
 class AttemptState:
     """A handed problem with its answers in its set at a moment after its opening: what may be done and shown."""
 
-    of: StoredSet
+    practice_set: StoredSet
     handed: AssignedProblem
     answers: list[Answer]
     help: Help
@@ -79,7 +79,9 @@ class AttemptState:
     @property
     def hidden(self) -> bool:
         """Whether verdicts are kept from the learner."""
-        return self.of.declaration.marked == "when closed" and self.of.state(self.moment) != "closed"
+        return (
+            self.practice_set.declaration.marked == "when closed" and self.practice_set.state(self.moment) != "closed"
+        )
 
     @property
     def solved(self) -> bool:
@@ -89,7 +91,7 @@ class AttemptState:
     @property
     def attempts_unused(self) -> int:
         """How many of the attempts that the set allows have not been used."""
-        return max(0, self.of.declaration.attempts - sum(answer.counted for answer in self.answers))
+        return max(0, self.practice_set.declaration.attempts - sum(answer.counted for answer in self.answers))
 
     @property
     def attempts_left(self) -> int:
@@ -101,10 +103,10 @@ class AttemptState:
     @property
     def why_not(self) -> str:
         """Why an answer would not count; '' if it would."""
-        times = self.of.declaration
-        if self.of.state(self.moment) == "closed":
-            at = min(moment for moment in (times.closes, self.of.closed_at) if moment is not None)
-            return f"This set closed on {told_time(at, times.zone)}; answers are not counted any more."
+        times = self.practice_set.declaration
+        if self.practice_set.state(self.moment) == "closed":
+            closed_at = min(moment for moment in (times.closes, self.practice_set.closed_at) if moment is not None)
+            return f"This set closed on {told_time(closed_at, times.zone)}; answers are not counted any more."
         if self.handed.excused:
             return "Your instructor has excused you from this problem."
         if self.solved and not self.hidden:
@@ -116,8 +118,8 @@ class AttemptState:
     @property
     def solution_may_be_seen(self) -> bool:
         """Whether the worked solution may be shown to the learner."""
-        rules = self.of.declaration
-        state = self.of.state(self.moment)
+        rules = self.practice_set.declaration
+        state = self.practice_set.state(self.moment)
         if rules.solutions == "never":
             return False
         if state == "closed":
@@ -129,7 +131,7 @@ class AttemptState:
 
 def for_learner(state: AttemptState, problem: AnyProblem, drafts: Mapping[str, str]) -> ForLearner:
     """The learner's view of a problem."""
-    handed, question, rules = state.handed, problem.question, state.of.declaration
+    handed, question, rules = state.handed, problem.question, state.practice_set.declaration
     hints = question.exercise.hints if rules.help != "nothing" else []
     offered = [name for name in problem.step_names if name != handed.ask]
     if rules.help == "nothing":

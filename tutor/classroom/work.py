@@ -48,7 +48,7 @@ _STILL_THERE = timedelta(seconds=30)
 class Reply:
     """What is said to an answer, and the problem as it stands after it."""
 
-    said: AnswerForLearner
+    answer: AnswerForLearner
     problem: ForLearner
 
 
@@ -58,25 +58,25 @@ class ClassWork:
     Every method may raise StoreError, and ClassError for what is not allowed now: all of it before the set opens.
     """
 
-    def __init__(self, store: Store, engine: Engine, of: StoredSet, member: Member) -> None:
-        self._store, self._engine, self._set_id, self._member = store, engine, of.id, member
+    def __init__(self, store: Store, engine: Engine, practice_set: StoredSet, member: Member) -> None:
+        self._store, self._engine, self._set_id, self._member = store, engine, practice_set.id, member
 
     def begin(self, moment: datetime | None = None) -> list[PlaceForLearner]:
         """The learner's list of problems; handed out at the first call."""
         with self._store.reading() as connection:
             practice_set = self._set(connection)
-            states = self._standings(connection, moment)
+            states = self._attempt_states(connection, moment)
         _check_begun(practice_set, moment or datetime.now(UTC))
         if len(states) < len(practice_set.declaration.places):
             hand_out(self._store, self._engine, practice_set, [self._member])
             with self._store.reading() as connection:
-                states = self._standings(connection, moment)
+                states = self._attempt_states(connection, moment)
         return [place_for_learner(state) for state in states]
 
     def view(self, place: int, moment: datetime | None = None) -> ForLearner:
         """The problem at a place as the learner sees it."""
         with self._store.reading() as connection:
-            return self._view(connection, self._standing(connection, place, moment))
+            return self._view(connection, self._attempt_state(connection, place, moment))
 
     def arrive(self, place: int, moment: datetime | None = None) -> None:
         """Note that the learner is at a place: for the desk, and for the time that an answer takes."""
@@ -84,17 +84,17 @@ class ClassWork:
         last_seen = and_(whereabouts.c.practice_set_id == self._set_id, whereabouts.c.member_id == self._member.id)
         with self._store.reading() as connection:
             last = connection.execute(select(whereabouts.c.place, whereabouts.c.at).where(last_seen)).first()
-            self._standing(connection, place, moment)
+            self._attempt_state(connection, place, moment)
         if last is not None and last.place == place and moment - last.at < _STILL_THERE:
             return
 
         def work(connection: Connection) -> None:
-            self._standing(connection, place, moment)  # who was erased meanwhile leaves no trace
+            self._attempt_state(connection, place, moment)  # who was erased meanwhile leaves no trace
             values = {"place": place, "at": moment}
             if not connection.execute(update(whereabouts).where(last_seen).values(values)).rowcount:
                 row = {"practice_set_id": self._set_id, "member_id": self._member.id, **values}
                 connection.execute(insert(whereabouts).values(row))
-            unseen = and_(self._mine(place), handed.c.shown_at.is_(None))
+            unseen = and_(self._is_place(place), handed.c.shown_at.is_(None))
             connection.execute(update(handed).where(unseen).values(shown_at=moment))
 
         self._store.write(work)
@@ -124,11 +124,11 @@ class ClassWork:
         entry = entry[:LONGEST_KEPT]
         steps = {name: text[:LONGEST_KEPT] for name, text in (steps or {}).items() if text.strip()}
         with self._store.reading() as connection:
-            before = self._standing(connection, place, moment)
+            before = self._attempt_state(connection, place, moment)
         marking = mark_assigned(self._engine, before.handed, entry, steps)
 
         def work(connection: Connection) -> Reply:
-            state = self._standing(connection, place, moment)
+            state = self._attempt_state(connection, place, moment)
             answer_kept = next((answer for answer in state.answers if answer.key == key), None)
             if answer_kept is None:
                 if len(state.answers) >= MOST_ANSWERS:
@@ -145,7 +145,7 @@ class ClassWork:
                     "seconds": self._seconds(connection, place, moment),
                 }
                 self._add(connection, state, {**new, **row})
-                state = self._standing(connection, place, moment)
+                state = self._attempt_state(connection, place, moment)
                 answer_kept = state.answers[-1]
                 connection.execute(delete(class_draft).where(class_draft.c.handed_id == state.handed.id))
             return Reply(answer_for_learner(answer_kept, hidden=state.hidden), self._view(connection, state))
@@ -157,7 +157,7 @@ class ClassWork:
         text = text[:LONGEST_KEPT]
 
         def work(connection: Connection) -> None:
-            state = self._standing(connection, place)
+            state = self._attempt_state(connection, place)
             draft = and_(class_draft.c.handed_id == state.handed.id, class_draft.c.field == field)
             values = {"text": text, "at": datetime.now(UTC)}
             if field != state.handed.ask and field not in state.handed.expected:
@@ -167,7 +167,7 @@ class ClassWork:
                 connection.execute(insert(class_draft).values(handed_id=state.handed.id, field=field, **values))
 
         with self._store.reading() as connection:
-            unchanged = self._drafts(connection, self._standing(connection, place).handed).get(field, "") == text
+            unchanged = self._drafts(connection, self._attempt_state(connection, place).handed).get(field, "") == text
         if not unchanged:
             self._store.write(work)
 
@@ -175,14 +175,14 @@ class ClassWork:
         """Show one hint more. Raises ClassError if the set allows none or all are seen."""
 
         def work(connection: Connection) -> ForLearner:
-            state = self._standing(connection, place, moment)
+            state = self._attempt_state(connection, place, moment)
             if not self._view(connection, state).hints_left:
                 raise ClassError("There is no further hint for this problem.")
             values = {"hints_seen": state.hints_seen + 1}
             if state.help == "nothing":
                 values |= {"help": "hints"}  # type: ignore[dict-item]
-            connection.execute(update(handed).where(self._mine(place)).values(**values))
-            return self._view(connection, self._standing(connection, place, moment))
+            connection.execute(update(handed).where(self._is_place(place)).values(**values))
+            return self._view(connection, self._attempt_state(connection, place, moment))
 
         return self._store.write(work)
 
@@ -193,11 +193,11 @@ class ClassWork:
         """
 
         def work(connection: Connection) -> AssignedProblem:
-            state = self._standing(connection, place, moment)
+            state = self._attempt_state(connection, place, moment)
             if not state.solution_may_be_seen:
                 raise ClassError("The worked solution of this problem is not shown yet.")
             if state.help != "solution":
-                connection.execute(update(handed).where(self._mine(place)).values(help="solution"))
+                connection.execute(update(handed).where(self._is_place(place)).values(help="solution"))
             return state.handed
 
         return solution_lines(self._engine, self._store.write(work))
@@ -205,11 +205,11 @@ class ClassWork:
     def problem(self, place: int) -> AnyProblem:
         """The problem itself, for the parts of a page; it holds the answer, which must not leave the server."""
         with self._store.reading() as connection:
-            return problem_of(self._engine, self._standing(connection, place).handed)
+            return problem_of(self._engine, self._attempt_state(connection, place).handed)
 
-    def _mine(self, place: int) -> Any:
-        theirs = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
-        return and_(theirs, handed.c.place == place)
+    def _is_place(self, place: int) -> Any:
+        of_member = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
+        return and_(of_member, handed.c.place == place)
 
     def _set(self, connection: Connection) -> StoredSet:
         row = connection.execute(sets_query().where(practice_set.c.id == self._set_id)).mappings().first()
@@ -217,18 +217,18 @@ class ClassWork:
             raise ClassError("This practice set is not there any more. Ask your instructor.")
         return stored_set(row)
 
-    def _standing(self, connection: Connection, place: int, moment: datetime | None = None) -> AttemptState:
-        states = self._standings(connection, moment, place)
+    def _attempt_state(self, connection: Connection, place: int, moment: datetime | None = None) -> AttemptState:
+        states = self._attempt_states(connection, moment, place)
         if not states:
             raise ClassError(f"You have no problem {place} in this set. Open the set again from its code.")
-        _check_begun(states[0].of, states[0].moment)
+        _check_begun(states[0].practice_set, states[0].moment)
         return states[0]
 
-    def _standings(
+    def _attempt_states(
         self, connection: Connection, moment: datetime | None, place: int | None = None
     ) -> list[AttemptState]:
-        mine = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
-        wanted = mine if place is None else and_(mine, handed.c.place == place)
+        of_member = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
+        wanted = of_member if place is None else and_(of_member, handed.c.place == place)
         return standings(connection, wanted, moment or datetime.now(UTC))
 
     def _drafts(self, connection: Connection, assigned: AssignedProblem) -> dict[str, str]:
@@ -239,7 +239,7 @@ class ClassWork:
         return for_learner(state, problem_of(self._engine, state.handed), self._drafts(connection, state.handed))
 
     def _seconds(self, connection: Connection, place: int, moment: datetime) -> float | None:
-        shown = connection.scalar(select(handed.c.shown_at).where(self._mine(place)))
+        shown = connection.scalar(select(handed.c.shown_at).where(self._is_place(place)))
         return max(0.0, (moment - shown).total_seconds()) if shown else None
 
     def _add(self, connection: Connection, state: AttemptState, values: Mapping[str, Any]) -> None:

@@ -117,11 +117,11 @@ class Record:
     def keep_place(self, where: Mapping[str, str]) -> None:
         """Keep where the learner is: the page and its query parameters."""
         if self.place() != where:
-            self._keep(tables.place_kept, {}, {"where": dict(where), "at": datetime.now(UTC)})
+            self._keep_row(tables.place_kept, {}, {"where": dict(where), "at": datetime.now(UTC)})
 
     def place(self) -> dict[str, str] | None:
         """Give where the learner was last, or None before the first time."""
-        rows = self._own(tables.place_kept)
+        rows = self._own_rows(tables.place_kept)
         with suppress(ValidationError):
             return _PLACE.validate_python(rows[0]["where"]) if rows else None
         return None
@@ -129,22 +129,22 @@ class Record:
     def keep_draft(self, problem: str, field: str, text: str) -> None:
         """Keep text that was typed and not yet sent, by any name for its problem and field; an empty text drops it."""
         if text and self.draft(problem).get(field) != text:
-            self._keep(tables.draft, {"problem": problem, "field": field}, {"text": text, "at": datetime.now(UTC)})
+            self._keep_row(tables.draft, {"problem": problem, "field": field}, {"text": text, "at": datetime.now(UTC)})
         elif not text:
-            self._drop(tables.draft, problem=problem, field=field)
+            self._drop_rows(tables.draft, problem=problem, field=field)
 
     def draft(self, problem: str) -> dict[str, str]:
         """Give a problem's unsent text by field."""
-        return {row["field"]: row["text"] for row in self._own(tables.draft, problem=problem)}
+        return {row["field"]: row["text"] for row in self._own_rows(tables.draft, problem=problem)}
 
     def setting(self, name: str, default: Any = None) -> Any:
         """Give a setting's value, or the default if it was never kept."""
-        rows = self._own(tables.setting, name=name)
+        rows = self._own_rows(tables.setting, name=name)
         return rows[0]["value"] if rows else default
 
     def keep_setting(self, name: str, value: Any) -> None:
         """Keep a setting; the value is anything that JSON can hold."""
-        self._keep(tables.setting, {"name": name}, {"value": value})
+        self._keep_row(tables.setting, {"name": name}, {"value": value})
 
     def in_a_class(self) -> bool:
         """Whether the learner has taken a name in any class."""
@@ -174,13 +174,13 @@ class Record:
     def _is_me(self) -> ColumnElement[bool]:
         return tables.learner.c.token_hash == self._token_hash
 
-    def _mine(self, table: Table, **only: Any) -> ColumnElement[bool]:
+    def _is_own(self, table: Table, **criteria: Any) -> ColumnElement[bool]:
         owner = select(tables.learner.c.id).where(self._is_me).scalar_subquery()
-        wanted = (table.c[name] == value for name, value in only.items() if value is not None)
+        wanted = (table.c[name] == value for name, value in criteria.items() if value is not None)
         return and_(table.c.learner_id == owner, *wanted)
 
-    def _attempts(self, connection: Connection, **only: Any) -> list[Attempt]:
-        query = select(*_COLUMNS).where(self._mine(tables.attempt, **only)).order_by(tables.attempt.c.id)
+    def _attempts(self, connection: Connection, **criteria: Any) -> list[Attempt]:
+        query = select(*_COLUMNS).where(self._is_own(tables.attempt, **criteria)).order_by(tables.attempt.c.id)
         attempts = []
         for row in connection.execute(query).mappings():
             try:
@@ -189,29 +189,31 @@ class Record:
                 _log.warning("A row of the attempts is left out: %s", error)
         return attempts
 
-    def _rows(self, connection: Connection, table: Table, **only: Any) -> list[dict[str, Any]]:
+    def _rows(self, connection: Connection, table: Table, **criteria: Any) -> list[dict[str, Any]]:
         columns = [column for column in table.c if column.name != "learner_id"]
-        query = select(*columns).where(self._mine(table, **only)).order_by(*table.primary_key)
+        query = select(*columns).where(self._is_own(table, **criteria)).order_by(*table.primary_key)
         return [dict(row) for row in connection.execute(query).mappings()]
 
-    def _own(self, table: Table, **only: Any) -> list[dict[str, Any]]:
+    def _own_rows(self, table: Table, **criteria: Any) -> list[dict[str, Any]]:
         with self._store.reading() as connection:
-            return self._rows(connection, table, **only)
+            return self._rows(connection, table, **criteria)
 
-    def _keep(self, table: Table, name: dict[str, str], values: dict[str, Any]) -> None:
+    def _keep_row(self, table: Table, name: dict[str, str], values: dict[str, Any]) -> None:
         """Write a row under its name, over the one that is there: the last write wins."""
 
         def work(connection: Connection) -> None:
             owner = learner_row(connection, self._token_hash)
-            changed = connection.execute(update(table).where(self._mine(table, **name)).values(**values)).rowcount
+            changed = connection.execute(update(table).where(self._is_own(table, **name)).values(**values)).rowcount
             if not changed:
                 connection.execute(insert(table).values(learner_id=owner, **name, **values))
 
         self._store.write(work)
 
-    def _drop(self, table: Table, **only: Any) -> None:
-        if self._own(table, **only):
-            self._store.write(lambda connection: connection.execute(delete(table).where(self._mine(table, **only))))
+    def _drop_rows(self, table: Table, **criteria: Any) -> None:
+        if self._own_rows(table, **criteria):
+            self._store.write(
+                lambda connection: connection.execute(delete(table).where(self._is_own(table, **criteria)))
+            )
 
 
 def _plain(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -23,7 +23,7 @@ class Work:
     hints_seen: int = 0
 
     @classmethod
-    def of(
+    def summed_up(
         cls,
         attempts: Iterable[Attempt],
         version: str,

@@ -154,7 +154,7 @@ def _table(file: Path | None) -> bytes | None:
 def _practice_set(store: "Store", set_name: str | None, class_name: str | None) -> Any:
     from tutor.classroom.register import Register
 
-    return None if set_name is None else Register(store).find(set_name, class_name)
+    return None if set_name is None else Register(store).find_set(set_name, class_name)
 
 
 @contextmanager
@@ -206,11 +206,11 @@ def write(out: Path | None, data: bytes) -> None:
 def _progress_line(label: str) -> Iterator[Callable[[int, int], None]]:
     """A line on standard error that says how far the work is, where a person looks on."""
     if not sys.stderr.isatty():
-        yield lambda _done, _total: None
+        yield lambda _count, _total: None
         return
     yield partial(_print_progress, label)
     click.echo("", err=True)
 
 
-def _print_progress(label: str, done: int, total: int) -> None:
-    click.echo(f"\r{label}: {done} of {total}", nl=False, err=True)
+def _print_progress(label: str, count: int, total: int) -> None:
+    click.echo(f"\r{label}: {count} of {total}", nl=False, err=True)

@@ -33,7 +33,7 @@ def _state_json(state: SwitchState) -> Any:
         "on": switch is not None,
         "on_at": switch.on_at.isoformat() if switch else None,
         "all_exams": switch is not None and switch.set_id is None,
-        "set": set_json(switch.of) if switch and switch.of else None,
+        "set": set_json(switch.practice_set) if switch and switch.practice_set else None,
     }
 
 

@@ -201,7 +201,7 @@ def xapi(
     if send_to is None:
         return statement_lines(practice_set, outcomes, home)
     outbox = Outbox(store)
-    outbox.put(statements(practice_set.declaration, outcomes, home, closed=is_closed(practice_set)))
+    outbox.keep_statements(statements(practice_set.declaration, outcomes, home, closed=is_closed(practice_set)))
     if refused_again:
         outbox.try_refused_again()
     return RecordStore(send_to, user, os.environ.get(PASSWORD, ""), version=version).deliver(outbox)

@@ -61,7 +61,7 @@ def _faults_json(report: "PaperReport | PaperPreview") -> Any:
 def _marked_json(report: "PaperReport") -> Any:
     verdicts = {name: report.verdicts[name] for name in ("right", "wrong", "unclear", "refused")}
     new = {"new": report.new, **verdicts, "corrected": report.corrected}
-    return {**new, "there": report.there, "blank": report.blank, "faults": _faults_json(report)}
+    return {**new, "there": report.present, "blank": report.blank, "faults": _faults_json(report)}
 
 
 def _marked_lines(report: "PaperReport", *, correct: bool) -> Iterator[str]:
@@ -73,7 +73,7 @@ def _marked_lines(report: "PaperReport", *, correct: bool) -> Iterator[str]:
     corrected = f"{report.corrected} corrected, " if correct else ""
     yield (
         f"{counted(report.new, 'new answer')}: {report.verdicts['right']} right, {report.verdicts['wrong']} wrong; "
-        f"{corrected}{report.there} there already, {report.blank} blank, "
+        f"{corrected}{report.present} there already, {report.blank} blank, "
         f"{counted(len(report.faults), 'line')} to look at."
     )
 
@@ -89,7 +89,7 @@ def _preview_json(preview: "PaperPreview") -> Any:
         }
         for correction in preview.corrections
     ]
-    counts = {"new": preview.new, "there": preview.there, "blank": preview.blank}
+    counts = {"new": preview.new, "there": preview.present, "blank": preview.blank}
     return {**counts, "corrections": corrections, "faults": _faults_json(preview)}
 
 
@@ -99,7 +99,7 @@ def _preview_lines(preview: "PaperPreview") -> Iterator[str]:
         yield f"{correction.handed.code} {learner}: '{'; '.join(correction.before)}' -> '{'; '.join(correction.after)}'"
     yield (
         f"{counted(preview.new, 'new answer')}, {counted(len(preview.corrections), 'problem')} with another answer, "
-        f"{preview.there} there already, {preview.blank} blank. Nothing was changed; --correct marks the file as a "
+        f"{preview.present} there already, {preview.blank} blank. Nothing was changed; --correct marks the file as a "
         "correction."
     )
 

@@ -46,7 +46,7 @@ class ClassList:
         return {
             "class": self.class_name,
             "new": len(entered.new) if entered else 0,
-            "there": len(entered.there) if entered else 0,
+            "there": len(entered.present) if entered else 0,
             "renamed": len(entered.renamed) if entered else 0,
             "faults": [{"line": fault.line, "reason": fault.reason} for fault in self.faults],
             "members": [
@@ -61,7 +61,7 @@ class ClassList:
             yield Note(fault)
         if entered := self.entered:
             yield (
-                f"{len(entered.new)} new, {len(entered.there)} there already, {len(entered.renamed)} renamed; "
+                f"{len(entered.new)} new, {len(entered.present)} there already, {len(entered.renamed)} renamed; "
                 f"{len(self.members)} in the class."
             )
             return
@@ -137,7 +137,7 @@ class ClassView:
             "name": learner.member.name,
             "number": learner.member.number,
             "place": learner.place,
-            "at": learner.at.isoformat() if learner.at else None,
+            "at": learner.last_at.isoformat() if learner.last_at else None,
             "last_answer": learner.last_answer.isoformat() if learner.last_answer else None,
             "problems": [
                 {"place": outcome.handed.place, "code": outcome.handed.code, "state": outcome.state}

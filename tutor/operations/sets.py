@@ -104,7 +104,7 @@ def open_file(store: "Store", engine: "Engine", file: Path, class_name: str) -> 
     from tutor.classroom.sets import read_set
 
     declared = read_set(file, engine.library)
-    stored = Register(store).put(declared, class_name)
+    stored = Register(store).open_set(declared, class_name)
     rules = stored.declaration
     if (rules.opens, rules.closes) != (declared.opens, declared.closes):
         say("It was open already and keeps its times; 'coldmorning set times' changes them.", err=True)

@@ -128,9 +128,9 @@ def sheet(
     files = {is_key: file for is_key, file in ((False, sheets), (True, key)) if file is not None}
     for position, (is_key, file) in enumerate(files.items()):
         printing = Printing(is_key, file.suffix == ".html", origin=origin, **style)
-        done = partial(_report_progress, progress, position * len(problems), len(files) * len(problems))
-        write(file, printed(store, engine, practice_set, problems, printing, done))
+        report_part = partial(_report_progress, progress, position * len(problems), len(files) * len(problems))
+        write(file, printed(store, engine, practice_set, problems, printing, report_part))
 
 
-def _report_progress(progress: "Progress", before: int, total: int, done: int) -> None:
-    progress(before + done, total)
+def _report_progress(progress: "Progress", before: int, total: int, count: int) -> None:
+    progress(before + count, total)

@@ -264,8 +264,8 @@ def _reading(path: Path) -> Iterator[ZipFile]:
                 yield archive
     except RowError as error:
         raise BackupError(
-            f"Row {error.at} of the table '{error.table}' in {path} is faulty: {error}. Nothing was changed. Restore "
-            "another backup, or another copy of this one."
+            f"Row {error.row_number} of the table '{error.table}' in {path} is faulty: {error}. Nothing was changed. "
+            "Restore another backup, or another copy of this one."
         ) from error
     except OSError as error:
         raise BackupError(f"The backup {path} cannot be read ({error.strerror}). Check its name.") from error

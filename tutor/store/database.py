@@ -205,7 +205,7 @@ def _file_address(url: URL) -> URL:
     path = path_of(url)
     if "mode" not in url.query:
         try:
-            StoreFile(path).make()
+            StoreFile(path).make_file()
         except FileError as error:
             raise StoreError(str(error)) from error
     return address(url if "timeout" in url.query else url.update_query_dict({"timeout": PATIENCE}), path)

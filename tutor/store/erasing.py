@@ -24,10 +24,10 @@ def erase_member(connection: Connection, member_id: int) -> None:
     _erase(connection, learner, learner.c.id.in_(browsers) & learner.c.id.not_in(shared))
 
 
-def _erase(connection: Connection, table: Table, which: ColumnElement[bool]) -> None:
+def _erase(connection: Connection, table: Table, condition: ColumnElement[bool]) -> None:
     """Delete rows of a table, before them all that refers to them, directly or through other tables."""
     for referring in metadata.tables.values():
         for key in referring.foreign_keys:
             if key.column.table is table:
-                _erase(connection, referring, key.parent.in_(select(key.column).where(which)))
-    connection.execute(delete(table).where(which))
+                _erase(connection, referring, key.parent.in_(select(key.column).where(condition)))
+    connection.execute(delete(table).where(condition))

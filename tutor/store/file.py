@@ -46,7 +46,7 @@ class StoreFile:
         self._size = max(known_size, size)
         return size >= known_size and [_identity(stat) for stat in stats] == self._identities
 
-    def make(self) -> None:
+    def make_file(self) -> None:
         """Make the file and its folder if they are not there, for their owner alone: answers and secrets are in it.
 
         Raises FileError if they cannot be made, or if the file is gone but its log is still there.

@@ -40,14 +40,14 @@ _KINDS = {
 
 
 class RowError(ValueError):
-    """A row is faulty: `at` is its place in its table, from 1."""
+    """A row is faulty: `row_number` is its place in its table, from 1."""
 
-    def __init__(self, table: str, at: int, reason: str) -> None:
+    def __init__(self, table: str, row_number: int, reason: str) -> None:
         super().__init__(reason)
-        self.table, self.at = table, at
+        self.table, self.row_number = table, row_number
 
 
-def check_row(table: Table, at: int, line: bytes, models: RowModels) -> None:
+def check_row(table: Table, row_number: int, line: bytes, models: RowModels) -> None:
     """Prove that a line is a row of its table and means something. Raises RowError."""
     try:
         row = row_of(table, line)
@@ -56,11 +56,11 @@ def check_row(table: Table, at: int, line: bytes, models: RowModels) -> None:
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(map(str, first["loc"]))
-        raise RowError(table.name, at, f"{where}: {first['msg']}" if where else first["msg"]) from error
+        raise RowError(table.name, row_number, f"{where}: {first['msg']}" if where else first["msg"]) from error
     except KeyError as error:
-        raise RowError(table.name, at, f"{error} is missing in it") from error
+        raise RowError(table.name, row_number, f"{error} is missing in it") from error
     except (ValueError, TypeError, OverflowError, RecursionError) as error:
-        raise RowError(table.name, at, str(error)) from error
+        raise RowError(table.name, row_number, str(error)) from error
 
 
 def row_of(table: Table, line: bytes) -> dict[str, Any]:
@@ -71,24 +71,24 @@ def row_of(table: Table, line: bytes) -> dict[str, Any]:
     return {column.name: _value(column, plain[column.name]) for column in table.c}
 
 
-def add_rows(connection: Connection, table: Table, at: int, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Add rows, the first of which is the `at`th of its table. Raises RowError if one does not fit the others there."""
+def add_rows(connection: Connection, table: Table, start: int, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Add rows, the first of which is the `start`th of its table. Raises RowError if one does not fit the others."""
     for column in table.c:
         for key in column.foreign_keys:
             wanted = {row[column.name] for row in rows} - {None}
             existing = {None, *connection.scalars(select(key.column).where(key.column.in_(wanted)))}
-            for place, row in enumerate(rows, at):
+            for row_number, row in enumerate(rows, start):
                 if row[column.name] not in existing:
                     refers = f"'{column.name}' refers to no row of '{key.column.table.name}'"
-                    raise RowError(table.name, place, refers)
+                    raise RowError(table.name, row_number, refers)
     try:
         with connection.begin_nested():
             connection.execute(insert(table), rows)
     except (IntegrityError, DataError) as error:
         if len(rows) == 1:
-            raise RowError(table.name, at, "a value in it must be unique and is in another row too") from error
-        for place, row in enumerate(rows, at):
-            add_rows(connection, table, place, [row])
+            raise RowError(table.name, start, "a value in it must be unique and is in another row too") from error
+        for row_number, row in enumerate(rows, start):
+            add_rows(connection, table, row_number, [row])
 
 
 def _finite(text: str) -> float:

@@ -33,7 +33,7 @@ def shown(tmp_path, monkeypatch):
         token = InstructorAuth(store).enter(PASSPHRASE)
         register = Register(store)
         register.enter([Member(id=0, name="Ana")])
-        register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
+        register.open_set(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
 
     def shown(name, **settings):
         monkeypatch.setattr(config, "_settings", config.Settings(store=address, **settings))

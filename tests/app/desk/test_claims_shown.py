@@ -26,7 +26,7 @@ def register(pages_store):
     """A class of three with a set, in which Ana and Bo have taken their names."""
     register = Register(session.store())
     members = register.enter([Member(id=0, name=name) for name in ("Ana", "Bo", "Čeda")]).new
-    of = register.put(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
+    of = register.open_set(PracticeSet(id="a-set", title="A set", items=[{"exercise": "most-modules-in-series"}]))
     for one in members[:2]:
         Claims(session.store(), of).claim(new_token(), one.name, register.personal_codes()[one.id])
     return register

@@ -77,8 +77,8 @@ def people():
 def test_the_matrix_shows_each_state_with_sign_and_word_and_lets_no_name_in_as_markup(people):
     ana, bo = people
     there = [
-        Whereabouts(member=ana, place=2, at=NOW - timedelta(minutes=5), last_answer=NOW - timedelta(seconds=20)),
-        Whereabouts(member=bo, place=None, at=None, last_answer=None),
+        Whereabouts(member=ana, place=2, last_at=NOW - timedelta(minutes=5), last_answer=NOW - timedelta(seconds=20)),
+        Whereabouts(member=bo, place=None, last_at=None, last_answer=None),
     ]
     outcomes = [
         outcome(handed(ana, 1), "wrong", "right"),
@@ -101,8 +101,8 @@ def test_the_matrix_shows_each_state_with_sign_and_word_and_lets_no_name_in_as_m
 
 def test_who_has_answered_on_paper_alone_has_begun(people):
     ana, bo = people
-    on_paper = Whereabouts(member=ana, place=None, at=None, last_answer=NOW)
-    absent = Whereabouts(member=bo, place=None, at=None, last_answer=None)
+    on_paper = Whereabouts(member=ana, place=None, last_at=None, last_answer=NOW)
+    absent = Whereabouts(member=bo, place=None, last_at=None, last_answer=None)
     assert [(one.begun, live.where_told(one, NOW)) for one in (on_paper, absent)] == [
         (True, "on paper"),
         (False, "not begun"),
@@ -145,7 +145,7 @@ def a_set(**rules):
 
 def test_what_closing_does_is_told_first(people):
     ana, bo = people
-    there = [Whereabouts(member=one, place=None, at=None, last_answer=None) for one in people]
+    there = [Whereabouts(member=one, place=None, last_at=None, last_answer=None) for one in people]
     out_of_attempts = outcome(handed(ana, 1), "wrong", "wrong", "wrong")
     assert live.closing_told(a_set(), there, [out_of_attempts, outcome(handed(bo, 1), "wrong")]) == (
         "1 of 2 learners still has open problems. Once the set is closed, learners can't answer on a screen. An open "

@@ -61,7 +61,9 @@ def test_marks_that_the_learner_may_not_see_yet_are_left_out(make_class, registe
 
 def test_erasing_removes_just_what_was_told(worked):
     outbox = Outbox(worked.store)
-    outbox.put(statements(worked.of.declaration, Results(worked.store, worked.of).outcomes(), "https://school.example"))
+    outbox.keep_statements(
+        statements(worked.of.declaration, Results(worked.store, worked.of).outcomes(), "https://school.example")
+    )
     before, told = counted(worked.store), person(worked.store, worked.members[1].id)
     theirs = {name: 1 if name == "member" else len(told[name]) for name in tables_about_a_member()}
     assert theirs["outbox"] > 0

@@ -152,7 +152,7 @@ def told(make):
 
 
 def test_everything_arrives_once_with_the_right_headers(lrs, outbox, told):
-    assert outbox.put(told) == len(told) == 80
+    assert outbox.keep_statements(told) == len(told) == 80
     delivery = lrs.store().deliver(outbox)
     assert (delivery.sent, delivery.refused) == (80, [])
     assert set(lrs.kept) == {one.id for one in told}
@@ -168,13 +168,13 @@ def test_everything_arrives_once_with_the_right_headers(lrs, outbox, told):
 
 
 def test_sending_twice_changes_nothing(lrs, outbox, told, box):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.store().deliver(outbox)
-    assert outbox.put(told) == 0
+    assert outbox.keep_statements(told) == 0
     assert lrs.store().deliver(outbox).sent == 0
     # Another machine with an outbox of its own: the record store has all ids, and says so.
     other = box("another machine's")
-    other.put(told)
+    other.keep_statements(told)
     delivery = lrs.store().deliver(other)
     assert (delivery.sent, delivery.refused) == (80, [])
     assert set(lrs.takes.values()) == {1}
@@ -185,7 +185,7 @@ def test_sending_twice_changes_nothing(lrs, outbox, told, box):
     [500, 502, 503, 408, "hang", (None, ""), "take, then break", "take the first, then fail"],
 )
 def test_what_fails_is_tried_again_with_growing_waits(lrs, outbox, told, trouble):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.plan = [trouble] * 3
     assert lrs.store().deliver(outbox).sent == 80
     assert lrs.waits[:2] == [1, 2]
@@ -196,14 +196,14 @@ def test_what_fails_is_tried_again_with_growing_waits(lrs, outbox, told, trouble
 
 
 def test_a_record_store_that_asks_to_wait_is_waited_for(lrs, outbox, told):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.plan = [(429, "slowly", [("Retry-After", "7")]), (503, "x", [("Retry-After", "Wed, 21 Oct 2026 07:28:00 GMT")])]
     lrs.store().deliver(outbox)
     assert lrs.waits == [7, 2]
 
 
 def test_after_the_last_try_everything_still_waits(lrs, outbox, told, box):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.plan = [500] * TRIES
     with pytest.raises(RecordStoreError, match="wait in the outbox"):
         lrs.store().deliver(outbox)
@@ -214,7 +214,7 @@ def test_after_the_last_try_everything_still_waits(lrs, outbox, told, box):
 
 
 def test_nobody_there_is_a_sentence(outbox, told):
-    outbox.put(told)
+    outbox.keep_statements(told)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         url = f"http://127.0.0.1:{free.getsockname()[1]}"
@@ -224,7 +224,7 @@ def test_nobody_there_is_a_sentence(outbox, told):
 
 
 def test_one_faulty_statement_does_not_hold_up_the_others(lrs, outbox, told):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.unwanted = {told[17].id, told[63].id}
     delivery = lrs.store().deliver(outbox)
     assert delivery.sent == 78
@@ -240,7 +240,7 @@ def test_one_faulty_statement_does_not_hold_up_the_others(lrs, outbox, told):
 
 
 def test_too_much_at_once_is_sent_in_parts(lrs, outbox, told):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.largest = 7
     assert lrs.store().deliver(outbox).sent == 80
     assert set(lrs.takes.values()) == {1}
@@ -256,7 +256,7 @@ def test_too_much_at_once_is_sent_in_parts(lrs, outbox, told):
     ],
 )
 def test_what_trying_again_cannot_mend_is_said_at_once(lrs, outbox, told, answer, words):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.plan = [answer]
     with pytest.raises(RecordStoreError, match=words):
         lrs.store().deliver(outbox)
@@ -280,7 +280,7 @@ def test_unsafe_addresses_are_refused(url, words):
 
 def test_a_correction_takes_the_earlier_statement_back(lrs, outbox, make):
     def sent_with(score):
-        outbox.put(statements(SET, make["class"]([[score, None]]), HOME))
+        outbox.keep_statements(statements(SET, make["class"]([[score, None]]), HOME))
         lrs.store().deliver(outbox)
         return standing(lrs)
 
@@ -301,7 +301,7 @@ def standing(lrs):
 
 def test_a_correction_before_sending_replaces_what_waits(outbox, make):
     for score in (0, 1):
-        outbox.put(statements(SET, make["class"]([[score, None]]), HOME))
+        outbox.keep_statements(statements(SET, make["class"]([[score, None]]), HOME))
     (waiting,) = outbox.waiting()
     assert waiting.statement["result"]["success"] is True
 
@@ -309,7 +309,7 @@ def test_a_correction_before_sending_replaces_what_waits(outbox, make):
 def test_what_waits_survives_a_restart(lrs, told, tmp_path):
     where = str(tmp_path / "kept.sqlite3")
     store = opened_with_members(where)
-    Outbox(store).put(told)
+    Outbox(store).keep_statements(told)
     store.close()
     store = Store.open(where)
     assert RecordStore(lrs.url).deliver(Outbox(store)).sent == 80
@@ -318,7 +318,7 @@ def test_what_waits_survives_a_restart(lrs, told, tmp_path):
 
 @pytest.mark.parametrize("said", ["<html>Welcome</html>", {"ok": True}, [], ["another id"]])
 def test_what_takes_anything_with_a_200_is_no_record_store(lrs, outbox, told, said):
-    outbox.put(told)
+    outbox.keep_statements(told)
     lrs.plan = [(200, said)] * 10
     with pytest.raises(RecordStoreError, match="did not name the statements that it took"):
         lrs.store().deliver(outbox)
@@ -330,6 +330,6 @@ def test_of_who_was_erased_meanwhile_nothing_is_put(tmp_path, told):
     store = opened_with_members(str(tmp_path / "erased.sqlite3"))
     store.write(lambda connection: connection.execute(delete(member).where(member.c.id == 2)))
     store.write(lambda connection: connection.execute(delete(class_answer).where(class_answer.c.id == 100_100)))
-    kept = Outbox(store).put(told)
+    kept = Outbox(store).keep_statements(told)
     store.close()
     assert kept == len([one for one in told if one.member != 2 and one.answer != 100_100]) < len(told)

@@ -37,7 +37,7 @@ def _watch(instructor: InstructorSession, practice_set: StoredSet) -> None:
     try:
         results = instructor.results(practice_set)
         learners, outcomes = results.who_is_where(), results.outcomes()
-        exam_looks = instructor.exams.looks(practice_set)
+        exam_looks = instructor.exams.recorded_looks(practice_set)
     except (FaultyRequestError, EndedError) as error:
         st.error(plain(str(error)))
         return
@@ -65,7 +65,7 @@ def _show_looks(exam_looks: Sequence[Look], zone: str) -> None:
     show_table(
         [
             {
-                "Who": plain(look.who),
+                "Who": plain(look.browser_words),
                 "Exercise": plain(exercises[look.exercise].title if look.exercise in exercises else look.exercise),
                 "Times": str(look.looks),
                 "First": plain(told_time(look.first_at, zone)),

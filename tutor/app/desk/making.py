@@ -283,6 +283,6 @@ def _open(instructor: InstructorSession, chosen: Chosen, declared: PracticeSet) 
         if same_title:
             raise FaultyRequestError(f"The class has a set '{declared.title}' already. Give this one another title.")
         ids = {stored.declaration.id for stored in register.sets()}
-        opened = register.put(declared.model_copy(update={"id": slug(declared.title, ids)}), class_name)
+        opened = register.open_set(declared.model_copy(update={"id": slug(declared.title, ids)}), class_name)
         start_from(None)
         turn_to("Sets", opened.class_name, opened.id, another=False)

@@ -63,8 +63,8 @@ def report_told(report: PaperReport) -> str:
     words = f"{marked}{f': {counts}' if counts else ''}."
     if report.corrected:
         words += f" {counted(report.corrected, 'earlier answer was', 'earlier answers were')} corrected."
-    if report.there:
-        words += f" {counted(report.there, 'was', 'were')} there already."
+    if report.present:
+        words += f" {counted(report.present, 'was', 'were')} there already."
     if report.blank:
         words += f" {counted(report.blank, 'row was', 'rows were')} blank."
     return words
@@ -257,7 +257,7 @@ def _preview(preview: PaperPreview) -> bool:
 
 def preview_told(preview: PaperPreview) -> str:
     """What a table would change, as sentences."""
-    words = [f"{counted(preview.new, 'new answer')}; {preview.there} already entered."]
+    words = [f"{counted(preview.new, 'new answer')}; {preview.present} already entered."]
     if preview.corrections:
         differing = counted(len(preview.corrections), "problem has", "problems have")
         words.append(f"{differing} a different answer in this file.")

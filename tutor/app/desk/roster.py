@@ -116,7 +116,7 @@ def show_faults(faults: Sequence[Fault]) -> None:
 
 def preview_told(entered: Entered) -> str:
     """What a roster would change, as sentences."""
-    words = f"{counted(len(entered.new), 'new learner')}; {len(entered.there)} on the roster already."
+    words = f"{counted(len(entered.new), 'new learner')}; {len(entered.present)} on the roster already."
     if entered.renamed:
         names = "; ".join(plain(called(member)) for member in entered.renamed[:SHOWN_FAULTS])
         overflow = "" if len(entered.renamed) <= SHOWN_FAULTS else f"; and {len(entered.renamed) - SHOWN_FAULTS} more"
@@ -127,8 +127,8 @@ def preview_told(entered: Entered) -> str:
 def entered_told(entered: Entered) -> str:
     """What became of a roster, as a sentence."""
     words = [counted(len(entered.new), "learner was added", "learners were added")]
-    if entered.there:
-        words.append(counted(len(entered.there), "was there already", "were there already"))
+    if entered.present:
+        words.append(counted(len(entered.present), "was there already", "were there already"))
     if entered.renamed:
         words.append(f"{len(entered.renamed)} renamed by their number")
     return f"{', '.join(words)}."

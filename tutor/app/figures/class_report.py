@@ -40,7 +40,7 @@ def places_right(statistics: SetStatistics, look: Look) -> Drawn:
                 "thickness": 2,
                 "width": 6,
             },
-            customdata=[f"{place.right.count} of {place.right.of}" for place in shown],
+            customdata=[f"{place.right.count} of {place.right.total}" for place in shown],
             hovertemplate="place %{x}: %{customdata} right<extra></extra>",
             showlegend=False,
         )
@@ -94,8 +94,8 @@ def _places_sentence(statistics: SetStatistics, shown: Sequence[PlaceStatistics]
     easiest = max(shown, key=lambda place: place.right.value or 0.0)
     told = (
         f"Of {counted(statistics.learners, 'learner')}, fewest are right at place {hardest.place} "
-        f"({hardest.right.count} of {hardest.right.of}) and most at place {easiest.place} "
-        f"({easiest.right.count} of {easiest.right.of})."
+        f"({hardest.right.count} of {hardest.right.total}) and most at place {easiest.place} "
+        f"({easiest.right.count} of {easiest.right.total})."
     )
     if not statistics.enough:
         told += " There are too few learners for verdicts: read the intervals."
@@ -132,10 +132,10 @@ def _place_row(place: PlaceStatistics) -> dict[str, str]:
     return {
         "Place": str(place.place),
         "Exercise": place.exercise,
-        "Right": f"{place.right.count} of {place.right.of}",
+        "Right": f"{place.right.count} of {place.right.total}",
         "Share": _percent(place.right.value or 0.0),
         "95 % interval": f"{_percent(low)} to {_percent(high)}",
-        "Right at first": f"{place.first.count} of {place.first.of}",
+        "Right at first": f"{place.first.count} of {place.first.total}",
         "Item-rest correlation": "" if place.item_rest is None else f"{place.item_rest:.2f}".replace("-", "−"),
         "Its 95 % interval": _span(place.item_rest_interval),
         "Minutes (median)": f"{place.seconds.median / 60:.1f}" if place.seconds else "",

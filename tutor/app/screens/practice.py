@@ -206,7 +206,7 @@ def show(address: Address, problem: AnyProblem) -> None:
     exercise = problem.question.exercise
     attempts = record().attempts(exercise.id, problem.number, problem.ask)
     question = problem.question
-    work = Work.of(attempts, question.version, question.rulebook.id, problem.shown, problem.step_names)
+    work = Work.summed_up(attempts, question.version, question.rulebook.id, problem.shown, problem.step_names)
     st.session_state.setdefault(f"began {name_of(problem)}", time.monotonic())
     st.query_params.from_dict(address.query())  # a link within one page leaves the browser's address as it was
     problem_part, answer_part = st.container(), st.container()

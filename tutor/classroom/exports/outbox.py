@@ -20,10 +20,10 @@ from tutor.store.tables import class_answer, member, outbox
 
 @dataclass(frozen=True)
 class _Row:
-    """One row; `made` is the id that a statement was made with: one that holds again is sent under another."""
+    """One row; `made_with` is the id that a statement was made with: one that holds again is sent under another."""
 
     id: str
-    made: str
+    made_with: str
     sent: bool
 
 
@@ -33,16 +33,16 @@ class Outbox:
     def __init__(self, store: Store) -> None:
         self._store = store
 
-    def put(self, statements: Sequence[Told]) -> int:
+    def keep_statements(self, statements: Sequence[Told]) -> int:
         """Keep the statements that are new; one that replaces another takes that back. Gives how many are new.
 
         Of a member who has been erased meanwhile, and of their answers, none is kept.
         """
 
         def work(connection: Connection) -> int:
-            there = _of_present(connection, statements)
-            rows = _by_subject(connection, {one.member for one in there})
-            return sum(_keep_statement(connection, one, rows[one.subject]) for one in there)
+            present = _of_present(connection, statements)
+            rows = _by_subject(connection, {statement.member for statement in present})
+            return sum(_keep_statement(connection, statement, rows[statement.subject]) for statement in present)
 
         return self._store.write(work)
 
@@ -109,7 +109,7 @@ def _by_subject(connection: Connection, members: set[int]) -> dict[str, list[_Ro
 
 
 def _keep_statement(connection: Connection, statement: Told, earlier: list[_Row]) -> bool:
-    if earlier and earlier[-1].made == statement.id:
+    if earlier and earlier[-1].made_with == statement.id:
         return False
     is_used = any(row.id == statement.id for row in earlier)
     id_ = stable_id(statement.id, len(earlier)) if is_used else statement.id
@@ -130,11 +130,11 @@ def _replaced(connection: Connection, earlier: list[_Row]) -> Iterator[_Row]:
 
 
 def _insert(connection: Connection, statement: Told, id_: str) -> None:
-    held = {
+    stored_statement = {
         "subject": statement.subject,
         "made": statement.id,
         "refused": None,
         "statement": {**statement.statement, "id": id_},
     }
     row = {"member_id": statement.member, "class_answer_id": statement.answer, "key": id_, "made_at": datetime.now(UTC)}
-    connection.execute(insert(outbox).values(statement=held, **row))
+    connection.execute(insert(outbox).values(statement=stored_statement, **row))

@@ -149,10 +149,10 @@ class RecordStore:
 def _check_taken(answer: bytes, batch: Sequence[Told]) -> None:
     """A record store answers with the ids that it took; whatever else answers so is none."""
     try:
-        taken = json.loads(answer)
+        ids_taken = json.loads(answer)
     except ValueError:
-        taken = None
-    if not isinstance(taken, list) or not {statement.id for statement in batch} <= set(map(str, taken)):
+        ids_taken = None
+    if not isinstance(ids_taken, list) or not {statement.id for statement in batch} <= set(map(str, ids_taken)):
         raise _not_taken("what answers there is no record store: it did not name the statements that it took", tries="")
 
 

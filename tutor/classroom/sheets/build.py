@@ -45,21 +45,21 @@ _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')
 Coded: TypeAlias = tuple[AssignedProblem, AnyProblem]
 
 
-def style_of(practice: PracticeSet, library: Library, on: date, *, paper: Paper = "a4", large: bool = False) -> Style:
+def style_of(practice: PracticeSet, library: Library, day: date, *, paper: Paper = "a4", large: bool = False) -> Style:
     """The style of a practice set's sheets."""
     caution = library.hazards[FOR_ALL].text_under(practice.rulebook)
-    return Style(title=practice.title, date=on, caution=caution, paper=paper, large=large)
+    return Style(title=practice.title, date=day, caution=caution, paper=paper, large=large)
 
 
 def handed_by_member(
-    store: Store, engine: Engine, of: StoredSet, members: Sequence[Member] | None = None
+    store: Store, engine: Engine, practice_set: StoredSet, members: Sequence[Member] | None = None
 ) -> dict[Member, list[Coded]]:
     """Each member's problems, handed out first where they are not yet; all members if none are named.
 
     Raises StoreError.
     """
     by_member: dict[Member, list[Coded]] = {}
-    for assigned in hand_out(store, engine, of, members):
+    for assigned in hand_out(store, engine, practice_set, members):
         by_member.setdefault(assigned.member, []).append((assigned, problem_of(engine, assigned)))
     return by_member
 

@@ -37,7 +37,12 @@ class Shared:
 def style_data(style: Style, shared: Shared) -> Data:
     """The style, its date as people write it."""
     day = f"{style.date.day} {style.date:%B %Y}"
-    return {**asdict(style), "title": _own(style.title, shared), "caution": shared.shown(style.caution), "date": day}
+    return {
+        **asdict(style),
+        "title": _typed_text(style.title, shared),
+        "caution": shared.shown(style.caution),
+        "date": day,
+    }
 
 
 def people_data(people: Iterable[LearnerSheet | LearnerKey], shared: Shared) -> list[Data]:
@@ -56,14 +61,14 @@ def _walked(value: Any, name: str, shared: Shared) -> Any:
         case str() if name in _FORMULAS:
             return shared.formula(value)
         case str() if name in _OWN:
-            return _own(value, shared)
+            return _typed_text(value, shared)
         case str():
             return shared.shown(value)
         case _:
             return value
 
 
-def _own(text: str, shared: Shared) -> Data:
+def _typed_text(text: str, shared: Shared) -> Data:
     """What a person has typed: whole, in pieces for long runs, and short for the head of a page, with its direction."""
     shown = shared.shown(text)
     return {"text": shown, "pieces": pieces(shown), "short": short(shown), "rtl": right_to_left(text)}

@@ -12,7 +12,7 @@ def link(practice_set: StoredSet, origin: str) -> str:
     return f"{origin.rstrip('/')}/class-work?set={practice_set.code}"
 
 
-def screen_note(practice_set: StoredSet, address: str, own: str) -> str:
+def screen_note(practice_set: StoredSet, address: str, personal_code: str) -> str:
     """The line at the head of a learner's sheet: how to go on with it on a screen.
 
     `address` is the link, '' where there is none that leads anywhere; `own` is the personal code.
@@ -20,7 +20,7 @@ def screen_note(practice_set: StoredSet, address: str, own: str) -> str:
     where = f"open {address} or type" if address else "type"
     return (
         f"To answer on a screen, {where} the set's code {practice_set.code} on the page Class work. "
-        f"Then type your name or number and your personal code {own}."
+        f"Then type your name or number and your personal code {personal_code}."
     )
 
 

@@ -26,10 +26,12 @@ def key_page(style: Style, keys: Iterable[LearnerKey]) -> str:
 
 def _filled(style: Style, people: Iterable[LearnerSheet | LearnerKey], *, key: bool) -> str:
     shared = Shared(visible)
-    told = people_data(people, shared)
+    printed = people_data(people, shared)
     sources = {name: _source(svg) for svg, name in shared.drawings.items()}
-    most = max((len(person["problems"]) for person in told), default=0)
-    return _template().render(print=style_data(style, shared), people=told, sources=sources, key=key, most_places=most)
+    most = max((len(person["problems"]) for person in printed), default=0)
+    return _template().render(
+        print=style_data(style, shared), people=printed, sources=sources, key=key, most_places=most
+    )
 
 
 def _source(svg: str) -> str:

@@ -59,17 +59,17 @@ def _set_one_by_one(
 ) -> Iterator[bytes]:
     """Each one's part, in order; two are set at once, since the compiler leaves Python to others meanwhile."""
 
-    def one(person: LearnerSheet | LearnerKey) -> bytes:
-        made = _compiled(template, style, [person])
+    def compile_person(person: LearnerSheet | LearnerKey) -> bytes:
+        pdf = _compiled(template, style, [person])
         for _ in range(_EMPTY):
             compiler().compile(b"")
-        return made
+        return pdf
 
     with ThreadPoolExecutor(_AT_ONCE) as threads:
-        for done, made in enumerate(threads.map(one, people), start=1):
-            yield made
+        for count, pdf in enumerate(threads.map(compile_person, people), start=1):
+            yield pdf
             if progress:
-                progress(done)
+                progress(count)
 
 
 def _joined(style: Style, pdfs: Iterable[bytes]) -> bytes:
@@ -103,21 +103,21 @@ def inputs(style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> dict[st
 
 
 def _compiled(template: str, style: Style, people: Sequence[LearnerSheet | LearnerKey]) -> bytes:
-    source, told = str(TEMPLATES / template), inputs(style, people)
+    source, data = str(TEMPLATES / template), inputs(style, people)
     try:
-        made = compiler().compile(source, sys_inputs=told, pdf_standards=ACCESSIBLE)
+        pdf = compiler().compile(source, sys_inputs=data, pdf_standards=ACCESSIBLE)
     except typst.TypstError as error:
         if "PDF/UA" not in str(error):
             raise
-        made = compiler().compile(source, sys_inputs=told)  # signs that no one font has together are left blank
-    if not isinstance(made, bytes):
+        pdf = compiler().compile(source, sys_inputs=data)  # signs that no one font has together are left blank
+    if not isinstance(pdf, bytes):
         raise TypeError(f"{template} was not made into one PDF")
-    return made
+    return pdf
 
 
 def compiler() -> typst.Compiler:
     """This thread's compiler: it reads the templates' folder only, and no fonts but those shipped with it."""
     if not hasattr(_local, "compiler"):
         _local.compiler = typst.Compiler(root=str(TEMPLATES), font_paths=[str(FONTS)], ignore_system_fonts=True)
-    made: typst.Compiler = _local.compiler
-    return made
+    of_thread: typst.Compiler = _local.compiler
+    return of_thread

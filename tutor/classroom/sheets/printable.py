@@ -18,7 +18,10 @@ _SHORT = 60
 
 def printable(text: str) -> str:
     """The visible text with every character that none of the sheets' fonts has written out in the same way."""
-    return "".join(one if one.isascii() or ord(one) in _covered() else escaped(one) for one in visible(text))
+    return "".join(
+        character if character.isascii() or ord(character) in _covered() else escaped(character)
+        for character in visible(text)
+    )
 
 
 @lru_cache(maxsize=1)

@@ -15,13 +15,13 @@ from tutor.classroom.exports.qti.expressions import (
     all_of,
     base_value,
     choose,
-    give,
     is_correct,
     is_value,
     number,
     one_of,
     outcome,
     response,
+    set_outcome,
     variable,
     within,
 )
@@ -128,23 +128,25 @@ def _order(problem: OrderProblem) -> Asked:
     letters = list(problem.letters)
     right = [problem.letter_of(action) for action in problem.right_order]
     reasons = [
-        (problem.letter_of(first), problem.letter_of(then))
+        (problem.letter_of(first), problem.letter_of(later))
         for first in problem.to_order
-        for then in problem.to_order
-        if problem.question.reason(first, then)
+        for later in problem.to_order
+        if problem.question.reason(first, later)
     ]
     positions = range(1, len(right) + 1)
     places = [
-        choose([(_at_place(place, letter), [give(_place(letter), "integer", str(place))]) for place in positions])
+        choose(
+            [(_at_place(place, letter), [set_outcome(_place(letter), "integer", str(place))]) for place in positions]
+        )
         for letter in right
     ]
-    ordered = [element("lt", variable(_place(first)), variable(_place(then))) for first, then in reasons]
+    ordered = [element("lt", variable(_place(first)), variable(_place(later))) for first, later in reasons]
     none_left = [element("gt", variable(_place(letter)), base_value("integer", "0")) for letter in right]
     size = element("match", element("containerSize", variable(RESPONSE)), base_value("integer", str(len(right))))
     ordering = element(
         "orderInteraction",
         element("prompt", problem.task),
-        *(element("simpleChoice", problem.words(problem.letters[one]), identifier=one) for one in letters),
+        *(element("simpleChoice", problem.words(problem.letters[letter]), identifier=letter) for letter in letters),
         responseIdentifier=RESPONSE,
         shuffle="false",
         minChoices="1",
@@ -158,9 +160,9 @@ def _order(problem: OrderProblem) -> Asked:
         body=[ordering],
         right=all_of(size, *none_left, *ordered),
         mistakes=[
-            (problem.letters[one], element("member", base_value("identifier", one), variable(RESPONSE)))
-            for one in letters
-            if one not in right
+            (problem.letters[letter], element("member", base_value("identifier", letter), variable(RESPONSE)))
+            for letter in letters
+            if letter not in right
         ],
         before=places,
     )

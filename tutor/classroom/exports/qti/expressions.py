@@ -73,7 +73,7 @@ def one_of(*conditions: Element) -> Element:
     return conditions[0] if len(conditions) == 1 else element("or", *conditions)
 
 
-def give(name: str, base: BaseType, value: str) -> Element:
+def set_outcome(name: str, base: BaseType, value: str) -> Element:
     """Set an outcome."""
     return element("setOutcomeValue", base_value(base, value), identifier=name)
 

@@ -5,7 +5,7 @@ from xml.etree.ElementTree import Element
 from tutor.answers import feedback
 from tutor.classroom.exports.qti.asking import question_of
 from tutor.classroom.exports.qti.elements import element
-from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, give, outcome
+from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, outcome, set_outcome
 from tutor.engine.problem import AnyProblem, Problem
 
 RIGHT, WRONG = "right", "wrong"
@@ -21,9 +21,11 @@ def item(problem: AnyProblem) -> Element:
     """The item under its 2.1 names; a right response scores 1, any other 0, and says which mistake it gives away."""
     question = problem.question
     parts = question_of(problem)
-    branches = [(parts.right, [give(SCORE, "float", "1"), give(FEEDBACK, "identifier", RIGHT)])]
-    branches += [(condition, [give(FEEDBACK, "identifier", f"mistake.{id_}")]) for id_, condition in parts.mistakes]
-    marked = choose(branches, [give(FEEDBACK, "identifier", WRONG)])
+    branches = [(parts.right, [set_outcome(SCORE, "float", "1"), set_outcome(FEEDBACK, "identifier", RIGHT)])]
+    branches += [
+        (condition, [set_outcome(FEEDBACK, "identifier", f"mistake.{id_}")]) for id_, condition in parts.mistakes
+    ]
+    marked = choose(branches, [set_outcome(FEEDBACK, "identifier", WRONG)])
     return element(
         "assessmentItem",
         *parts.declarations[:1],
