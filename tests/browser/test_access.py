@@ -230,7 +230,7 @@ def test_an_exams_exercises_by_state_of_the_set_switch_and_browser(own_server, m
                 for who, visitor in (("named", named), ("nameless", nameless)):
                     visitor.go(f"{own_server.address}/practice?{BY_ADDRESS}")
                     found[switch, state, who] = told_of_the_exam(visitor)
-        looks = {look.browser_words: look.looks for look in Exams(store).recorded_looks(exam.of)}
+        looks = {look.visitor: look.looks for look in Exams(store).recorded_looks(exam.of)}
     always_free = {
         (switch, state, who): "all" for switch in SWITCHES for state in TIMES for who in ("named", "nameless")
     }

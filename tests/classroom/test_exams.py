@@ -252,10 +252,10 @@ def test_looks_are_counted_for_each_learner_and_exercise_and_grow_no_further(
         exams.note_look(EXERCISE, closed(token)[EXERCISE], moment)
         exams.note_look(EXERCISE, closed(token)[EXERCISE], moment + timedelta(milliseconds=300))  # the same look
         exams.note_look("switching-on", closed(new_token())["switching-on"], moment)
-    nobody, mine = sorted(exams.recorded_looks(of), key=lambda look: look.browser_words)
-    assert (mine.browser_words, mine.exercise, mine.looks) == ("Ana (7)", EXERCISE, 40)
+    nobody, mine = sorted(exams.recorded_looks(of), key=lambda look: look.visitor)
+    assert (mine.visitor, mine.exercise, mine.looks) == ("Ana (7)", EXERCISE, 40)
     assert (mine.first_at, mine.last_at) == (noon, noon + timedelta(minutes=39))
-    assert (nobody.browser_words, nobody.exercise, nobody.looks) == ("A browser without a name", "switching-on", 40)
+    assert (nobody.visitor, nobody.exercise, nobody.looks) == ("A browser without a name", "switching-on", 40)
     with store.reading() as connection:
         assert connection.scalar(select(func.count()).select_from(exam_look)) == 2
 

@@ -69,7 +69,7 @@ class Look:
     last_at: datetime
 
     @property
-    def browser_words(self) -> str:
+    def visitor(self) -> str:
         """Who has looked, in words."""
         return called(self.member) if self.member else "A browser without a name"
 

@@ -94,7 +94,7 @@ class ClassWork:
             if not connection.execute(update(whereabouts).where(last_seen).values(values)).rowcount:
                 row = {"practice_set_id": self._set_id, "member_id": self._member.id, **values}
                 connection.execute(insert(whereabouts).values(row))
-            unseen = and_(self._is_place(place), handed.c.shown_at.is_(None))
+            unseen = and_(self._place_condition(place), handed.c.shown_at.is_(None))
             connection.execute(update(handed).where(unseen).values(shown_at=moment))
 
         self._store.write(work)
@@ -181,7 +181,7 @@ class ClassWork:
             values = {"hints_seen": state.hints_seen + 1}
             if state.help == "nothing":
                 values |= {"help": "hints"}  # type: ignore[dict-item]
-            connection.execute(update(handed).where(self._is_place(place)).values(**values))
+            connection.execute(update(handed).where(self._place_condition(place)).values(**values))
             return self._view(connection, self._attempt_state(connection, place, moment))
 
         return self._store.write(work)
@@ -197,7 +197,7 @@ class ClassWork:
             if not state.solution_may_be_seen:
                 raise ClassError("The worked solution of this problem is not shown yet.")
             if state.help != "solution":
-                connection.execute(update(handed).where(self._is_place(place)).values(help="solution"))
+                connection.execute(update(handed).where(self._place_condition(place)).values(help="solution"))
             return state.handed
 
         return solution_lines(self._engine, self._store.write(work))
@@ -207,7 +207,7 @@ class ClassWork:
         with self._store.reading() as connection:
             return problem_of(self._engine, self._attempt_state(connection, place).handed)
 
-    def _is_place(self, place: int) -> Any:
+    def _place_condition(self, place: int) -> Any:
         of_member = and_(handed.c.practice_set_id == self._set_id, handed.c.member_id == self._member.id)
         return and_(of_member, handed.c.place == place)
 
@@ -239,7 +239,7 @@ class ClassWork:
         return for_learner(state, problem_of(self._engine, state.handed), self._drafts(connection, state.handed))
 
     def _seconds(self, connection: Connection, place: int, moment: datetime) -> float | None:
-        shown = connection.scalar(select(handed.c.shown_at).where(self._is_place(place)))
+        shown = connection.scalar(select(handed.c.shown_at).where(self._place_condition(place)))
         return max(0.0, (moment - shown).total_seconds()) if shown else None
 
     def _add(self, connection: Connection, state: AttemptState, values: Mapping[str, Any]) -> None:

@@ -180,7 +180,7 @@ def test_the_grid_gives_answers_with_the_numbers_that_they_need(people):
 
 
 def test_what_became_of_paper_is_told():
-    report = PaperReport(there=2, blank=1)
+    report = PaperReport(present=2, blank=1)
     report.verdicts.update({"right": 3, "unclear": 1})
     assert paper.report_told(report) == (
         "4 new answers were marked: 3 right, 1 not judged. 2 were there already. 1 row was blank."

@@ -65,7 +65,7 @@ def _show_looks(exam_looks: Sequence[Look], zone: str) -> None:
     show_table(
         [
             {
-                "Who": plain(look.browser_words),
+                "Who": plain(look.visitor),
                 "Exercise": plain(exercises[look.exercise].title if look.exercise in exercises else look.exercise),
                 "Times": str(look.looks),
                 "First": plain(told_time(look.first_at, zone)),

@@ -119,5 +119,5 @@ def compiler() -> typst.Compiler:
     """This thread's compiler: it reads the templates' folder only, and no fonts but those shipped with it."""
     if not hasattr(_local, "compiler"):
         _local.compiler = typst.Compiler(root=str(TEMPLATES), font_paths=[str(FONTS)], ignore_system_fonts=True)
-    of_thread: typst.Compiler = _local.compiler
-    return of_thread
+    thread_compiler: typst.Compiler = _local.compiler
+    return thread_compiler
