@@ -29,8 +29,8 @@ def read(name: str) -> bytes | None:
         return None
     try:
         with os.fdopen(os.open(folder / name, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0)), "rb") as file:
-            about = os.fstat(file.fileno())
-            if not stat.S_ISREG(about.st_mode) or not _is_ours(about) or about.st_size > LARGEST:
+            status = os.fstat(file.fileno())
+            if not stat.S_ISREG(status.st_mode) or not _is_ours(status) or status.st_size > LARGEST:
                 return None
             digest, data = file.read(_DIGEST), file.read()
     except OSError:
@@ -61,16 +61,16 @@ def _folder() -> Path | None:
     folder = user_cache_path("coldmorning", appauthor=False) / "proved"
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        about = folder.lstat()
+        status = folder.lstat()
     except (OSError, RuntimeError):  # no home folder
         return None
-    return folder if stat.S_ISDIR(about.st_mode) and _is_ours(about) else None
+    return folder if stat.S_ISDIR(status.st_mode) and _is_ours(status) else None
 
 
-def _is_ours(about: os.stat_result) -> bool:
+def _is_ours(status: os.stat_result) -> bool:
     if os.name == "nt":  # its rights are no bits; the profile's folder is the user's
         return True
-    return about.st_uid == os.geteuid() and not about.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
+    return status.st_uid == os.geteuid() and not status.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
 
 
 def hashed(parts: Iterable[bytes]) -> str:
@@ -85,5 +85,5 @@ def hashed(parts: Iterable[bytes]) -> str:
 def code_version() -> bytes:
     """What changes whenever the program does, or the Python and the libraries under it."""
     sources = sorted(_PACKAGE.rglob("*.py"))
-    about = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in sources]
-    return repr((sys.version, version("pydantic"), version("pint"), version("sympy"), about)).encode()
+    stamps = [(str(path), path.stat().st_size, path.stat().st_mtime_ns) for path in sources]
+    return repr((sys.version, version("pydantic"), version("pint"), version("sympy"), stamps)).encode()

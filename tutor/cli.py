@@ -72,8 +72,8 @@ def exercises(content: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(listed)
         return
-    for one in listed:
-        click.echo(f"{one['id']:34} {one['lesson']:16} level {one['level']}  {one['title']}")
+    for listing in listed:
+        click.echo(f"{listing['id']:34} {listing['lesson']:16} level {listing['level']}  {listing['title']}")
 
 
 @main.command()
@@ -81,21 +81,21 @@ def exercises(content: Path | None, as_json: bool) -> None:
 @click.option("--solution", is_flag=True, help="Show the answer and the worked solution.")
 @json_option
 @report_errors
-def problem(solution: bool, as_json: bool, **which: Any) -> None:
+def problem(solution: bool, as_json: bool, **chosen: Any) -> None:
     """Draw a problem, or set it with your own numbers."""
     from tutor.json_forms import problem_json
 
-    told = problem_json(_problem(**which), solution=solution)
+    form = problem_json(_problem(**chosen), solution=solution)
     if as_json:
-        print_json(told)
+        print_json(form)
         return
-    click.echo(f"{told['story']}\n")
-    for name, amount in told["givens"].items():
+    click.echo(f"{form['story']}\n")
+    for name, amount in form["givens"].items():
         click.echo(f"  {name} = {amount['text']}")
-    for line in told.get("solution", []):
+    for line in form.get("solution", []):
         told_in = dict.fromkeys(part for part in (line["relation"], line["numbers"], line["text"]) if part)
         click.echo(f"\n{line['why']}\n  " + "\n  = ".join(told_in))
-    _print_cautions(told)
+    _print_cautions(form)
 
 
 @main.command()
@@ -105,26 +105,26 @@ def problem(solution: bool, as_json: bool, **which: Any) -> None:
 @click.option("--solution", is_flag=True, help="Show the right answer too.")
 @json_option
 @report_errors
-def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **which: Any) -> None:
+def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **chosen: Any) -> None:
     """Mark an answer, name the mistake."""
     from tutor.answers.marking import mark as mark_answer
     from tutor.json_forms import marking_json
 
-    drawn = _problem(**which)
+    drawn = _problem(**chosen)
     try:
         marking = mark_answer(drawn, answer, _pairs(steps, "--step"))
     except KeyError as error:
         raise Fault(error.args[0]) from None
-    told = marking_json(drawn, marking, solution=solution)
+    form = marking_json(drawn, marking, solution=solution)
     if as_json:
-        print_json(told)
+        print_json(form)
         return
-    click.echo(f"{told['verdict']}: {told['feedback']}")
-    for name, step in told["steps"].items():
+    click.echo(f"{form['verdict']}: {form['feedback']}")
+    for name, step in form["steps"].items():
         click.echo(f"  {name}: {step['verdict']}. {step['feedback']}")
     if solution:
-        click.echo(f"The answer: {told['answer']['text']}")
-    _print_cautions(told)
+        click.echo(f"The answer: {form['answer']['text']}")
+    _print_cautions(form)
 
 
 @main.command()
@@ -132,25 +132,25 @@ def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **w
 @click.argument("file", type=click.File("rb"))
 @json_option
 @report_errors
-def working(file: Any, as_json: bool, **which: Any) -> None:
+def working(file: Any, as_json: bool, **chosen: Any) -> None:
     """Check the lines of a working, from a file or from '-', the standard input."""
     from tutor.answers.working.judging import check_working
     from tutor.engine.order import OrderProblem
     from tutor.json_forms import working_json
 
-    drawn = _problem(**which)
+    drawn = _problem(**chosen)
     if isinstance(drawn, OrderProblem):
-        raise Fault(f"'{which['exercise']}' asks for an order; only arithmetic can be checked line by line.")
+        raise Fault(f"'{chosen['exercise']}' asks for an order; only arithmetic can be checked line by line.")
     data = file.read(LARGEST_WORKING + 1)
     if len(data) > LARGEST_WORKING:
         raise Fault(f"The working is larger than {LARGEST_WORKING // 1000} kB; hand in the lines of one problem.")
-    told = working_json(drawn, check_working(drawn, _text(data)))
+    form = working_json(drawn, check_working(drawn, _text(data)))
     if as_json:
-        print_json(told)
+        print_json(form)
         return
-    for at, line in enumerate(told["lines"], start=1):
-        click.echo(f"{at:3} {line['verdict']:10} {line['text']}\n    {line['words']}")
-    _print_cautions(told)
+    for number, line in enumerate(form["lines"], start=1):
+        click.echo(f"{number:3} {line['verdict']:10} {line['text']}\n    {line['words']}")
+    _print_cautions(form)
 
 
 @main.command()
@@ -215,11 +215,11 @@ def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
     for trial in diagnose_all(content, learners):
         trials.append(trial)
         click.echo(f"{len(trials):4} {trial.exercise}", err=True)
-    found = report(trials, learners)
+    simulated = report(trials, learners)
     if as_json:
-        print_json(found)
+        print_json(simulated)
         return
-    for line in (*of_all(found), *of_single_mistakes(found)):
+    for line in (*of_all(simulated), *of_single_mistakes(simulated)):
         click.echo(line)
 
 
@@ -237,8 +237,8 @@ def _problem(
 
     engine = Engine(load_proved(content))
     texts = _pairs(givens, "--given")
-    own = own_amounts(engine.question(exercise, ask, rulebook), texts) if texts else None
-    return make_problem(engine, exercise, ask, number, rulebook, own)
+    typed = own_amounts(engine.question(exercise, ask, rulebook), texts) if texts else None
+    return make_problem(engine, exercise, ask, number, rulebook, typed)
 
 
 def _text(data: bytes) -> str:
@@ -258,7 +258,7 @@ def _pairs(texts: tuple[str, ...], option: str) -> dict[str, str]:
     return pairs
 
 
-def _print_cautions(told: dict[str, Any]) -> None:
+def _print_cautions(form: dict[str, Any]) -> None:
     click.echo("")
-    for caution in told["safety"]:
+    for caution in form["safety"]:
         click.echo(caution["text"])

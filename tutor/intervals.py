@@ -9,13 +9,13 @@ CONFIDENCE = 0.95
 Z = NormalDist().inv_cdf((1 + CONFIDENCE) / 2)
 
 
-def wilson(count: int, of: int) -> Interval:
-    """Wilson's 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927); not a number if `of` is 0."""
-    if of == 0:
+def wilson(count: int, total: int) -> Interval:
+    """Wilson's 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927); not a number if `total` is 0."""
+    if total == 0:
         return math.nan, math.nan
-    share = count / of
-    middle = (share + Z * Z / (2 * of)) / (1 + Z * Z / of)
-    half = Z * math.sqrt(share * (1 - share) / of + Z * Z / (4 * of * of)) / (1 + Z * Z / of)
+    share = count / total
+    middle = (share + Z * Z / (2 * total)) / (1 + Z * Z / total)
+    half = Z * math.sqrt(share * (1 - share) / total + Z * Z / (4 * total * total)) / (1 + Z * Z / total)
     return max(0.0, middle - half), min(1.0, middle + half)
 
 

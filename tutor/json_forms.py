@@ -59,7 +59,7 @@ def marking_json(problem: AnyProblem, marking: "Marking", *, solution: bool) -> 
         "verdict": marking.verdict,
         "entry": _entry(problem, marking.entry, problem.ask),
         "mistakes": [
-            {"id": found.id, "words": found.words, "probability": found.probability} for found in marking.candidates
+            {"id": named.id, "words": named.words, "probability": named.probability} for named in marking.candidates
         ],
         "named": marking.named.id if marking.named else None,
         "feedback": marking.feedback,

@@ -51,8 +51,8 @@ def schema(kind: str) -> dict[str, Any]:
 
     Raises KeyError for a kind that is not one of KINDS.
     """
-    made = TypeAdapter(_FILES[kind]).json_schema(mode="validation", by_alias=True)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **_closed(made)}
+    json_schema = TypeAdapter(_FILES[kind]).json_schema(mode="validation", by_alias=True)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **_closed(json_schema)}
 
 
 def _closed(part: Any) -> Any:

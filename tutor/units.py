@@ -65,9 +65,9 @@ def conversion(unit: str) -> Conversion:
     """
     if unit in ABSOLUTE_TEMPERATURES:
         return ABSOLUTE_TEMPERATURES[unit]
-    kept = _kept()
-    if unit in kept:
-        return kept[unit]
+    conversions = _conversions()
+    if unit in conversions:
+        return conversions[unit]
     from tutor.unit_registry import registry_unit  # noqa: PLC0415 - a third of a second that few commands need
 
     parsed = registry_unit(unit)
@@ -78,27 +78,27 @@ def conversion(unit: str) -> Conversion:
     if not 0 < scale < math.inf:
         raise UnitError(f"'{unit}' is too large or too small a unit")
     worked_out = Conversion(scale, 0.0, str(parsed.dimensionality))
-    if len(kept) < MOST_KEPT:
-        kept[unit] = worked_out
+    if len(conversions) < MOST_KEPT:
+        conversions[unit] = worked_out
     return worked_out
 
 
 @lru_cache(maxsize=1)
-def _kept() -> dict[str, Conversion]:
+def _conversions() -> dict[str, Conversion]:
     """The conversions that this and earlier processes worked out; what this one adds is kept when it ends."""
     name = f"units-{cache.hashed([cache.code_version()])}.json"
     try:
-        kept = {unit: Conversion(**fields) for unit, fields in json.loads(cache.read(name) or b"{}").items()}
+        conversions = {unit: Conversion(**fields) for unit, fields in json.loads(cache.read(name) or b"{}").items()}
     except (ValueError, TypeError, AttributeError):
-        kept = {}
-    before = len(kept)
+        conversions = {}
+    before = len(conversions)
 
-    def keep() -> None:
-        if len(kept) > before:
-            cache.write(name, json.dumps({unit: asdict(found) for unit, found in kept.items()}).encode())
+    def save() -> None:
+        if len(conversions) > before:
+            cache.write(name, json.dumps({unit: asdict(entry) for unit, entry in conversions.items()}).encode())
 
-    atexit.register(keep)
-    return kept
+    atexit.register(save)
+    return conversions
 
 
 def convert(value: float, source: str, target: str) -> float:

@@ -83,12 +83,12 @@ def _refused(file: Path, faults: Mapping[Path, ContentError]) -> Report | None:
 
 
 def _files(path: Path) -> list[Path]:
-    found = [path] if path.is_file() else []
+    files = [path] if path.is_file() else []
     if path.is_dir():
-        found = [file for file in some_files(path, "**/*.yaml") if "assets" not in file.relative_to(path).parts]
-    if not found:
+        files = [file for file in some_files(path, "**/*.yaml") if "assets" not in file.relative_to(path).parts]
+    if not files:
         raise ContentError(path, 0, "there is no exercise file.", "Name one, or a folder that holds some.")
-    return found
+    return files
 
 
 def verify_file(library: Library, path: Path, draws: int) -> Report:
@@ -123,11 +123,11 @@ def verify(library: Library, declared: Declared, draws: int) -> Report:
     report = Report(declared.exercise.id)
     began = time.perf_counter()
     try:
-        for at, id_ in enumerate(declared.exercise.rulebooks):
+        for index, id_ in enumerate(declared.exercise.rulebooks):
             questions = check_declaration(library, declared.under(id_), rulebook(id_, library))
             report.questions = max(report.questions, len(questions))
             report.faults += [fault for table in _tables_used(questions) for fault in table_faults(table)]
-            own_draws = at == 0 or id_ in declared.exercise.in_rulebook
+            own_draws = index == 0 or id_ in declared.exercise.in_rulebook
             for question in questions:
                 _verify_question(question, draws if own_draws else LOOKED_AT_CLOSELY, report)
     except (ContentError, DrawError) as error:
@@ -257,12 +257,12 @@ def _not_consistent(problem: Problem) -> Iterator[str]:
     for name, tree in problem.question.relations.items():
         if name not in values or (problem.question.reversed and name == problem.question.final):
             continue
-        if not _same(problem.evaluate(tree), values[name]):
+        if not _are_equal(problem.evaluate(tree), values[name]):
             yield f"the relation of {name} does not hold"
 
 
-def _same(one: float, other: float) -> bool:
-    return abs(one - other) <= SAME * max(1e-9, abs(one), abs(other))
+def _are_equal(value: float, other: float) -> bool:
+    return abs(value - other) <= SAME * max(1e-9, abs(value), abs(other))
 
 
 def _not_consistent_in_pint(problem: Problem) -> Iterator[str]:
@@ -284,7 +284,7 @@ def _not_consistent_in_pint(problem: Problem) -> Iterator[str]:
         values[step.name] = result
         unit = quantities[step.name].unit
         shown = float(result.to(dimensions.in_pint(1.0, unit).units).magnitude)
-        if not _same(conversion(unit).to_working(shown), problem.values[step.name]):
+        if not _are_equal(conversion(unit).to_working(shown), problem.values[step.name]):
             yield f"{step.name} comes out differently in pint"
 
 

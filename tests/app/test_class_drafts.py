@@ -37,9 +37,9 @@ def test_a_browser_that_sends_many_at_once_takes_one_turn_at_a_time(monkeypatch)
 
     async def send():
         browsers = [BROWSERS[0]] * 8 + [BROWSERS[1]] * 4
-        return await asyncio.gather(*(class_drafts.keep(request(token)) for token in browsers))
+        return await asyncio.gather(*(class_drafts.keep_draft(request(token)) for token in browsers))
 
-    monkeypatch.setattr(class_drafts, "_keep", keep)
+    monkeypatch.setattr(class_drafts, "_keep_draft", keep)
     monkeypatch.setattr(class_drafts, "token", lambda cookies, _tokens: cookies[COOKIE])
     monkeypatch.setattr(class_drafts, "tokens", lambda: None)
     assert {answer.status_code for answer in asyncio.run(send())} == {204}

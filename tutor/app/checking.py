@@ -65,35 +65,35 @@ class Asked:
     text: str
 
 
-def _verdict(kind: Kind, told: "Working | str") -> "Working":
+def _verdict(kind: Kind, reply: "Working | str") -> "Working":
     if kind == "out of time":
         raise CheckingError(TOO_LONG)
-    if isinstance(told, str):
-        raise CheckingError(told)
-    return told
+    if isinstance(reply, str):
+        raise CheckingError(reply)
+    return reply
 
 
 class OutOfTime(BaseException):
     """Ends the working at hand in the process that checks."""
 
 
-def judged(engine: "Engine", asked: Asked) -> "tuple[Kind, Working | str]":
+def judged(engine: "Engine", request: Asked) -> "tuple[Kind, Working | str]":
     """What comes of a working: its verdict, or why there is none."""
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - not for the pages' side to load
     from tutor.answers.working.judging import check_working  # noqa: PLC0415
     from tutor.engine.problem import Problem  # noqa: PLC0415
     from tutor.engine.problem_factory import make_problem  # noqa: PLC0415
 
-    address = asked.address
+    address = request.address
     try:
-        own = (
+        amounts = (
             own_amounts(engine.question(address.exercise, address.ask, address.rulebook), dict(address.own))
             if address.own
             else None
         )
-        problem = make_problem(engine, address.exercise, address.ask, address.number, address.rulebook, own)
+        problem = make_problem(engine, address.exercise, address.ask, address.number, address.rulebook, amounts)
         assert isinstance(problem, Problem)
-        return "judged", check_working(problem, asked.text)
+        return "judged", check_working(problem, request.text)
     except FaultyRequestError as error:
         return "refused", str(error)
     except Exception:
@@ -110,10 +110,10 @@ class CheckerInPlace:
     def start(self) -> None:
         """There is nothing to begin."""
 
-    def check(self, asked: Asked, _learner: str, stay: Callable[[], None]) -> "Working":
+    def check(self, request: Asked, _learner: str, stay: Callable[[], None]) -> "Working":
         """The verdict on a working, as `Checker.check` gives it."""
         stay()
-        return _verdict(*judged(self._engine, asked))
+        return _verdict(*judged(self._engine, request))
 
 
 class Checker:
@@ -146,22 +146,22 @@ class Checker:
             self._pipe.close()
             self._pipe = None
 
-    def check(self, asked: Asked, learner: str, stay: Callable[[], None]) -> "Working":
+    def check(self, request: Asked, learner: str, stay: Callable[[], None]) -> "Working":
         """The verdict on a working; `stay` is called while it is waited for, and what it raises ends the work.
 
         Raises CheckingError if the lines cannot be checked, or not now.
         """
         deadline = time.monotonic() + LONGEST_WAIT
-        self._wait(asked, learner, stay, deadline)
+        self._wait(request, learner, stay, deadline)
         try:
-            kind, told = self._reply(asked, learner, stay, deadline)
+            kind, reply = self._reply(request, learner, stay, deadline)
         finally:
             with self._turn:
                 self._taken = False
                 self._turn.notify_all()
-        return _verdict(kind, told)
+        return _verdict(kind, reply)
 
-    def _wait(self, asked: Asked, learner: str, stay: Callable[[], None], deadline: float) -> None:
+    def _wait(self, request: Asked, learner: str, stay: Callable[[], None], deadline: float) -> None:
         """Wait for this working's turn."""
         with self._turn:
             if time.monotonic() - self._began > WINDOW:
@@ -169,7 +169,7 @@ class Checker:
             spent = self._spent.get(learner, 0.0)
             if spent > OF_A_LEARNER:
                 raise CheckingError(USED_UP)
-            place = (spent, len(asked.text), threading.get_ident())
+            place = (spent, len(request.text), threading.get_ident())
             self._waiting.append(place)
             try:
                 while self._taken or place != min(self._waiting):
@@ -182,11 +182,11 @@ class Checker:
                 self._waiting.remove(place)
 
     def _reply(
-        self, asked: Asked, learner: str, stay: Callable[[], None], deadline: float
+        self, request: Asked, learner: str, stay: Callable[[], None], deadline: float
     ) -> "tuple[Kind, Working | str]":
         pipe = self._running()
         try:
-            pipe.send(asked)
+            pipe.send(request)
             while not pipe.poll(LOOKS):
                 stay()
                 if time.monotonic() > deadline:
@@ -201,9 +201,9 @@ class Checker:
             raise
 
     def _received(self, pipe: Connection, learner: str) -> "tuple[Kind, Working | str]":
-        kind, told, seconds = pipe.recv()
+        kind, reply, seconds = pipe.recv()
         self._spent[learner] = self._spent.get(learner, 0.0) + seconds
-        return kind, told
+        return kind, reply
 
     def _interrupt(self, pipe: Connection, learner: str) -> None:
         """Take the working at hand out of the process; end it if it does not obey."""
@@ -218,10 +218,10 @@ class Checker:
     def _running(self) -> Connection:
         if self._pipe is None or self._process is None or self._process.poll() is not None:
             self.end()
-            self._pipe, theirs = Pipe()
-            command = [sys.executable, "-P", "-m", __name__, str(theirs.fileno()), str(self._content or "")]
-            self._process = subprocess.Popen(command, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL)
-            theirs.close()
+            self._pipe, far_end = Pipe()
+            command = [sys.executable, "-P", "-m", __name__, str(far_end.fileno()), str(self._content or "")]
+            self._process = subprocess.Popen(command, pass_fds=[far_end.fileno()], stdin=subprocess.DEVNULL)
+            far_end.close()
         return self._pipe
 
 
@@ -260,11 +260,11 @@ def _serve(pipe: Connection, content: Path | None) -> None:
     os.nice(NICE)  # only now: the first learner waits for what is above
 
     while True:
-        asked = pipe.recv()
+        request = pipe.recv()
         start = time.process_time()
         reply: tuple[Kind, Working | str] = ("out of time", "")
         with suppress(OutOfTime), limit:
-            reply = judged(engine, asked)
+            reply = judged(engine, request)
         pipe.send((*reply, time.process_time() - start))
 
 

@@ -41,7 +41,7 @@ def key(code: str, place: int, field: str) -> str:
     return f"draft {code} {place} {field}"
 
 
-async def keep(request: Request) -> Response:
+async def keep_draft(request: Request) -> Response:
     """Keep a draft of the member whose browser asks; whoever is no member of the set's class keeps nothing."""
     sent_by = token(request.cookies, tokens())
     if sent_by is None or request.headers.get("content-type") != "application/json":
@@ -54,7 +54,7 @@ async def keep(request: Request) -> Response:
     try:
         draft = Draft.model_validate_json(bytes(body))
         async with _turns.setdefault(sent_by, asyncio.Lock()):
-            await run_in_threadpool(_keep, sent_by, draft)
+            await run_in_threadpool(_keep_draft, sent_by, draft)
     except ValidationError:
         return PlainTextResponse("This is no draft.", 400)
     except StoreError:
@@ -64,18 +64,18 @@ async def keep(request: Request) -> Response:
     return Response(status_code=204)
 
 
-def _keep(sent_by: str, draft: Draft) -> None:
+def _keep_draft(sent_by: str, draft: Draft) -> None:
     from tutor.app import session  # noqa: PLC0415 - it reads the settings of the module that starts the server
     from tutor.classroom.claims import Claims  # noqa: PLC0415 - sympy is loaded while the server answers already
     from tutor.classroom.errors import ClassError  # noqa: PLC0415
     from tutor.classroom.register import Register  # noqa: PLC0415
     from tutor.classroom.work import ClassWork  # noqa: PLC0415
 
-    of = Register(session.store()).set_of_code(draft.code)
-    member = Claims(session.store(), of).member(sent_by)
+    practice_set = Register(session.store()).set_of_code(draft.code)
+    member = Claims(session.store(), practice_set).member(sent_by)
     if member is None:
         raise ClassError("Take your name on the class list first.")
-    ClassWork(session.store(), session.engine(), of, member).keep_draft(draft.place, draft.field, draft.text)
+    ClassWork(session.store(), session.engine(), practice_set, member).keep_draft(draft.place, draft.field, draft.text)
 
 
-ROUTE = Route(ADDRESS, keep, methods=["POST"])
+ROUTE = Route(ADDRESS, keep_draft, methods=["POST"])

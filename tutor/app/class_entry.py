@@ -24,10 +24,10 @@ def ask_for_code() -> None:
         if code:
             st.switch_page(HERE, query_params={"set": code})
         st.error("A set's code has six letters and digits, such as K7Q-4MP. Compare it with the sheet or the board.")
-    mine = sets_of(store(), st.session_state["learner"])
-    if mine:
+    own_sets = sets_of(store(), st.session_state["learner"])
+    if own_sets:
         st.subheader("Your sets", anchor=False)
-    for practice_set in mine:
+    for practice_set in own_sets:
         st.page_link(HERE, label=showing.plain(practice_set.declaration.title), query_params={"set": practice_set.code})
 
 
@@ -36,13 +36,13 @@ def ask_for_name(practice_set: StoredSet) -> None:
     claims = Claims(store(), practice_set)
     strict = claims.want_code()
     if strict:
-        told = (
+        advice = (
             "Type your name or number and your personal code. The code is on the slip or the sheet that your "
             "instructor gave you. If you have neither, ask your instructor for your code."
         )
     else:
-        told = "Type your name or number. If you have used another device before, type your personal code too."
-    st.markdown(f"{told} This device then remembers you.")
+        advice = "Type your name or number. If you have used another device before, type your personal code too."
+    st.markdown(f"{advice} This device then remembers you.")
     with st.form("name", border=False):
         typed = st.text_input(
             "Your name or number, as on the class list", key=f"name {practice_set.code}", max_chars=_LONGEST

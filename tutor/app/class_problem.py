@@ -42,9 +42,9 @@ def answer_form(practice_set: StoredSet, work: ClassWork, problem: AnyProblem, v
     st.session_state[shown] = True
     if sent:
         with faults_in_words():
-            again = is_sent_again(view, entry, steps)
+            resent = is_sent_again(view, entry, steps)
             work.answer(view.place, entry, steps, key=submit_key(view, entry, steps))
-            st.session_state[f"sent again {practice_set.code} {view.place}"] = again
+            st.session_state[f"sent again {practice_set.code} {view.place}"] = resent
             st.rerun()
     elif view.why_not:
         del st.session_state[shown]
@@ -110,8 +110,8 @@ def show_help(practice_set: StoredSet, work: ClassWork, problem: AnyProblem, vie
     """The hints seen, one more, and the worked solution, as far as the set allows."""
     showing.show_hints(view.hints)
     if view.hints_left and not view.why_not:
-        seen = len(view.hints)
-        if st.button(f"Show hint {seen + 1} of {seen + view.hints_left}"):
+        shown = len(view.hints)
+        if st.button(f"Show hint {shown + 1} of {shown + view.hints_left}"):
             with faults_in_words():
                 work.see_hint(view.place)
                 st.rerun()

@@ -16,8 +16,8 @@ def attempts_words(left: int) -> str:
 
 def earlier_words(earlier: Sequence[AnswerForLearner]) -> str:
     """How many answers came before the last one, and whether the instructor has said something to them."""
-    said = ", with what your instructor says" if any(answer.comment for answer in earlier) else ""
-    return f"Your earlier answers: {len(earlier)}{said}"
+    comment = ", with what your instructor says" if any(answer.comment for answer in earlier) else ""
+    return f"Your earlier answers: {len(earlier)}{comment}"
 
 
 def state_words(line: PlaceForLearner, *, closed: bool) -> str:
@@ -27,8 +27,8 @@ def state_words(line: PlaceForLearner, *, closed: bool) -> str:
     words = {"open": "not answered", "wrong": "not right", "answered": "answered"}[line.state]
     if closed:
         return words
-    yet = " yet" if line.attempts_left and line.state != "answered" else ""
-    return f"{words}{yet}, {attempts_words(line.attempts_left)}"
+    suffix = " yet" if line.attempts_left and line.state != "answered" else ""
+    return f"{words}{suffix}, {attempts_words(line.attempts_left)}"
 
 
 def done(lines: Sequence[PlaceForLearner]) -> int:
@@ -68,11 +68,11 @@ def is_sent_again(view: ForLearner, entry: str, steps: Mapping[str, str]) -> boo
     if not view.answers:
         return False
     last = view.answers[-1]
-    same = last.source == "screen" and last.entry == entry and dict(last.steps) == dict(steps)
-    return same and (last.counted or last.verdict != "")
+    unchanged = last.source == "screen" and last.entry == entry and dict(last.steps) == dict(steps)
+    return unchanged and (last.counted or last.verdict != "")
 
 
 def saved_words(answer: AnswerForLearner, zone: str) -> str:
     """When an answer was kept."""
-    how = "Typed in from paper" if answer.source == "paper" else "Saved"
-    return f"{how} on {told_time(answer.at, zone)}."
+    way = "Typed in from paper" if answer.source == "paper" else "Saved"
+    return f"{way} on {told_time(answer.at, zone)}."

@@ -47,15 +47,15 @@ class Download:
 
 def offer(label: str, make: Callable[[], bytes | str], file_name: str, kind: str, *, first: bool = False) -> None:
     """Show a link that downloads what `make` gives, of the media type `kind`; `first`: it is what to do next."""
-    kept: dict[str, Download] = st.session_state.setdefault(_KEPT, {})
+    offers: dict[str, Download] = st.session_state.setdefault(_KEPT, {})
     context = get_script_run_ctx()
     session = context.session_id if context else ""
-    key = kept[label].key if label in kept else secrets.token_urlsafe(32)
-    made = Download(key, session, st.session_state.get("learner", ""), make, file_name, kind)
-    kept.pop(label, None)
-    kept[label] = _offered[key] = made
-    for label_ in list(kept)[:-MOST_OF_PAGE]:
-        del kept[label_]
+    key = offers[label].key if label in offers else secrets.token_urlsafe(32)
+    download = Download(key, session, st.session_state.get("learner", ""), make, file_name, kind)
+    offers.pop(label, None)
+    offers[label] = _offered[key] = download
+    for label_ in list(offers)[:-MOST_OF_PAGE]:
+        del offers[label_]
     look = "download first" if first else "download"
     st.html(f'<a class="{look}" role="button" href="{ADDRESS}/{key}" download>{escape(label)}</a>')
 
@@ -64,21 +64,23 @@ async def send(request: Request) -> Response:
     """Send a file to the browser whose page offers it, as long as the page is open."""
     offered = _offered.get(request.path_params["key"])
     if offered is None or not get_instance().is_active_session(offered.session):
-        return _told("This file is not offered any more. Open its page again.", 404)
+        return _refusal("This file is not offered any more. Open its page again.", 404)
     if token(request.cookies, tokens()) != offered.learner:
-        return _told("This file belongs to another browser. Allow cookies, and open its page in this browser.", 403)
+        return _refusal("This file belongs to another browser. Allow cookies, and open its page in this browser.", 403)
     try:
         async with _turns.setdefault(offered.learner, asyncio.Lock()):
-            made = await run_in_threadpool(offered.make)
+            content = await run_in_threadpool(offered.make)
     except StoreError as error:
-        return _told(error.page or "The database does not answer just now. Wait a moment and try again.", 503)
+        return _refusal(error.page or "The database does not answer just now. Wait a moment and try again.", 503)
     except FaultyRequestError as error:
-        return _told(str(error), 403)
+        return _refusal(str(error), 403)
     name = f"attachment; filename*=UTF-8''{quote(offered.file_name, safe='')}"
-    return Response(made, media_type=offered.kind, headers={"content-disposition": name, "cache-control": "no-store"})
+    return Response(
+        content, media_type=offered.kind, headers={"content-disposition": name, "cache-control": "no-store"}
+    )
 
 
-def _told(sentence: str, status: int) -> Response:
+def _refusal(sentence: str, status: int) -> Response:
     return PlainTextResponse(sentence, status, headers={"cache-control": "no-store"})
 
 

@@ -65,8 +65,8 @@ SECURITY_HEADERS = {
 
 def token(cookies: Mapping[str, str], tokens: Tokens) -> str | None:
     """Read the learner's token from a request's cookies; None if there is none, or none that the store issued."""
-    found = str(cookies.get(COOKIE, ""))  # Streamlit's test driver has other things than text there
-    return found if tokens.is_issued(found) else None
+    value = str(cookies.get(COOKIE, ""))  # Streamlit's test driver has other things than text there
+    return value if tokens.is_issued(value) else None
 
 
 class Door:
@@ -115,8 +115,8 @@ def _refusal(scope: Scope) -> PlainTextResponse | None:
     if scope["type"] == "http" and scope["path"].rstrip("/").endswith(CLOSED):
         return PlainTextResponse("This page is closed.", 404)
     changes = scope["type"] == "websocket" or scope["method"] not in {"GET", "HEAD", "OPTIONS"}
-    own = {f"{scheme}://{hosts[0]}".lower() for scheme in ("http", "https")}
-    if changes and not own.issuperset(origin.lower() for origin in origins):
+    own_origins = {f"{scheme}://{hosts[0]}".lower() for scheme in ("http", "https")}
+    if changes and not own_origins.issuperset(origin.lower() for origin in origins):
         return PlainTextResponse("Only this server's own pages may send this.", 403)
     return None
 
@@ -145,9 +145,10 @@ class LearnerCookie:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Add the cookie to pages (not to scripts, pictures or the websocket) whose browser needs one."""
-        held = _cookies(scope).get(COOKIE, "") if scope["type"] == "http" else ""
+        cookie_value = _cookies(scope).get(COOKIE, "") if scope["type"] == "http" else ""
         if scope["type"] != "http" or (
-            self.tokens().is_issued(held) and (not _opens_a_page(scope) or await self._due(held) is None)
+            self.tokens().is_issued(cookie_value)
+            and (not _opens_a_page(scope) or await self._due(cookie_value) is None)
         ):
             await self.app(scope, receive, send)
             return
@@ -155,7 +156,7 @@ class LearnerCookie:
         async def send_with_cookie(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                if headers.get("content-type", "").startswith("text/html") and (due := await self._due(held)):
+                if headers.get("content-type", "").startswith("text/html") and (due := await self._due(cookie_value)):
                     headers.append("set-cookie", cookie(due, secure=scope["scheme"] == "https"))
                     headers["cache-control"] = "no-store"  # else a cache on the way may give the cookie to others
                     del headers["etag"]
@@ -163,10 +164,10 @@ class LearnerCookie:
 
         await self.app(_unconditional(scope), receive, send_with_cookie)
 
-    async def _due(self, held: str) -> str | None:
+    async def _due(self, cookie_value: str) -> str | None:
         """The token that the browser needs; None while the store does not answer, which the page then says."""
         with suppress(StoreError):
-            return await run_in_threadpool(self.tokens().for_page, held)
+            return await run_in_threadpool(self.tokens().for_page, cookie_value)
         return None
 
 
@@ -186,25 +187,25 @@ class SessionOwner:
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
-        held = token(_cookies(scope), self.tokens())
-        if scope["type"] == "http" and not self._may_ask(scope["path"], held):
+        cookie_value = token(_cookies(scope), self.tokens())
+        if scope["type"] == "http" and not self._may_ask(scope["path"], cookie_value):
             refusal = PlainTextResponse("This belongs to a page that this browser does not show.", 404)
             await refusal(scope, receive, send)
             return
-        name = hash_of(held) if held else new_token()
+        name = hash_of(cookie_value) if cookie_value else new_token()
         headers = [(header, value) for header, value in scope["headers"] if header != BROWSER.encode()]
         await self.app({**scope, "headers": [*headers, (BROWSER.encode(), name.encode())]}, receive, send)
 
-    def _may_ask(self, path: str, held: str | None) -> bool:
+    def _may_ask(self, path: str, cookie_value: str | None) -> bool:
         if path.startswith(_UPLOAD):
-            return held is not None and self._is_of(path.removeprefix(_UPLOAD).split("/")[0], held)
+            return cookie_value is not None and self._is_of(path.removeprefix(_UPLOAD).split("/")[0], cookie_value)
         return True
 
-    def _is_of(self, session: str, held: str | None) -> bool:
+    def _is_of(self, session: str, cookie_value: str | None) -> bool:
         """Whether a session that is connected now belongs to the browser that holds a token, or to one without any."""
         client = get_instance().get_client(session)
         context = None if client is None else client.client_context
-        return context is not None and token(context.cookies, self.tokens()) == held
+        return context is not None and token(context.cookies, self.tokens()) == cookie_value
 
 
 class SecurityHeaders:

@@ -30,17 +30,17 @@ _WAY = "way to the new token"
 def lead(renewed: str, query: Mapping[str, str]) -> None:
     """Send the browser to fetch its new token, and from there to class work with some of `_KEPT` in the address."""
     st.session_state[_WAY] = f"{ADDRESS}?{urlencode({**query, 'handle': renewal_handle(renewed)})}"
-    _go()
+    _reload()
 
 
 def tell_superseded() -> None:
     """Say what a page can do whose token counts no more; the one that led the way is led once more."""
     if _WAY in st.session_state:
-        _go()
+        _reload()
     st.info("Somebody took or left a name in this browser. Load this page again to go on. All that was saved is kept.")
 
 
-def _go() -> None:
+def _reload() -> None:
     context = get_script_run_ctx()
     if context is not None:
         message = ForwardMsg()
@@ -50,12 +50,12 @@ def _go() -> None:
 
 async def fetch(request: Request) -> Response:
     """Give the browser its new token as a cookie, and lead it back to the set."""
-    asked = request.query_params
+    params = request.query_params
     try:
-        renewed = await run_in_threadpool(tokens().fetch, asked.get("handle", ""), request.cookies.get(COOKIE, ""))
+        renewed = await run_in_threadpool(tokens().fetch, params.get("handle", ""), request.cookies.get(COOKIE, ""))
     except StoreError:
         return PlainTextResponse("The database does not answer just now. Load this page again in a moment.", 503)
-    query = {name: asked[name] for name in _KEPT if name in asked}
+    query = {name: params[name] for name in _KEPT if name in params}
     response = RedirectResponse(f"/class-work?{urlencode(query)}", 303, {"cache-control": "no-store"})
     if renewed is not None:
         response.headers.append("set-cookie", cookie(renewed, secure=request.url.scheme == "https"))

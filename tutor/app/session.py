@@ -48,12 +48,12 @@ def begin() -> None:
     """Give the run its learner; a browser that keeps no cookie gets a token that lives as long as its tab."""
     empty_for_another_browser()
     if "learner" not in st.session_state:
-        st.session_state["learner"] = _held() or tokens().issue()
+        st.session_state["learner"] = _cookie() or tokens().issue()
 
 
 def empty_for_another_browser() -> None:
     """Empty the session, its login too, and run anew if the browser that holds it is not the one that began it."""
-    browser = _held() or st.context.headers.get(BROWSER, "")
+    browser = _cookie() or st.context.headers.get(BROWSER, "")
     if st.session_state.setdefault("browser", browser) == browser:
         return
     st.session_state.clear()
@@ -73,10 +73,10 @@ def is_superseded() -> bool:
 
 def renewed_token() -> str | None:
     """What is to take the place of the learner's token; None without a cookie, where nobody can have noted it."""
-    return None if _held() is None else tokens().issue()
+    return None if _cookie() is None else tokens().issue()
 
 
-def _held() -> str | None:
+def _cookie() -> str | None:
     return token(st.context.cookies, tokens())
 
 

@@ -48,8 +48,8 @@ def options() -> dict[str, object]:
 @lru_cache(maxsize=1)
 def _rules() -> str:
     """The style sheet with the colors of both looks."""
-    looks = {"light": LIGHT, "dark": DARK}
-    colours = {f"{name}_{field}": value for name, look in looks.items() for field, value in asdict(look).items()}
+    by_name = {"light": LIGHT, "dark": DARK}
+    colours = {f"{name}_{field}": value for name, look in by_name.items() for field, value in asdict(look).items()}
     return Template((scripts.STATIC / "page.css").read_text(encoding="utf-8")).substitute(colours, dawn=DAWN)
 
 

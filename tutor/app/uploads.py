@@ -102,10 +102,10 @@ class Uploads(MemoryUploadedFileManager):
         if page is None or size is None:
             return
         page.issued.remove(file.file_id)
-        kept = file._replace(data=file.data[: size.one + 1])
-        if self._together(size) + len(kept.data) > size.together:
-            kept = file._replace(data=b"", type=FULL)
-        super().add_file(session_id, kept)
+        cut = file._replace(data=file.data[: size.one + 1])
+        if self._together(size) + len(cut.data) > size.together:
+            cut = file._replace(data=b"", type=FULL)
+        super().add_file(session_id, cut)
         for id_ in list(self.file_storage.get(session_id, {}))[:-MOST_OF_SESSION]:
             self.remove_file(session_id, id_)
 

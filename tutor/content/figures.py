@@ -17,7 +17,7 @@ class Swept(RangeGiven):
     quantity: Name
 
     @model_validator(mode="after")
-    def _few(self) -> Self:
+    def _check_count(self) -> Self:
         if (self.highest.value - self.lowest.value) / self.step.value > MOST_POINTS:
             raise ValueError(f"'step' is so small that there are more than {MOST_POINTS} points")
         return self

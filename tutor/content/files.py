@@ -103,8 +103,10 @@ def read_yaml(path: Path, text: str | None = None, first_line: int = 1) -> Docum
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         line = (mark.line if mark else 0) + first_line
-        told = getattr(error, "problem", None) or "this is not YAML"
-        raise ContentError(path, line, f"the YAML cannot be read: {told}.", "Check indents, colons, quotes.") from None
+        problem = getattr(error, "problem", None) or "this is not YAML"
+        raise ContentError(
+            path, line, f"the YAML cannot be read: {problem}.", "Check indents, colons, quotes."
+        ) from None
     return document
 
 
@@ -189,9 +191,11 @@ def validated(model: type[M], document: Document, data: Any, key: Key = ()) -> M
     except ValidationError as error:
         faults = error.errors(include_url=False)
         first = next((fault for fault in faults if fault["type"] == "extra_forbidden"), faults[0])
-        at = tuple(part for part in first["loc"] if not str(part).endswith(("Given", "Diagram")))
-        field_name = ".".join(map(str, at))
-        raise document.fault((*key, *at), f"{field_name}: {_told(first)}" if at else _told(first)) from None
+        path_inside = tuple(part for part in first["loc"] if not str(part).endswith(("Given", "Diagram")))
+        field_name = ".".join(map(str, path_inside))
+        raise document.fault(
+            (*key, *path_inside), f"{field_name}: {_message(first)}" if path_inside else _message(first)
+        ) from None
 
 
 _TOLD = {
@@ -214,6 +218,6 @@ _TOLD = {
 }
 
 
-def _told(error: Any) -> str:
-    told = _TOLD.get(error["type"], str(error["msg"]).removeprefix("Value error, ") + ".")
-    return told.format(**error["ctx"]) if error["type"].endswith("too_long") else told
+def _message(error: Any) -> str:
+    message = _TOLD.get(error["type"], str(error["msg"]).removeprefix("Value error, ") + ".")
+    return message.format(**error["ctx"]) if error["type"].endswith("too_long") else message

@@ -17,9 +17,9 @@ def check_isolation(exercise: OrderExercise, document: Document) -> None:
 
     Raises ContentError.
     """
-    told = [*exercise.story, *exercise.actions.values()]
+    sentences = [*exercise.story, *exercise.actions.values()]
     for source in get_args(EnergySource):
-        if source not in exercise.isolation and any(_names(sentence, source) for sentence in told):
+        if source not in exercise.isolation and any(_names(sentence, source) for sentence in sentences):
             fault = f"nothing says how the {source} is made safe."
             raise document.fault(("isolation",), fault, f"Declare its opening, lock and measurement under '{source}'.")
     for source, isolation in exercise.isolation.items():

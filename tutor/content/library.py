@@ -171,9 +171,9 @@ class Library:
         """The exercises by id, in the order of their lessons and levels."""
         order = {id_: lesson.header.order for id_, lesson in self.lessons.items()}
         declared: list[Declared | DeclaredOrder] = [*self.declared.values(), *self.orders.values()]
-        every = [content.exercise for content in declared]
-        every.sort(key=lambda exercise: (order.get(exercise.lesson, 99), exercise.level, exercise.id))
-        return {exercise.id: exercise for exercise in every}
+        exercises = [content.exercise for content in declared]
+        exercises.sort(key=lambda exercise: (order.get(exercise.lesson, 99), exercise.level, exercise.id))
+        return {exercise.id: exercise for exercise in exercises}
 
 
 @lru_cache(maxsize=1)
@@ -189,11 +189,11 @@ def _built_in() -> Library:
     return library
 
 
-def _unpickled(kept: bytes | None) -> Library | None:
+def _unpickled(pickled: bytes | None) -> Library | None:
     """The library that the cache holds: only ever this user's own file, and what this code wrote; else None."""
     try:
-        fields: dict[str, Any] = pickle.loads(kept or b"")
-        return Library(**{kind: MappingProxyType(held) for kind, held in fields.items()}, base=None)
+        fields: dict[str, Any] = pickle.loads(pickled or b"")
+        return Library(**{kind: MappingProxyType(group) for kind, group in fields.items()}, base=None)
     except (pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError, TypeError, ValueError):
         return None
 
@@ -232,15 +232,15 @@ def read_folder(folder: Path, base: Library | None) -> Library:
         "figures": {path.stem: _figure(path) for path in some_files(folder, "assets/figures/*.yaml")},
         "editions": _editions(folder),
     }
-    merged = {kind: _merged(kind, held, base) for kind, held in entries.items()}
-    origins = {(kind, id_): origin for kind, held in entries.items() for id_, (_, origin) in held.items()}
-    every = merged.pop("exercises")
+    merged = {kind: _merged(kind, group, base) for kind, group in entries.items()}
+    origins = {(kind, id_): origin for kind, group in entries.items() for id_, (_, origin) in group.items()}
+    by_id = merged.pop("exercises")
     lessons = sorted(merged.pop("lessons").items(), key=lambda item: item[1].header.order)
     library = Library(
-        **{kind: MappingProxyType(held) for kind, held in merged.items()},
+        **{kind: MappingProxyType(group) for kind, group in merged.items()},
         lessons=MappingProxyType(dict(lessons)),
-        declared=MappingProxyType({id_: found for id_, found in every.items() if isinstance(found, Declared)}),
-        orders=MappingProxyType({id_: found for id_, found in every.items() if isinstance(found, DeclaredOrder)}),
+        declared=MappingProxyType({id_: entry for id_, entry in by_id.items() if isinstance(entry, Declared)}),
+        orders=MappingProxyType({id_: entry for id_, entry in by_id.items() if isinstance(entry, DeclaredOrder)}),
         tables=MappingProxyType(_with_tables(tables, base)),
         origins=MappingProxyType((dict(base.origins) if base else {}) | origins),
         base=base,
@@ -298,28 +298,28 @@ def _by_id(read: Iterable[Lesson | Declared | DeclaredOrder]) -> Entries:
 _ONE = {"quantities": "quantity", "editions": "base edition"}  # other kinds lose their s
 
 
-def _merged(kind: str, held: Entries, base: Library | None) -> dict[str, Any]:
+def _merged(kind: str, group: Entries, base: Library | None) -> dict[str, Any]:
     """The entries of a folder beside those of its base."""
     before: dict[str, Any] = {}
     if base is not None:
         before = {**base.declared, **base.orders} if kind == "exercises" else dict(getattr(base, kind))
-    for id_, (_, origin) in held.items():
+    for id_, (_, origin) in group.items():
         if id_ in before and base is not None:
             raise _clash(_ONE.get(kind, kind.removesuffix("s")), id_, origin, base.origins[kind, id_])
-    return before | {id_: value for id_, (value, _) in held.items()}
+    return before | {id_: value for id_, (value, _) in group.items()}
 
 
 def _with_tables(tables: Mapping[str, DeclaredTable], base: Library | None) -> dict[str, DeclaredTable]:
     before = dict(base.tables) if base else {}
     for name, table in tables.items():
         if name in before and table.document is not before[name].document:
-            origin, other = (Origin(declared.document, declared.key) for declared in (table, before[name]))
-            raise _clash("table", name, origin, other)
+            origin, earlier = (Origin(declared.document, declared.key) for declared in (table, before[name]))
+            raise _clash("table", name, origin, earlier)
     return before | dict(tables)
 
 
-def _clash(kind: str, id_: str, origin: Origin, other: Origin) -> ContentError:
-    return origin.fault((), f"there is another {kind} '{id_}', in {other}.", "Give this one another id.")
+def _clash(kind: str, id_: str, origin: Origin, earlier: Origin) -> ContentError:
+    return origin.fault((), f"there is another {kind} '{id_}', in {earlier}.", "Give this one another id.")
 
 
 def _check_files(folder: Path) -> None:
@@ -340,10 +340,10 @@ def some_files(folder: Path, pattern: str) -> list[Path]:
 
     Raises ContentError if there are more than MOST_FILES.
     """
-    found = list(islice(folder.glob(pattern), MOST_FILES + 1))
-    if len(found) > MOST_FILES:
+    listed = list(islice(folder.glob(pattern), MOST_FILES + 1))
+    if len(listed) > MOST_FILES:
         raise ContentError(folder, 0, f"more than {MOST_FILES} files are called {pattern}.", "Split the folder.")
-    return sorted(found)
+    return sorted(listed)
 
 
 def read_exercise(path: Path) -> Declared | DeclaredOrder:
@@ -418,9 +418,9 @@ def read_lesson(path: Path) -> Lesson:
 def _check_references(library: Library, entries: Mapping[str, Entries]) -> None:
     """Check that what a folder's entries name is there."""
     for hazard, origin in entries["hazards"].values():
-        for at, name in enumerate(hazard.goes_with):
+        for index, name in enumerate(hazard.goes_with):
             if name not in library.quantities and name not in get_args(EnergySource):
-                raise origin.fault(("goes_with", at), f"'{name}' is no quantity and no source.")
+                raise origin.fault(("goes_with", index), f"'{name}' is no quantity and no source.")
     for quantity, origin in entries["quantities"].values():
         if quantity.share_of is not None and quantity.share_of not in library.quantities:
             raise origin.fault(("share_of",), f"'{quantity.share_of}' is not in the glossary.", "Check its spelling.")
@@ -430,9 +430,9 @@ def _check_references(library: Library, entries: Mapping[str, Entries]) -> None:
     for declared, _ in entries["exercises"].values():
         check_exercise(library, declared)
     for declared, origin in entries["figures"].values():
-        for at, id_ in enumerate(declared.figure.exercises if isinstance(declared.figure, Sweep) else ()):
+        for index, id_ in enumerate(declared.figure.exercises if isinstance(declared.figure, Sweep) else ()):
             if id_ not in library.declared:
-                raise origin.fault(("exercises", at), f"there is no exercise '{id_}'.", "Check its spelling.")
+                raise origin.fault(("exercises", index), f"there is no exercise '{id_}'.", "Check its spelling.")
     for lesson, _ in entries["lessons"].values():
         _check_lesson(library, lesson)
 
@@ -463,7 +463,7 @@ def _check_lesson(library: Library, lesson: Lesson) -> None:
     if header.figure not in library.figures:
         mend = f"Add assets/figures/{header.figure}.yaml. {_choose(library.figures)}"
         raise document.fault(("figure",), f"there is no figure '{header.figure}'.", mend)
-    named = [(("exercises", at), id_) for at, id_ in enumerate(header.exercises)]
+    named = [(("exercises", index), id_) for index, id_ in enumerate(header.exercises)]
     for key, id_ in [*named, (("example",), header.example)]:
         if id_ not in library.declared and id_ not in library.orders:
             raise document.fault(key, f"there is no exercise '{id_}'.", "Check its spelling.")
@@ -488,9 +488,9 @@ def check_exercise(library: Library, declared: Declared | DeclaredOrder) -> None
         _check_diagram(library, declared, ())
         for book in declared.exercise.in_rulebook:
             _check_diagram(library, declared.under(book), ("in_rulebook", book))
-    for at, id_ in enumerate(exercise.other_methods if isinstance(exercise, Exercise) else ()):
+    for index, id_ in enumerate(exercise.other_methods if isinstance(exercise, Exercise) else ()):
         if id_ not in library.declared:
-            raise document.fault(("other_methods", at), f"there is no exercise '{id_}'.", "Check its spelling.")
+            raise document.fault(("other_methods", index), f"there is no exercise '{id_}'.", "Check its spelling.")
 
 
 def _check_diagram(library: Library, declared: Declared, place: Key) -> None:
@@ -498,17 +498,17 @@ def _check_diagram(library: Library, declared: Declared, place: Key) -> None:
     exercise, document, diagram = declared.exercise, declared.document, declared.exercise.diagram
     if diagram is None:
         return
-    own = {*exercise.givens, *exercise.relations}
+    quantities = {*exercise.givens, *exercise.relations}
     for ask in ("", *diagram.when_asked):
         key = (*place, "diagram", *(("when_asked", ask) if ask else ()))
-        if ask and ask not in own:
-            raise document.fault(key, f"the exercise has no quantity '{ask}' to ask for.", _choose(own))
-        asked = validated(type(diagram), document, diagram.asked(ask), key)
-        for role, name in asked.names:
-            if name not in own:
+        if ask and ask not in quantities:
+            raise document.fault(key, f"the exercise has no quantity '{ask}' to ask for.", _choose(quantities))
+        shown = validated(type(diagram), document, diagram.asked(ask), key)
+        for role, name in shown.names:
+            if name not in quantities:
                 fault = f"the diagram's {role}: the exercise has no quantity '{name}'."
-                raise document.fault((*key, role), fault, _choose(own))
-            if role in asked.counts and library.quantities[name].kind != "count":
+                raise document.fault((*key, role), fault, _choose(quantities))
+            if role in shown.counts and library.quantities[name].kind != "count":
                 fault = f"the diagram's {role}: '{name}' is no whole number."
                 raise document.fault((*key, role), fault, "Name a quantity of the kind count.")
 
@@ -531,11 +531,11 @@ def _check_fitting(library: Library, exercise: Exercise | OrderExercise, documen
 def _check_named(library: Library, content: Exercise | OrderExercise | LessonHeader, document: Document) -> None:
     if FOR_ALL not in content.safety:
         raise document.fault(("safety",), f"the caution '{FOR_ALL}' is missing.", "Every exercise and lesson shows it.")
-    for field_name, known in (("safety", library.hazards), ("sources", library.sources)):
-        for at, id_ in enumerate(getattr(content, field_name)):
-            if id_ not in known:
-                raise document.fault((field_name, at), f"{field_name}: there is no '{id_}'.", _choose(known))
+    for field_name, entries in (("safety", library.hazards), ("sources", library.sources)):
+        for index, id_ in enumerate(getattr(content, field_name)):
+            if id_ not in entries:
+                raise document.fault((field_name, index), f"{field_name}: there is no '{id_}'.", _choose(entries))
 
 
-def _choose(known: Iterable[str]) -> str:
-    return "Choose one of " + ", ".join(sorted(known)) + "."
+def _choose(entries: Iterable[str]) -> str:
+    return "Choose one of " + ", ".join(sorted(entries)) + "."

@@ -44,8 +44,8 @@ def without_standing(text: str) -> str:
 
     Raises ValueError if it says how far a source was checked.
     """
-    if said := _TELLS_STANDING.search(text):
-        raise ValueError(f"'{said[0]}' tells how far a source was checked; only the list of sources does that")
+    if claim := _TELLS_STANDING.search(text):
+        raise ValueError(f"'{claim[0]}' tells how far a source was checked; only the list of sources does that")
     return text
 
 
@@ -656,8 +656,8 @@ class ByRulebook(Model):
         """The fields as they are under a rulebook, not yet validated."""
         data = self.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude={"in_rulebook"})
         for name, change in self.in_rulebook.get(rulebook, {}).items():
-            both = isinstance(change, dict) and isinstance(data.get(name), dict)
-            data[name] = merged(data[name], change) if both else change
+            nested = isinstance(change, dict) and isinstance(data.get(name), dict)
+            data[name] = merged(data[name], change) if nested else change
         return data
 
 
@@ -776,14 +776,14 @@ class OrderExercise(Model):
         unknown = sorted(named - self.actions.keys())
         if unknown:
             raise ValueError(f"'{unknown[0]}' is not one of the actions")
-        both = sorted(self.actions.keys() & self.traps.keys())
-        if both:
-            raise ValueError(f"'{both[0]}' is an action and a trap")
+        clashing = sorted(self.actions.keys() & self.traps.keys())
+        if clashing:
+            raise ValueError(f"'{clashing[0]}' is an action and a trap")
         if not len(self.indispensable) <= self.shown <= len(self.actions):
             raise ValueError("'shown' has to lie between the number of 'indispensable' and that of all actions")
         left = dict(self.actions)
         while left:
-            free = [id_ for id_ in left if not any(one.then == id_ and one.first in left for one in self.arrows)]
+            free = [id_ for id_ in left if not any(arrow.then == id_ and arrow.first in left for arrow in self.arrows)]
             if not free:
                 raise ValueError(f"the arrows go round in a circle at '{next(iter(left))}'")
             left = {id_: words for id_, words in left.items() if id_ not in free}

@@ -119,14 +119,14 @@ def read_tables(folder: Path, base: Tables) -> dict[str, DeclaredTable]:
             declarations[name] = validated(TableDeclaration, document, data, (name,))
             tables[name] = _declared(declarations, document, name, files)
     for name, table in base.items():
-        more = [
+        further = [
             row
             for file in table.files
             if (folder / file).exists() and "statements" in {fields.kind for fields in table.fields.values()}
             for row in files.setdefault(file, _read_rows(folder / file))
         ]
-        if more:
-            rows = {id_: (*table.rows.get(id_, ()), *_rows_of(table.fields[id_], id_, more)) for id_ in table.fields}
+        if further:
+            rows = {id_: (*table.rows.get(id_, ()), *_rows_of(table.fields[id_], id_, further)) for id_ in table.fields}
             tables[name] = replace(table, rows=rows)
     _check(tables, base)
     _check_numbers({**base, **tables})
@@ -258,15 +258,17 @@ def _check_fields(fields: TableFields, rows: Collection[Row], document: Document
 
 def _check(tables: Tables, base: Tables) -> None:
     """Check that what is looked up are numbers or sizes, each once, and that limits are there."""
-    every = {**base, **tables}
+    all_tables = {**base, **tables}
     for table in tables.values():
         for id_, fields in table.fields.items():
-            if fields.at_most is not None and fields.at_most not in every:
+            if fields.at_most is not None and fields.at_most not in all_tables:
                 fault = f"there is no table '{fields.at_most}'."
                 raise table.document.fault((*table.key, "at_most"), fault, "Check its spelling.")
             if fields.kind != "statements":
                 sizes = (
-                    {row.cells.get("size", "") for row in every[SIZES].rows.get(id_, ())} if SIZES in every else set()
+                    {row.cells.get("size", "") for row in all_tables[SIZES].rows.get(id_, ())}
+                    if SIZES in all_tables
+                    else set()
                 )
                 _check_cells(fields, table.rows[id_], sizes)
 

@@ -115,12 +115,12 @@ def _add_beside(drawing: schemdraw.Drawing, parts: list[str], place: Place) -> N
 
 
 def _sentence(circuit: BatteryCircuit) -> str:
-    def said(name: str, label: str) -> str:
+    def text(name: str, label: str) -> str:
         return f"{name} ({label})" if label else name
 
     carried = f" The current: {circuit.current}." if circuit.current else ""
     return (
-        f"The battery's plus goes to the {said('fuse', circuit.fuse)} close beside it, on through the "
-        f"{said('cable', circuit.cable)} to the plus of the {said('inverter', circuit.inverter)}; the inverter's minus "
-        f"goes back to the minus of the {said('battery', circuit.battery)}.{carried} Each conductor ends in a lug."
+        f"The battery's plus goes to the {text('fuse', circuit.fuse)} close beside it, on through the "
+        f"{text('cable', circuit.cable)} to the plus of the {text('inverter', circuit.inverter)}; the inverter's minus "
+        f"goes back to the minus of the {text('battery', circuit.battery)}.{carried} Each conductor ends in a lug."
     )

@@ -115,21 +115,21 @@ def _in_order(sources: Collection[Source]) -> list[Source]:
 
 
 def _sentence(feeding: frozenset[Source] | None, labels: PathLabels) -> str:
-    def said(name: str, label: str) -> str:
+    def text(name: str, label: str) -> str:
         return f"{name} ({label})" if label else name
 
-    behind = said("battery", labels.battery)
+    behind = text("battery", labels.battery)
     if labels.array is not None:
-        behind = f"{said('array', labels.array)} and the {behind}"
+        behind = f"{text('array', labels.array)} and the {behind}"
     way_there = (
-        f"The {said('supply', labels.supply)} can feed the {said('loads', labels.loads)} straight through the "
-        f"{said('transfer', labels.transfer)}; the {behind} can feed them through the "
-        f"{said('inverter', labels.inverter)} and the transfer."
+        f"The {text('supply', labels.supply)} can feed the {text('loads', labels.loads)} straight through the "
+        f"{text('transfer', labels.transfer)}; the {behind} can feed them through the "
+        f"{text('inverter', labels.inverter)} and the transfer."
     )
-    return f"{way_there} {_now(feeding)}"
+    return f"{way_there} {_feeding_sentence(feeding)}"
 
 
-def _now(feeding: frozenset[Source] | None) -> str:
+def _feeding_sentence(feeding: frozenset[Source] | None) -> str:
     if feeding is None:
         return "Which way is in use is left open, so none is drawn thick."
     if not feeding:

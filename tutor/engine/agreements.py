@@ -56,10 +56,10 @@ def binding(question: Question) -> tuple[Compiled, ...]:
 
     A given that is asked for is the edge up to which something works, not what a label says: it is bound by none.
     """
-    here = {*question.known, *question.right.names}
+    quantities = {*question.known, *question.right.names}
     if question.reversed:
-        here.remove(question.ask)
-    return tuple(one for one in agreements(question.library) if here.issuperset(one.joins))
+        quantities.remove(question.ask)
+    return tuple(agreement for agreement in agreements(question.library) if quantities.issuperset(agreement.joins))
 
 
 @lru_cache(maxsize=1024)
@@ -70,26 +70,30 @@ def binding_draws(question: Question) -> tuple[Compiled, ...]:
     return tuple(one for one in binding(question) if len({drawn_from.get(name, name) for name in one.joins}) > 1)
 
 
-def broken(among: Iterable[Compiled], values: Mapping[str, float]) -> Iterator[Compiled]:
+def broken(agreed: Iterable[Compiled], values: Mapping[str, float]) -> Iterator[Compiled]:
     """Those agreements that values in working units break; one that needs another quantity is passed over."""
-    return (one for one in among if all(name in values for name in one.joins) and one.is_broken(values))
+    return (
+        agreement
+        for agreement in agreed
+        if all(name in values for name in agreement.joins) and agreement.is_broken(values)
+    )
 
 
-def contradiction(problem: Problem, own: Mapping[str, Amount]) -> str:
+def contradiction(problem: Problem, typed: Mapping[str, Amount]) -> str:
     """What the learner's own numbers contradict in a problem, in plain sentences; '' if they agree with it."""
-    told = [
-        (_results(problem, one), _others(problem, one, own), one)
-        for one in broken(binding(problem.question), problem.all_values)
+    contradictions = [
+        (_results(problem, agreement), _givens_left(problem, agreement, typed), agreement)
+        for agreement in broken(binding(problem.question), problem.all_values)
     ]
-    if told:  # the plainest first: without a result, and with the fewest numbers that are not the learner's
-        results, others, one = min(told, key=lambda found: (len(found[0]), len(found[1])))
-        yours = [name for name in own if results or name in one.joins]
-        sentences = [one.says]
+    if contradictions:  # the plainest first: without a result, and with the fewest numbers that are not the learner's
+        results, open_givens, agreement = min(contradictions, key=lambda entry: (len(entry[0]), len(entry[1])))
+        yours = [name for name in typed if results or name in agreement.joins]
+        sentences = [agreement.says]
         sentences += [f"You entered {_figures(problem, yours)}."] if yours else []
         sentences += [f"These numbers lead to {_figures(problem, results)}."] if results else []
-        sentences += [f"This problem has {_figures(problem, others)}: enter yours too."] if others else []
+        sentences += [f"This problem has {_figures(problem, open_givens)}: enter yours too."] if open_givens else []
         return " ".join(sentences)
-    return next((_beyond(problem, name, own) for name in problem.values if not _is_plausible(problem, name)), "")
+    return next((_beyond(problem, name, typed) for name in problem.values if not _is_plausible(problem, name)), "")
 
 
 def _results(problem: Problem, agreement: Compiled) -> list[str]:
@@ -97,9 +101,9 @@ def _results(problem: Problem, agreement: Compiled) -> list[str]:
     return [name for name in agreement.joins if name not in problem.shown]
 
 
-def _others(problem: Problem, agreement: Compiled, own: Mapping[str, Amount]) -> list[str]:
+def _givens_left(problem: Problem, agreement: Compiled, typed: Mapping[str, Amount]) -> list[str]:
     """The givens of an agreement that the learner left as they were drawn."""
-    return [name for name in agreement.joins if name in problem.shown and name not in own]
+    return [name for name in agreement.joins if name in problem.shown and name not in typed]
 
 
 def _is_plausible(problem: Problem, name: str) -> bool:
@@ -107,29 +111,33 @@ def _is_plausible(problem: Problem, name: str) -> bool:
     return low - _SLACK * abs(low) <= problem.values[name] <= high + _SLACK * abs(high)
 
 
-def _beyond(problem: Problem, name: str, own: Mapping[str, Amount]) -> str:
+def _beyond(problem: Problem, name: str, typed: Mapping[str, Amount]) -> str:
     value = problem.values[name]
     low, high = problem.question.plausible(name)
-    edge = f"at most {_told(problem, name, high)}" if value > high else f"at least {_told(problem, name, low)}"
+    edge = (
+        f"at most {_value_text(problem, name, high)}" if value > high else f"at least {_value_text(problem, name, low)}"
+    )
     words = problem.question.library.quantities[name].words
-    kept = "" if own.keys() >= set(problem.question.right.inputs) else ", and the values that you left as they were"
+    untouched = (
+        "" if typed.keys() >= set(problem.question.right.inputs) else ", and the values that you left as they were"
+    )
     return (
-        f"These numbers lead to {_told(problem, name, value)} for the {words}. Real values are {edge}. "
-        f"You entered {_figures(problem, list(own))}. Check those numbers and their units{kept}."
+        f"These numbers lead to {_value_text(problem, name, value)} for the {words}. Real values are {edge}. "
+        f"You entered {_figures(problem, list(typed))}. Check those numbers and their units{untouched}."
     )
 
 
 def _figures(problem: Problem, quantities: list[str]) -> str:
     """Values with their quantities in words: '12 A for the operating current and 9 A for the short-circuit current'."""
     words = problem.question.library.quantities
-    told = [
+    texts = [
         f"{problem.shown[name] if name in problem.shown else problem.text_of(name)} for the {words[name].words}"
         for name in quantities
     ]
-    return " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else "".join(told)
+    return " and ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else "".join(texts)
 
 
-def _told(problem: Problem, name: str, value: float) -> str:
+def _value_text(problem: Problem, name: str, value: float) -> str:
     if not problem.kind(name).measured:
         return problem.text_of(name, value)
     return in_figures(value, problem.unit_of(name))

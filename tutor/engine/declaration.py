@@ -34,14 +34,16 @@ def prove(library: Library, path: Path) -> None:
     if kinds and "exercises" not in kinds:
         check_agreements(library)
         return
-    one = read_exercise(path)
-    check_exercise(library, one)
-    if isinstance(one, DeclaredOrder):
-        for ask in one.exercise.asks:
-            draw_order(OrderQuestion(library, one.exercise, one.document, ask, rulebook(DEFAULT_RULEBOOK, library)), 1)
+    content = read_exercise(path)
+    check_exercise(library, content)
+    if isinstance(content, DeclaredOrder):
+        for ask in content.exercise.asks:
+            draw_order(
+                OrderQuestion(library, content.exercise, content.document, ask, rulebook(DEFAULT_RULEBOOK, library)), 1
+            )
         return
-    for book in (rulebook(id_, library) for id_ in one.exercise.rulebooks):
-        declared = one.under(book.id)
+    for book in (rulebook(id_, library) for id_ in content.exercise.rulebooks):
+        declared = content.under(book.id)
         for question in check_declaration(library, declared, book):
             try:
                 problem = draw(question, 1)
@@ -264,19 +266,19 @@ def _reads_ampacity(question: Question) -> bool:
 def _trees(question: Question) -> Iterator[tuple[Key, str, Node]]:
     for name, tree in question.relations.items():
         yield ("relations", name), name, tree
-    for at, limit in enumerate(question.limits_declared):
-        yield ("limits", at), "", limit
+    for index, limit in enumerate(question.limits_declared):
+        yield ("limits", index), "", limit
 
 
 def _check_sentences(questions: list[Question]) -> None:
     first = questions[0]
     exercise, document = first.exercise, first.document
     told = {*exercise.givens, first.final, *_roles(exercise)}
-    for at, sentence in enumerate(exercise.story):
+    for index, sentence in enumerate(exercise.story):
         for name in PLACEHOLDER.findall(sentence):
             if name not in told:
                 raise document.fault(
-                    ("story", at), f"the story has no {{{name}}} to tell.", "Use a given, or a part's name."
+                    ("story", index), f"the story has no {{{name}}} to tell.", "Use a given, or a part's name."
                 )
     for question in questions:
         for name in PLACEHOLDER.findall(exercise.asks[question.ask]):

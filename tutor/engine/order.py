@@ -53,9 +53,9 @@ class OrderQuestion:
         """An order proves itself."""
         return
 
-    def reason(self, first: str, then: str) -> Arrow | None:
-        """The arrow from `first` to `then`, if there is one."""
-        return self._arrows.get((first, then))
+    def reason(self, first: str, later: str) -> Arrow | None:
+        """The arrow from `first` to `later`, if there is one."""
+        return self._arrows.get((first, later))
 
     @cached_property
     def procedure(self) -> tuple[str, ...]:

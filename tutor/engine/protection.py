@@ -47,10 +47,12 @@ class _Circuit:
     def faults(self) -> Iterator[str]:
         """What is wrong: in what it says of the device, or else in the device and the conductors that it chooses."""
         if self._named.verdict is not None:
-            if bool(self._values[self._named.verdict]) != all(self._protects(*one) for one in self._conductors):
+            if bool(self._values[self._named.verdict]) != all(
+                self._protects(*conductor) for conductor in self._conductors
+            ):
                 yield f"the verdict on the {_amperes(self._device)} device is wrong: {self._told()}"
         elif self._named.largest_device is not None:
-            largest = min(self._largest(*one) for one in self._conductors)
+            largest = min(self._largest(*conductor) for conductor in self._conductors)
             if largest != self._values[self._named.largest_device]:
                 yield f"the largest device that may protect the conductor is one of {_amperes(largest)}"
         else:

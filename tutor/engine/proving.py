@@ -92,32 +92,32 @@ def proofs(paths: Sequence[Path], extra: Path | None) -> Iterator[ContentError |
     left = list(paths)
     ends = monotonic() + SECONDS_FOR_ALL
     while left and monotonic() < ends:
-        here, there = Pipe(duplex=False)
-        prover = Process(target=_prove_each, args=(left, extra, there), daemon=True)
+        receiving, sending = Pipe(duplex=False)
+        prover = Process(target=_prove_each, args=(left, extra, sending), daemon=True)
         prover.start()
-        there.close()
+        sending.close()
         try:
             while left:
                 seconds = min(SECONDS_FOR_ONE, ends - monotonic())
                 path = left.pop(0)
-                if not here.poll(max(0.0, seconds)):
+                if not receiving.poll(max(0.0, seconds)):
                     yield _too_slow(path, ends - monotonic() > 0)
                     break
-                told = here.recv()
-                yield ContentError(*told) if told else None
+                fault = receiving.recv()
+                yield ContentError(*fault) if fault else None
         except EOFError:  # the system has ended it, for want of memory
             yield _too_slow(path, True)
         finally:
             prover.kill()
             prover.join()
-            here.close()
+            receiving.close()
     yield from (_too_slow(path, False) for path in left)
 
 
 def _too_slow(path: Path, alone: bool) -> ContentError:
     if alone:
-        told = f"checking this exercise takes more than {SECONDS_FOR_ONE} s, or too much memory."
-        return ContentError(path, 1, told, "Use fewer and shorter relations, lower powers, and fewer asks.")
+        fault = f"checking this exercise takes more than {SECONDS_FOR_ONE} s, or too much memory."
+        return ContentError(path, 1, fault, "Use fewer and shorter relations, lower powers, and fewer asks.")
     return ContentError(path, 1, f"checking this folder takes more than {SECONDS_FOR_ALL} s.", "Split the folder.")
 
 
@@ -135,8 +135,8 @@ def _prove_each(paths: Sequence[Path], extra: Path | None, answers: Connection) 
         except ContentError as error:
             answers.send((error.path, error.line, error.fault, error.mend))
         except Exception as error:  # whatever a foreign file leads to is a fault of the file
-            told = f"the exercise cannot be calculated ({type(error).__name__})."
-            answers.send((path, 1, told, "Use simpler relations and smaller numbers."))
+            fault = f"the exercise cannot be calculated ({type(error).__name__})."
+            answers.send((path, 1, fault, "Use simpler relations and smaller numbers."))
 
 
 def bound_memory() -> None:

@@ -293,9 +293,9 @@ def _sentences(sweep: Sweep) -> Iterator[tuple[Key, str]]:
         yield from ((("choice", part), words) for part, words in sweep.choice)
 
 
-def follow(question: Question, known: Values, relations: Mapping[str, Node] | None = None) -> dict[str, float]:
+def follow(question: Question, givens: Values, relations: Mapping[str, Node] | None = None) -> dict[str, float]:
     """All that the relations come to; what has no value (beyond a table, say) is left out, and what rests on it."""
-    return next(_followed(question, [known], question.relations if relations is None else relations))
+    return next(_followed(question, [givens], question.relations if relations is None else relations))
 
 
 def _followed(
@@ -317,7 +317,7 @@ def traced(figure: FigureQuestion, problem: Problem) -> Traced:
     axis, points = _axis(figure, problem, sweep.swept) if sweep.swept else _year(problem)
     followed = [_Followed(figure, problem, curve, points) for curve in sweep.curves]
     lines = [curve_trace.line for curve_trace in followed]
-    sentences = [_said(figure, values, texts, part) for part in sweep.says]
+    sentences = [_sentence(figure, values, texts, part) for part in sweep.says]
     sentences += [curve_trace.seeming(values) for curve_trace in followed]
     sentences += [_chosen(figure, followed), _between(texts, axis, lines)]
     bounds = [(limit.bound, limit.words, limit.of, limit.deadly) for limit in sweep.limits]
@@ -484,7 +484,7 @@ def _reach(figure: FigureQuestion, problem: Problem, along: list[dict[str, float
     return ""
 
 
-def _said(figure: FigureQuestion, values: Values, texts: Texts, part: str | list[Case]) -> str:
+def _sentence(figure: FigureQuestion, values: Values, texts: Texts, part: str | list[Case]) -> str:
     """A sentence with its values, or the first of several cases that holds and whose values are all there."""
     cases = [Case(when=None, says=part)] if isinstance(part, str) else part
     holding = (case for case in cases if case.when is None or figure.value(case.when, values))

@@ -26,7 +26,7 @@ def allowed_emails() -> frozenset[str]:
     return frozenset(map(_address, listed))
 
 
-def why_not(user: Mapping[str, Any], allowed: Collection[str], now: datetime) -> str:
+def why_not(user: Mapping[str, Any], allowed: Collection[str], moment: datetime) -> str:
     """Why a person of whom the provider says `user` stays outside; '' if they may enter."""
     email = _address(user.get("email", ""))
     if not email:
@@ -37,7 +37,7 @@ def why_not(user: Mapping[str, Any], allowed: Collection[str], now: datetime) ->
         return f"{email} is not among those who may enter the desk. Ask who runs the server to add it."
     if not isinstance(user.get("iat"), int | float):
         return "The login does not tell when it was made, so it cannot be used here. Ask who runs the server."
-    if not now - SESSION < since(user) <= now + _CLOCKS_APART:
+    if not moment - SESSION < since(user) <= moment + _CLOCKS_APART:
         return "Your login is older than a session of the desk lasts. Log in again."
     return ""
 

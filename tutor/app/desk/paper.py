@@ -172,16 +172,16 @@ def _heads(outcomes: Sequence[Outcome]) -> list[str]:
 def _helps(outcomes: Sequence[Outcome]) -> dict[str, str]:
     """What is said about each column."""
     helps: dict[str, str] = {}
-    for one in outcomes:
-        if _head(one) not in helps:
-            problem, title = problem_of(engine(), one.handed), one.handed.snapshot.title
-            helps[_head(one)] = f"{title}: {_asked(problem, one.handed.ask)}"
-            if one.handed.evidence:
-                helps[_evidence_head(one)] = _asked(problem, one.handed.evidence)
+    for outcome in outcomes:
+        if _head(outcome) not in helps:
+            problem, title = problem_of(engine(), outcome.handed), outcome.handed.snapshot.title
+            helps[_head(outcome)] = f"{title}: {_question_text(problem, outcome.handed.ask)}"
+            if outcome.handed.evidence:
+                helps[_evidence_head(outcome)] = _question_text(problem, outcome.handed.evidence)
     return helps
 
 
-def _asked(problem: AnyProblem, name: str) -> str:
+def _question_text(problem: AnyProblem, name: str) -> str:
     if isinstance(problem, OrderProblem):
         return problem.question.exercise.title
     unit = problem.unit_of(name)

@@ -45,11 +45,11 @@ def rules_told(declared: PracticeSet) -> str:
 
 
 def _set_state(instructor: InstructorSession, practice_set: StoredSet) -> None:
-    declared, now = practice_set.declaration, datetime.now(UTC)
+    declared, moment = practice_set.declaration, datetime.now(UTC)
     st.header(plain(declared.title), anchor=False)
-    st.markdown(f"This set is **{STATES[practice_set.state(now)]}**. {plain(rules_told(declared))}")
+    st.markdown(f"This set is **{STATES[practice_set.state(moment)]}**. {plain(rules_told(declared))}")
     times = [("Opens", declared.opens), ("Closes", declared.closes), ("Closed by you", practice_set.closed_at)]
-    time_words = [f"{name}: {told_time(moment, declared.zone)}." for name, moment in times if moment is not None]
+    time_words = [f"{name}: {told_time(time, declared.zone)}." for name, time in times if time is not None]
     if time_words:
         st.markdown(plain(" ".join(time_words)))
     address = link(practice_set)
@@ -60,12 +60,12 @@ def _set_state(instructor: InstructorSession, practice_set: StoredSet) -> None:
         st.caption(f"This link opens on this computer only. {NO_ADDRESS}")
     _claiming(instructor, practice_set)
     instructor.download("Download the set as a file", lambda: written_set(declared), f"{declared.id}.yaml", "text/yaml")
-    _close_or_reopen(instructor, practice_set, now)
-    _exam(instructor, practice_set, now)
+    _close_or_reopen(instructor, practice_set, moment)
+    _exam(instructor, practice_set, moment)
     _problems(instructor, practice_set)
 
 
-def _exam(instructor: InstructorSession, practice_set: StoredSet, now: datetime) -> None:
+def _exam(instructor: InstructorSession, practice_set: StoredSet, moment: datetime) -> None:
     """What an exam closes and what it cannot, and the switch that closes it to everybody."""
     switch, words = exams.state(instructor.store)
     st.subheader("Exam switch", anchor=False)
@@ -77,7 +77,10 @@ def _exam(instructor: InstructorSession, practice_set: StoredSet, now: datetime)
         f"{plain(words)}"
     )
     with st.container(horizontal=True):
-        closed, this_set = practice_set.state(now) == "closed", switch is not None and switch.set_id == practice_set.id
+        closed, this_set = (
+            practice_set.state(moment) == "closed",
+            switch is not None and switch.set_id == practice_set.id,
+        )
         if st.button("Turn on for this set", key="desk exam this", disabled=closed or this_set):
             exams.turn_on(instructor.store, practice_set)
             st.rerun()
@@ -106,8 +109,8 @@ def _claiming(instructor: InstructorSession, practice_set: StoredSet) -> None:
         st.rerun()
 
 
-def _close_or_reopen(instructor: InstructorSession, practice_set: StoredSet, now: datetime) -> None:
-    if practice_set.state(now) != "closed":
+def _close_or_reopen(instructor: InstructorSession, practice_set: StoredSet, moment: datetime) -> None:
+    if practice_set.state(moment) != "closed":
         consequence = partial(sets.closing_consequence, instructor.store, practice_set)
         if confirmed("Close set", consequence, "Close set now", "Keep open", f"desk closing {practice_set.id}"):
             sets.close(instructor.store, practice_set)

@@ -92,29 +92,29 @@ def _places_sentence(statistics: SetStatistics, shown: Sequence[PlaceStatistics]
         return "No answer has been counted yet."
     hardest = min(shown, key=lambda place: place.right.value or 0.0)
     easiest = max(shown, key=lambda place: place.right.value or 0.0)
-    told = (
+    sentence = (
         f"Of {counted(statistics.learners, 'learner')}, fewest are right at place {hardest.place} "
         f"({hardest.right.count} of {hardest.right.total}) and most at place {easiest.place} "
         f"({easiest.right.count} of {easiest.right.total})."
     )
     if not statistics.enough:
-        told += " There are too few learners for verdicts: read the intervals."
-    return told
+        sentence += " There are too few learners for verdicts: read the intervals."
+    return sentence
 
 
 def _mistakes_sentence(mistakes: Sequence[ClassMistake]) -> str:
     if not mistakes:
         return "No mistake has been recognised yet."
     first = mistakes[0]
-    more = f", and perhaps to {first.perhaps:.1f} more" if first.perhaps >= 0.1 else ""
+    rest = f", and perhaps to {first.perhaps:.1f} more" if first.perhaps >= 0.1 else ""
     danger = f"; {first.broke_limit} of its {first.answers} answers would break a limit" if first.broke_limit else ""
-    told = f"The most pressing mistake: {first.words}, named to {counted(first.learners, 'learner')}{more}{danger}."
-    return told + (f" {len(mistakes)} mistakes are told in all." if len(mistakes) > 1 else "")
+    sentence = f"The most pressing mistake: {first.words}, named to {counted(first.learners, 'learner')}{rest}{danger}."
+    return sentence + (f" {len(mistakes)} mistakes are told in all." if len(mistakes) > 1 else "")
 
 
-def _label(at: int, mistake: ClassMistake) -> str:
+def _label(rank: int, mistake: ClassMistake) -> str:
     """Its number and words in two lines at most, so that a phone has room for the bars too."""
-    lines = wrap(f"{at}. {mistake.words}", LONGEST_LINE)
+    lines = wrap(f"{rank}. {mistake.words}", LONGEST_LINE)
     cut = f"{lines[1][: LONGEST_LINE - 1]}…" if len(lines) > 2 else ""
     return "<br>".join([lines[0], cut] if cut else lines)
 

@@ -88,12 +88,12 @@ def iv_curve(
     return Drawn(figure, _sentence(module.name, points, irradiance, cell_temperature), _rows(module, points))
 
 
-def _mark_points(figure: go.Figure, now: KeyPoints, look: Look) -> None:
+def _mark_points(figure: go.Figure, key_points: KeyPoints, look: Look) -> None:
     points = (
-        (0.0, now.isc, "y", "Isc", "square", "bottom right"),
-        (now.vmp, now.imp, "y", "Vmp, Imp", "diamond", "bottom left"),
-        (now.voc, 0.0, "y", "Voc", "circle", "top left"),
-        (now.vmp, now.power, "y2", "Pmax", "diamond", "bottom center"),
+        (0.0, key_points.isc, "y", "Isc", "square", "bottom right"),
+        (key_points.vmp, key_points.imp, "y", "Vmp, Imp", "diamond", "bottom left"),
+        (key_points.voc, 0.0, "y", "Voc", "circle", "top left"),
+        (key_points.vmp, key_points.power, "y2", "Pmax", "diamond", "bottom center"),
     )
     for voltage, value, axis, text, symbol, side in points:
         figure.add_trace(

@@ -149,12 +149,12 @@ def _counted(shared: Shared, continuous: float, brief: float) -> str:
     """How the continuous loads count, where they count for more."""
     if not continuous or shared.continuous_factor == 1:
         return ""
-    others = f" + {written(brief, 'W')}" if brief else ""
+    addend = f" + {written(brief, 'W')}" if brief else ""
     factor = f"{shared.continuous_factor:g}"
     weighted = shared.continuous_factor * continuous + brief
     return (
         f"What runs for hours counts {factor} times ({shared.rule}): "
-        f"{factor} × {written(continuous, 'W')}{others} = {written(weighted, 'W')}. "
+        f"{factor} × {written(continuous, 'W')}{addend} = {written(weighted, 'W')}. "
     )
 
 

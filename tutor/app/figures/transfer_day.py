@@ -91,8 +91,8 @@ def _top_current(trace: Trace) -> float:
     return 1.2 * max(*currents, limit, 1.0)
 
 
-def _fed_by(one: Interval) -> list[str]:
-    return [source.value for source in one.flow.sources] or ([NOTHING] if one.flow.asked > 0 else [])
+def _fed_by(interval: Interval) -> list[str]:
+    return [source.value for source in interval.flow.sources] or ([NOTHING] if interval.flow.asked > 0 else [])
 
 
 def _joined(trace: Trace, source: str) -> list[tuple[float, float]]:

@@ -109,10 +109,8 @@ def problems(lesson: Lesson) -> None:
     progress_by_exercise = progress(record().attempts())
     for id_ in lesson.header.exercises:
         exercise = library().exercises[id_]
-        standing = progress_by_exercise.get(id_)
-        state = (
-            f" · right {standing.right_unaided + standing.right_with_help} times" if standing and standing.tries else ""
-        )
+        tally = progress_by_exercise.get(id_)
+        state = f" · right {tally.right_unaided + tally.right_with_help} times" if tally and tally.tries else ""
         st.page_link(
             PRACTICE,
             label=f"{exercise.title} · level {exercise.level}{state}",
@@ -144,7 +142,7 @@ def show(lesson: Lesson) -> None:
                 showing.show_sources(header.sources)
             case text:
                 st.markdown(text)
-    following = [other.header for other in library().lessons.values() if other.header.order > header.order]
+    following = [lesson.header for lesson in library().lessons.values() if lesson.header.order > header.order]
     if following:
         st.page_link(HERE, label=f"Next lesson: {following[0].title}", query_params={"lesson": following[0].id})
     st.page_link(HERE, label="All lessons")

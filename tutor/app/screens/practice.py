@@ -155,8 +155,8 @@ def other_values(problem: Problem) -> None:
 
 
 def other_questions(address: Address, problem: AnyProblem) -> None:
-    here = name_of(problem)
-    shut = st.expander("Ask for something else, or put in your own numbers", key=f"others {here}", on_change="rerun")
+    label = name_of(problem)
+    shut = st.expander("Ask for something else, or put in your own numbers", key=f"others {label}", on_change="rerun")
     if not shut.open:  # what is shut need not be drawn, and need not hold up a verdict
         return
     with shut:

@@ -54,14 +54,14 @@ def own_data() -> None:
 
 
 st.title("Progress", anchor=False)
-done = progress(record().attempts())
-shown = [row(entry) for id_, entry in done.items() if id_ in library().exercises and entry.tries]
+by_exercise = progress(record().attempts())
+shown = [row(entry) for id_, entry in by_exercise.items() if id_ in library().exercises and entry.tries]
 if shown:
     show_table(shown)
 else:
     st.markdown("Nothing answered yet. What you answer is kept as you go, and shown here.")
 closed = closed_exercises()
-left = [e for e in library().exercises.values() if e.id not in done or not done[e.id].right_unaided]
+left = [e for e in library().exercises.values() if e.id not in by_exercise or not by_exercise[e.id].right_unaided]
 open_ones = [e for e in left if e.id not in closed]
 if open_ones:
     label = f"Next: {open_ones[0].title}"

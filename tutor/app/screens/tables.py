@@ -78,7 +78,7 @@ st.markdown(
 names = list(tables)
 linked = st.query_params.get("table", "")
 place = names.index(linked) if linked in tables else 0
-name = st.selectbox("Table", names, place, format_func=lambda one: tables[one].title, key=f"table {chosen}")
+name = st.selectbox("Table", names, place, format_func=lambda id_: tables[id_].title, key=f"table {chosen}")
 st.query_params.update({"rulebook": chosen, "table": name})
 wanted = st.text_input(
     "Look for a temperature in °C, such as −18, or for a word",
