@@ -15,12 +15,12 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
-from tutor.classroom.claims import Claims
-from tutor.classroom.register import Register
-from tutor.classroom.work import ClassWork
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.work import ClassWork
 from tutor.content.library import load
-from tutor.engine.question import Engine
 from tutor.learner.record import Attempt, Record
+from tutor.problems.question import Engine
 from tutor.store.database import Store, StoreError
 
 PLACES = 2

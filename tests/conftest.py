@@ -17,14 +17,14 @@ import pytest
 from hypothesis import settings
 
 from tutor.answers.marking import mark
+from tutor.base.units import conversion
 from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, ProblemRecord, ProblemSnapshot
-from tutor.classroom.snapshots import assigned_from
+from tutor.classroom.sets.snapshots import assigned_from
 from tutor.content.library import load
-from tutor.engine.draw import draw
-from tutor.engine.question import Engine
-from tutor.engine.sweep import follow
 from tutor.expression.tree import Call, Comparison, Literal, Name, Negative, Operation, Power
-from tutor.units import conversion
+from tutor.problems.draw import draw
+from tutor.problems.question import Engine
+from tutor.problems.sweep import follow
 
 # Test files are no package, so a neighbour is loaded by its path; its fixtures are for all tests.
 _spec = importlib.util.spec_from_file_location("databases", Path(__file__).with_name("databases.py"))

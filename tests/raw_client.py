@@ -15,7 +15,7 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
-from tutor.app.middleware import COOKIE
+from tutor.app.server.middleware import COOKIE
 
 XSRF = "_streamlit_xsrf"
 PATIENCE = 20.0

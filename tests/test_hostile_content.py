@@ -19,22 +19,22 @@ from unittest.mock import ANY
 import pytest
 from click.testing import CliRunner
 
-from tutor import verify
+from tutor.base.paths import content_root
+from tutor.base.units import UnitError, conversion
 from tutor.classroom.errors import ClassError
-from tutor.classroom.names import tidy
-from tutor.classroom.roster import read_roster
-from tutor.classroom.sets import read_set
+from tutor.classroom.roster.names import tidy
+from tutor.classroom.roster.tables import read_roster
+from tutor.classroom.sets.set_files import read_set
 from tutor.cli import main
 from tutor.content.errors import ContentError
 from tutor.content.files import read_text
 from tutor.content.library import MOST_FILES, load
-from tutor.engine import declaration, proving
-from tutor.engine.proving import load_proved
 from tutor.expression.grammar import parse
 from tutor.expression.tree import RelationError
-from tutor.paths import content_root
+from tutor.problems import declaration, proving
+from tutor.problems.proving import load_proved
+from tutor.tools import verify
 from tutor.trade.transfer import Load, Point, System, simulate
-from tutor.units import UnitError, conversion
 
 SOUND = Path(__file__).parent / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
 AT_THE_MOST = 90  # seconds for one case, on a busy machine
@@ -230,7 +230,7 @@ def test_what_differs_under_another_rulebook_is_proved_too(endless):
 
 
 def test_the_process_that_proves_gets_no_more_memory_than_its_share():
-    code = "from tutor.engine.proving import bound_memory; bound_memory(); bytearray(6 << 30)"
+    code = "from tutor.problems.proving import bound_memory; bound_memory(); bytearray(6 << 30)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert "MemoryError" in done.stderr
 

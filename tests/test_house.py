@@ -14,7 +14,7 @@ MODULES = {
     for path in (ROOT / "tutor").rglob("*.py")
 }
 # What is started by its name: commands, the page's script, the process that checks workings, schemas, migrations.
-STARTED = {"tutor.cli", "tutor.app.main", "tutor.app.checking", "tutor.schema"}
+STARTED = {"tutor.cli", "tutor.app.main", "tutor.app.server.checking", "tutor.tools.schema"}
 STARTED |= {name for name in MODULES if name.startswith("tutor.store.migrations")}
 # Pronouns, particles and verbs that say nothing of what is bound; words of the field are not among them.
 _EMPTY = """

@@ -20,10 +20,10 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from tutor.classroom.claims import Claims
-from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.register import Register
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
 from tutor.store import tables
 from tutor.store.database import Store
 

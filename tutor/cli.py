@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tutor.operations import CLASS_COMMANDS
-from tutor.shell import Commands, Fault, content_option, json_option, print_json, report_errors
+from tutor.operations.shell import Commands, Fault, content_option, json_option, print_json, report_errors
 
 LARGEST_WORKING = 20_000
 
@@ -54,7 +54,7 @@ def main(
 ) -> None:
     """Open the tutor in the browser.  With a command: the same from the shell."""
     if context.invoked_subcommand is None:
-        from tutor.app.serve import serve
+        from tutor.app.server.serve import serve
 
         serve(port, not no_browser, store, content, host_names, listen, address)
 
@@ -65,8 +65,8 @@ def main(
 @report_errors
 def exercises(content: Path | None, as_json: bool) -> None:
     """List the exercises."""
-    from tutor.engine.proving import load_proved
-    from tutor.json_forms import exercises_json
+    from tutor.operations.json_forms import exercises_json
+    from tutor.problems.proving import load_proved
 
     listed = exercises_json(load_proved(content))
     if as_json:
@@ -83,7 +83,7 @@ def exercises(content: Path | None, as_json: bool) -> None:
 @report_errors
 def problem(solution: bool, as_json: bool, **chosen: Any) -> None:
     """Draw a problem, or set it with your own numbers."""
-    from tutor.json_forms import problem_json
+    from tutor.operations.json_forms import problem_json
 
     form = problem_json(_problem(**chosen), solution=solution)
     if as_json:
@@ -108,7 +108,7 @@ def problem(solution: bool, as_json: bool, **chosen: Any) -> None:
 def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **chosen: Any) -> None:
     """Mark an answer, name the mistake."""
     from tutor.answers.marking import mark as mark_answer
-    from tutor.json_forms import marking_json
+    from tutor.operations.json_forms import marking_json
 
     drawn = _problem(**chosen)
     try:
@@ -135,8 +135,8 @@ def mark(answer: str, steps: tuple[str, ...], solution: bool, as_json: bool, **c
 def working(file: Any, as_json: bool, **chosen: Any) -> None:
     """Check the lines of a working, from a file or from '-', the standard input."""
     from tutor.answers.working.judging import check_working
-    from tutor.engine.order import OrderProblem
-    from tutor.json_forms import working_json
+    from tutor.operations.json_forms import working_json
+    from tutor.problems.order import OrderProblem
 
     drawn = _problem(**chosen)
     if isinstance(drawn, OrderProblem):
@@ -189,7 +189,7 @@ def tables(name: str | None, book: str, content: Path | None, as_json: bool) -> 
 @report_errors
 def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: bool) -> None:
     """Check every exercise over its draws, or those of the files and folders named."""
-    from tutor.verify import verify_all
+    from tutor.tools.verify import verify_all
 
     reports = []
     for report in verify_all(paths, draws, content):
@@ -209,7 +209,7 @@ def verify(paths: tuple[Path, ...], draws: int, content: Path | None, as_json: b
 @report_errors
 def diagnose_trial(learners: int, content: Path | None, as_json: bool) -> None:
     """Try how well mistakes are recognised, on simulated learners whose mistakes are known."""
-    from tutor.diagnosis import diagnose_all, of_all, of_single_mistakes, report
+    from tutor.tools.diagnosis import diagnose_all, of_all, of_single_mistakes, report
 
     trials = []
     for trial in diagnose_all(content, learners):
@@ -231,9 +231,9 @@ def _problem(
     exercise: str, number: int, ask: str | None, givens: tuple[str, ...], rulebook: str, content: Path | None
 ) -> Any:
     from tutor.answers.own import own_amounts
-    from tutor.engine.problem_factory import make_problem
-    from tutor.engine.proving import load_proved
-    from tutor.engine.question import Engine
+    from tutor.problems.problem_factory import make_problem
+    from tutor.problems.proving import load_proved
+    from tutor.problems.question import Engine
 
     engine = Engine(load_proved(content))
     texts = _pairs(givens, "--given")

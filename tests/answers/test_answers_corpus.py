@@ -8,7 +8,7 @@ import yaml
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 from tutor.trade.rulebooks import RULEBOOKS
 
 FILES = sorted((Path(__file__).parents[1] / "corpora" / "answers").glob("*.yaml"))

@@ -6,8 +6,8 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.draw import draw
-from tutor.units import conversion
+from tutor.base.units import conversion
+from tutor.problems.draw import draw
 
 DRAWS = range(1, 4)
 

@@ -11,11 +11,11 @@ from tutor.answers.own import own_amounts
 from tutor.answers.working import judging
 from tutor.answers.working.judging import MOST_OPERANDS, WorkingError, check_working
 from tutor.answers.working.reading import LONGEST_LINE, MOST_LINES
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import RequestError
 from tutor.entries.entry import EntryError, read_entry
 from tutor.entries.kinds import read_choice, read_size
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import RequestError
 
 DIGITS = "0123456789٣६９𝟗Ⅷ①²⁹½௧"
 _NUMBERS = (

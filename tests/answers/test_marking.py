@@ -10,8 +10,8 @@ import pytest
 from tutor.answers.marking import mark, mark_step
 from tutor.content.library import load
 from tutor.content.models import Amount
-from tutor.engine.draw import draw
-from tutor.engine.question import Engine
+from tutor.problems.draw import draw
+from tutor.problems.question import Engine
 
 SOUND = Path(__file__).parents[1] / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
 LABEL = {"module_voc": "41.3 V", "module_vmp": "34.4 V", "voc_coefficient": "-0.27 %/K", "input_voltage_max": "450 V"}

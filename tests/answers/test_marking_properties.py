@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tutor.answers.marking import ON_THE_WAY, mark
-from tutor.engine.draw import draw
+from tutor.base.units import conversion, written_unit
 from tutor.expression.tree import names
-from tutor.units import conversion, written_unit
+from tutor.problems.draw import draw
 
 registry = pint.UnitRegistry()
 searched = settings(max_examples=12, deadline=None)

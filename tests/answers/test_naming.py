@@ -6,7 +6,7 @@ from tutor.answers.marking import mark
 from tutor.answers.naming import CLAIM, candidates
 from tutor.answers.verdicts import claimed
 from tutor.content.models import Amount
-from tutor.engine.draw import draw
+from tutor.problems.draw import draw
 
 
 def cold_problem(engine, ask=None, **own):
@@ -56,8 +56,8 @@ def test_probabilities_leave_room_for_chance(question, drawn):
 
 
 def read(problem, value):
+    from tutor.base.units import conversion
     from tutor.entries.entry import Entry
-    from tutor.units import conversion
 
     return Entry(conversion(problem.unit).to_shown(value), 0.0, problem.unit, "", 15)
 

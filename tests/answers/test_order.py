@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tutor.answers.marking import mark
 from tutor.content.library import load
 from tutor.content.models import OrderExercise
-from tutor.engine.order import OrderQuestion, draw_order
+from tutor.problems.order import OrderQuestion, draw_order
 from tutor.trade.rulebooks import rulebook
 
 LIBRARY = load()

@@ -4,9 +4,9 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.draw import draw
-from tutor.engine.question import RequestError
-from tutor.engine.solution import worked_solution
+from tutor.problems.draw import draw
+from tutor.problems.question import RequestError
+from tutor.problems.solution import worked_solution
 
 
 @pytest.fixture

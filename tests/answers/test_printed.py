@@ -5,12 +5,12 @@ import re
 import pytest
 
 from tutor.answers.marking import mark
+from tutor.base.units import conversion
 from tutor.content.library import load
 from tutor.content.models import Amount
-from tutor.engine.draw import draw
-from tutor.engine.solution import worked_solution
+from tutor.problems.draw import draw
+from tutor.problems.solution import worked_solution
 from tutor.trade.rulebooks import RULEBOOKS
-from tutor.units import conversion
 
 NUMBERS = range(1, 21)
 CHECK = re.compile(r"^(?:not )?(−?[\d.]+)(?:\u00a0\S+)? ([≤≥=]) (−?[\d.]+)(?:\u00a0\S+)?: ")

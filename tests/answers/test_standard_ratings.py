@@ -4,7 +4,7 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 
 @pytest.mark.parametrize(

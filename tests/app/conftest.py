@@ -1,4 +1,4 @@
-"""A real server for the tests that send what no page would send, the client that sends it, and declared figures."""
+"""A real server for the tests that send what no page would send, and the client that sends it."""
 
 import importlib.util
 import sys
@@ -10,13 +10,8 @@ from types import ModuleType
 import pytest
 
 from tutor.app import config, session
-from tutor.app.figures.sweep import sweep
 from tutor.classroom.desk import InstructorAuth
-from tutor.engine.draw import Option
-from tutor.engine.sweep import figure_question, traced
-from tutor.looks import LIGHT
 from tutor.store.database import Store
-from tutor.trade.rulebooks import rulebook
 
 TESTS = Path(__file__).parents[1]
 PASSPHRASE = "four words before dawn"
@@ -89,16 +84,3 @@ def pages_store(tmp_path, monkeypatch) -> Iterator[str]:
     yield address
     session.store().close()
     session.store.cache_clear()
-
-
-@pytest.fixture(scope="session")
-def drawn(library):
-    """A function that draws a figure with given values ({name: '41.3 V'}, sizes by name) and with parts' names."""
-
-    def draw_with(name, values, book="us", look=LIGHT, **parts):
-        figure = figure_question(library, library.figures[name], rulebook(book))
-        chosen = {given: Option("", {given: figure.amount(given, text, ())}, {}) for given, text in values.items()}
-        chosen |= {part: Option(text, {}, {}) for part, text in parts.items()}
-        return sweep(traced(figure, figure.problem(chosen)), look)
-
-    return draw_with

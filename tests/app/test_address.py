@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tutor.app.address import HIGHEST_NUMBER, Address, read
-from tutor.engine.question import RequestError
+from tutor.problems.question import RequestError
 
 NAMES = st.text(st.characters(min_codepoint=97, max_codepoint=122), min_size=1, max_size=30)
 VALUES = st.text(st.characters(exclude_categories=["Cs", "Cc", "Z"]), min_size=1, max_size=40)

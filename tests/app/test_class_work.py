@@ -8,14 +8,15 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import class_entry, session
-from tutor.classroom.claims import Claims
+from tutor.app import session
+from tutor.app.components import class_entry
 from tutor.classroom.errors import ClassError
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
-from tutor.classroom.tries import NAMES
-from tutor.classroom.work import ClassWork
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.roster.tries import NAMES
+from tutor.classroom.sets.work import ClassWork
 from tutor.learner.record import new_token
 from tutor.store.database import StoreError
 

@@ -8,11 +8,11 @@ from streamlit.testing.v1 import AppTest
 
 import tutor.app
 from tutor.app import session
-from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
-from tutor.classroom.exams import LIMITS, Exams
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.register import Register
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.exams import LIMITS, Exams
 from tutor.content.library import load
 from tutor.learner.record import Record
 

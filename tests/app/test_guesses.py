@@ -9,11 +9,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from tutor.classroom.claims import NO_MATCH
 from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.tries import NAMES
+from tutor.classroom.roster.claims import NO_MATCH
+from tutor.classroom.roster.register import Register
+from tutor.classroom.roster.tries import NAMES
 from tutor.store.database import Store
 
 SCHOOL, HOME, THIEF = "198.51.100.7", "192.0.2.4", "203.0.113.9"  # addresses for documentation (RFC 5737)

@@ -230,8 +230,8 @@ def test_a_lesson_shows_all_its_parts(screen, lesson):
 
 
 def test_the_faded_example_takes_more_away_after_each_right_one(screen):
-    from tutor.engine.draw import draw
-    from tutor.engine.question import Engine
+    from tutor.problems.draw import draw
+    from tutor.problems.question import Engine
 
     problem = draw(Engine(load()).question("most-modules-in-series"), 2)
     app = screen("lessons", lesson="cold-voltage")

@@ -15,12 +15,12 @@ from pathlib import Path
 import typst
 
 from tutor.classroom.models import Item, Member, PracticeSet
+from tutor.classroom.sets.snapshots import assigned_from
 from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
-from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import Engine
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import Engine
 
 LEARNERS, PROBLEMS = 30, 20
 

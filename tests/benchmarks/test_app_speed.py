@@ -42,7 +42,7 @@ st.navigation([st.Page(one, title="One", default=True), st.Page(two, title="Two"
 PLAIN_START = """
 import sys
 import streamlit as st
-from tutor.app.serve import OPTIONS
+from tutor.app.server.serve import OPTIONS
 st.App(sys.argv[1]).run(config={**OPTIONS, "server.port": int(sys.argv[2])})
 """
 OUR_START = """

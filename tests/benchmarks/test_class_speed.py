@@ -6,10 +6,10 @@ from contextlib import closing
 
 import pytest
 
-from tutor.classroom.handing import hand_out
+from tutor.classroom.marking.paper import mark_paper
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.paper import mark_paper
-from tutor.classroom.register import Register
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
 from tutor.store.database import Store
 
 pytestmark = pytest.mark.long

@@ -14,8 +14,8 @@ import sympy
 
 from tutor.answers.marking import mark
 from tutor.content.library import load
-from tutor.engine.draw import draw
-from tutor.engine.question import Engine
+from tutor.problems.draw import draw
+from tutor.problems.question import Engine
 
 pytestmark = pytest.mark.long
 
@@ -205,8 +205,8 @@ def test_naming_among_the_most_ways_keeps_that_pace(engine, record_property):
 
 COMPILED = """
 from tutor.content.library import load
-from tutor.engine.draw import draw
-from tutor.engine.question import Engine
+from tutor.problems.draw import draw
+from tutor.problems.question import Engine
 
 def used():
     return int(open("/proc/self/statm").read().split()[1]) * 4096 / 1e6

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Locator, Page, TimeoutError, expect, sync_playwright
 
-from tutor.app.middleware import COOKIE
+from tutor.app.server.middleware import COOKIE
 from tutor.learner.record import Record
 from tutor.store.database import Store
 

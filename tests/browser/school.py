@@ -3,18 +3,18 @@
 from contextlib import closing, suppress
 from datetime import UTC, datetime, timedelta
 
-from tutor.app.middleware import COOKIE
-from tutor.classroom.claims import Claims
+from tutor.app.server.middleware import COOKIE
 from tutor.classroom.desk import DeskError, InstructorAuth
-from tutor.classroom.handing import hand_out
 from tutor.classroom.models import Item, Member, Outcome, PracticeSet, StoredSet
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
-from tutor.classroom.views import ForLearner
-from tutor.classroom.work import ClassWork
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.views import ForLearner
+from tutor.classroom.sets.work import ClassWork
 from tutor.content.library import load
-from tutor.engine.question import Engine
 from tutor.learner.tokens import Tokens
+from tutor.problems.question import Engine
 from tutor.store.database import Store
 
 PASSPHRASE = "four words before dawn"
@@ -113,7 +113,7 @@ class School:
                         work.answer(1, f"{label * (1 + tries / 5000):.3f} V", key=f"wrong {tries}", moment=later)
 
     def answer_of(self, store: Store, member: Member, place: int) -> str:
-        from tutor.classroom.results import Results
+        from tutor.classroom.reports.results import Results
 
         handed = [one.handed for one in Results(store, self.of).outcomes()]
         return next(one.answer for one in handed if (one.member.id, one.place) == (member.id, place))

@@ -13,7 +13,7 @@ from pathlib import Path
 HOST_NAME = "class.example"  # as a front proxy would have it
 START = """
 import sys
-from tutor.app.serve import serve
+from tutor.app.server.serve import serve
 
 serve(int(sys.argv[1]), False, sys.argv[2], None, [sys.argv[3]], sys.argv[4] if len(sys.argv) > 4 else None)
 """

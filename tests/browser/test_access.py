@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from tutor.app import desk
-from tutor.classroom.claims import Claims
 from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.classroom.errors import ClassError
-from tutor.classroom.exams import Exams
 from tutor.classroom.models import Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.tries import NAMES
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.roster.tries import NAMES
+from tutor.classroom.sets.exams import Exams
 from tutor.learner.record import new_token
 from tutor.store.database import Store
 

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
+from tutor.base.units import conversion
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.register import Register
 from tutor.store.database import Store
-from tutor.units import conversion
 
 pytestmark = [pytest.mark.browser, pytest.mark.long]
 

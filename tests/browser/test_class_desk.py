@@ -13,7 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from tutor.classroom.tries import DESK, Tries
+from tutor.classroom.roster.tries import DESK, Tries
 from tutor.store.database import Store
 
 pytestmark = pytest.mark.browser

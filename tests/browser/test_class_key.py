@@ -13,15 +13,15 @@ from itertools import count
 import pytest
 from playwright.sync_api import Error, expect
 
-from tutor.classroom.claims import Claims
-from tutor.classroom.handing import hand_out
+from tutor.base.units import conversion
 from tutor.classroom.models import AssignedProblem, Item, Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.snapshots import problem_of
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.snapshots import problem_of
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import AnyProblem
 from tutor.store.database import Store
-from tutor.units import conversion
 
 pytestmark = pytest.mark.browser
 

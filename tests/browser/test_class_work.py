@@ -10,14 +10,14 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tutor.classroom.claims import Claims
-from tutor.classroom.handing import hand_out
+from tutor.base.units import conversion
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
-from tutor.classroom.snapshots import problem_of
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.snapshots import problem_of
 from tutor.store.database import Store
-from tutor.units import conversion
 
 pytestmark = pytest.mark.browser
 

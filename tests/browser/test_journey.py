@@ -46,7 +46,7 @@ def test_from_start_through_a_lesson_to_a_right_answer_after_a_wrong_one(server,
 
 
 def draw_of(engine, exercise, number):
-    from tutor.engine.draw import draw
+    from tutor.problems.draw import draw
 
     return draw(engine.question(exercise), number)
 

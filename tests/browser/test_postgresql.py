@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tutor.app.config import STORE_FAILED
-from tutor.app.middleware import COOKIE
+from tutor.app.server.middleware import COOKIE
 from tutor.learner.record import new_token
 
 pytestmark = [pytest.mark.browser, pytest.mark.long]

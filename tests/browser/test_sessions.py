@@ -16,7 +16,7 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.proto.WidgetStates_pb2 import WidgetState
 from websockets.sync.client import connect
 
-from tutor.app.middleware import BROWSER, COOKIE
+from tutor.app.server.middleware import BROWSER, COOKIE
 from tutor.learner.record import Attempt, Record, hash_of, new_token
 from tutor.learner.tokens import Tokens
 from tutor.store.database import Store

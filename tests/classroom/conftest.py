@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 import pytest
 from sqlalchemy import MetaData, select
 
-from tutor.classroom.claims import Claims
-from tutor.classroom.handing import hand_out
+from tutor.base.units import conversion
 from tutor.classroom.models import Item, Member, PracticeSet
-from tutor.classroom.register import Register
-from tutor.classroom.snapshots import problem_of
-from tutor.classroom.work import ClassWork
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.snapshots import problem_of
+from tutor.classroom.sets.work import ClassWork
 from tutor.store.database import Store
-from tutor.units import conversion
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 ITEMS = [

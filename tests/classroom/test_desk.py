@@ -15,7 +15,7 @@ from sqlalchemy import func, select, update
 
 from tutor.classroom import desk as desk_module
 from tutor.classroom.desk import COST, ENTRY_CODE, SESSION, DeskError, InstructorAuth
-from tutor.classroom.tries import DESK
+from tutor.classroom.roster.tries import DESK
 from tutor.store import tables
 from tutor.store.database import Store
 from tutor.store.tables import desk_session

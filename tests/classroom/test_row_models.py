@@ -12,8 +12,8 @@ from sqlalchemy import select
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.xapi import statements
-from tutor.classroom.regrade import apply, preview_answer
-from tutor.classroom.results import Results
+from tutor.classroom.marking.regrade import apply, preview_answer
+from tutor.classroom.reports.results import Results
 from tutor.classroom.row_models import ROW_MODELS
 from tutor.cli import main
 from tutor.learner.record import Attempt, Record

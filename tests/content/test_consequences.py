@@ -7,7 +7,7 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 QUANTITIES = load().quantities
 

@@ -2,13 +2,13 @@
 
 import pytest
 
+from tutor.base.paths import content_root
 from tutor.content.errors import ContentError
 from tutor.content.figures import Sweep
 from tutor.content.library import load
-from tutor.engine.declaration import check_figure
-from tutor.engine.proving import load_proved
-from tutor.engine.sweep import figure_question, rulebooks_of, traced
-from tutor.paths import content_root
+from tutor.problems.declaration import check_figure
+from tutor.problems.proving import load_proved
+from tutor.problems.sweep import figure_question, rulebooks_of, traced
 from tutor.trade.rulebooks import rulebook
 
 SOUND = (content_root() / "assets" / "figures" / "hot-afternoon.yaml").read_text(encoding="utf-8")

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from tutor.base.paths import content_root
 from tutor.content.errors import ContentError
 from tutor.content.files import read_yaml, validated
 from tutor.content.library import MARKERS, load, read_exercise, read_lesson
 from tutor.content.models import Amount, Charger, Exercise, Hazard, Module, Place, Quantity
-from tutor.paths import content_root
 
 SOUND = Path(__file__).parents[1] / "corpora" / "faulty_exercises" / "sound-exercise.yaml"
 LESSON = content_root() / "lessons" / "cold-voltage" / "lesson.md"

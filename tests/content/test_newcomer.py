@@ -9,12 +9,13 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 import tutor.app
-from tutor.app import config, lesson_figures, session
+from tutor.app import config, session
+from tutor.app.components import lesson_figures
 from tutor.cli import main
 from tutor.content.library import load
-from tutor.engine.draw import pools
-from tutor.engine.proving import load_proved
-from tutor.engine.question import Engine
+from tutor.problems.draw import pools
+from tutor.problems.proving import load_proved
+from tutor.problems.question import Engine
 
 FILE = re.compile(r", in `([\w/.-]+)`[^`]*:\n\n```\w+\n(.*?)```", re.DOTALL)
 EXERCISE = "power-of-a-row"

@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from tutor.base.paths import content_root
 from tutor.cli import main
 from tutor.content.errors import ContentError
 from tutor.content.library import load
-from tutor.engine import proving
-from tutor.engine.question import Engine
-from tutor.paths import content_root
+from tutor.problems import proving
+from tutor.problems.question import Engine
 from tutor.trade.rulebooks import rulebook
 
 QUANTITIES, PLACES, MODULES = "assets/quantities.yaml", "assets/parts/places.yaml", "assets/parts/modules.yaml"

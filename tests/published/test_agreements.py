@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tutor.content.library import load
-from tutor.engine.agreements import agreements, broken
+from tutor.problems.agreements import agreements, broken
 
 
 @pytest.fixture(scope="module")

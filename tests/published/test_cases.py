@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[1] / "corpora" / "cases").glob("*.yaml"))
 HALFWAY = 1.0001  # of half the last digit typed: a figure halfway between two typed ones meets both

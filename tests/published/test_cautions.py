@@ -8,8 +8,8 @@ from streamlit.testing.v1 import AppTest
 import tutor.app
 from tutor.app import config, session
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.json_forms import problem_json
+from tutor.operations.json_forms import problem_json
+from tutor.problems.problem_factory import make_problem
 
 MAIN = Path(tutor.app.__file__).parent / "main.py"
 LIBRARY = load()

@@ -8,7 +8,7 @@ import pytest
 import tutor
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 CIRCUIT = {"branch_rating": "15 A", "supply_voltage": "120 V"}
 LESSONS = sorted((Path(tutor.__file__).parents[1] / "lessons").glob("*/lesson.md"))

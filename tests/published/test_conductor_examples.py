@@ -6,6 +6,7 @@ which kind.  What a source rounded, truncated or printed a digit off is written 
 
 import pytest
 
+from tutor.base.units import conversion, convert
 from tutor.trade.conductors import (
     Laid,
     carries,
@@ -16,7 +17,6 @@ from tutor.trade.conductors import (
 )
 from tutor.trade.protection import conductor_and_device, largest_device
 from tutor.trade.rulebooks import rulebook
-from tutor.units import conversion, convert
 
 US, IEC = rulebook("us"), rulebook("iec")
 FOOT = 0.3048

@@ -10,8 +10,8 @@ import math
 import numpy as np
 import pytest
 
+from tutor.base.units import convert
 from tutor.trade.rulebooks import rulebook
-from tutor.units import convert
 
 US, IEC = rulebook("us"), rulebook("iec")
 AWG = [*range(18, 12, -2), 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3]

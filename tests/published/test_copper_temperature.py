@@ -5,8 +5,8 @@ import re
 import pytest
 
 from tutor.answers.own import own_amounts
-from tutor.engine.draw import draw
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.draw import draw
+from tutor.problems.problem_factory import make_problem
 from tutor.trade.rulebooks import rulebook
 
 # The factors are printed with two digits, which moves the temperature by so much at the most.

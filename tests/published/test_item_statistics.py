@@ -2,8 +2,8 @@
 
 import pytest
 
-from tutor.classroom.statistics import kr20, set_statistics
-from tutor.intervals import wilson
+from tutor.base.intervals import wilson
+from tutor.classroom.reports.statistics import kr20, set_statistics
 
 # K. L. Wuensch, "The Kuder-Richardson 20", East Carolina University, StatHelp/KR20.txt (read): ten students, a quiz of
 # ten items, with the p of each item, the sum of p q = 2.18 and the (population) variance of the totals, 5.84.

@@ -5,8 +5,8 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import Engine
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import Engine
 
 REFERENCE = "20 °C taken for 25 °C"
 

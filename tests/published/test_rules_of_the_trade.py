@@ -4,7 +4,7 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 from tutor.trade.rulebooks import rulebook
 
 TWO_VOLTS_A_CELL = {"battery_voltage": "12 V", "battery_capacity": "100 Ah", "low_cutoff": "0 %"}

@@ -9,9 +9,9 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
+from tutor.base.paths import content_root
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.paths import content_root
+from tutor.problems.problem_factory import make_problem
 
 LIBRARY = load()
 FILES = [*content_root().glob("lessons/*/lesson.md"), *content_root().glob("exercises/*/*.yaml")]

@@ -4,9 +4,9 @@ import pytest
 
 from tutor.answers.marking import mark
 from tutor.answers.own import own_amounts
-from tutor.engine.draw import draw
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import RequestError
+from tutor.problems.draw import draw
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import RequestError
 
 DRAWS = 150
 TERMINALS = {"us": 75.0, "iec": 70.0}

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tutor.engine.sweep import follow
+from tutor.problems.sweep import follow
 from tutor.trade.conductors import Laid, carries, usable_ampacity
 from tutor.trade.protection import (
     conductor_and_device,

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tutor.paths import content_root
+from tutor.base.paths import content_root
+from tutor.base.units import conversion
 from tutor.trade.rulebooks import RULEBOOKS, TableError, rulebook
 from tutor.trade.tables import Key, Table
-from tutor.units import conversion
 
 US, IEC = rulebook("us"), rulebook("iec")
 STANDINGS = {"read", "common practice, no source"}

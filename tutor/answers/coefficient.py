@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from tutor.base.units import conversion, convert
 from tutor.content.models import Quantity
-from tutor.engine.problem import Problem
 from tutor.entries.entry import Entry, EntryError, WrongUnit, read_entry
-from tutor.units import conversion, convert
+from tutor.problems.problem import Problem
 
 Label = Mapping[str, float]
 

@@ -8,15 +8,15 @@ from collections.abc import Sequence
 
 from tutor.answers.naming import OFFERED
 from tutor.answers.verdicts import Candidate, Marking, claimed
-from tutor.engine.method import Step
-from tutor.engine.near import near_limits
-from tutor.engine.problem import Problem
-from tutor.engine.question import Limit
-from tutor.engine.solution import check_line, in_plain_words, spoken
+from tutor.base.units import with_unit
 from tutor.entries.entry import Entry
 from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, names
-from tutor.units import with_unit
+from tutor.problems.method import Step
+from tutor.problems.near import near_limits
+from tutor.problems.problem import Problem
+from tutor.problems.question import Limit
+from tutor.problems.solution import check_line, in_plain_words, spoken
 
 _NUMBER_AND_UNIT = re.compile(r"[-+−]?\d[\d.,]*( ?[^\W\d][^\d+*×÷()]*| ?[%°][^\d+*×÷()]*)?")
 

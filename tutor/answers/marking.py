@@ -12,13 +12,13 @@ from tutor.answers.coefficient import read_asked_coefficient
 from tutor.answers.naming import candidates, carried_on, in_working_units, separating_step
 from tutor.answers.order import mark_order
 from tutor.answers.verdicts import Candidate, Mark, Marking, claimed
-from tutor.engine.method import Step
-from tutor.engine.near import near_limits
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import SLACK, AnyProblem, Problem
+from tutor.base.units import conversion
 from tutor.entries.entry import Entry, EntryError
 from tutor.expression.evaluate import NO_VALUE
-from tutor.units import conversion
+from tutor.problems.method import Step
+from tutor.problems.near import near_limits
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import SLACK, AnyProblem, Problem
 
 FEWEST_FIGURES = 3  # with two, an honest answer may lie five per cent off
 ON_THE_WAY = 0.153  # the share of the tolerance that rounding every step to four figures takes up

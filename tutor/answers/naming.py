@@ -11,13 +11,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from tutor.answers.verdicts import Candidate
-from tutor.engine.printing import same
-from tutor.engine.problem import Problem
-from tutor.engine.wrong_method import Origin, WrongMethod
-from tutor.engine.wrong_methods import WrongMethods
+from tutor.base.units import conversion
 from tutor.entries.entry import Entry
 from tutor.expression.evaluate import NO_VALUE
-from tutor.units import conversion
+from tutor.problems.printing import same
+from tutor.problems.problem import Problem
+from tutor.problems.wrong_method import Origin, WrongMethod
+from tutor.problems.wrong_methods import WrongMethods
 
 # The thresholds of a name were chosen with `coldmorning diagnose-trial`: so high that few are named falsely.
 CLAIM = 0.8  # the posterior from which a mistake is named

@@ -1,10 +1,10 @@
 """Marking an order: the first arrow broken, or the trap stepped into, is what is told."""
 
 from tutor.answers.verdicts import Explanation, Marking
-from tutor.counting import counted
-from tutor.engine.order import WHOLE, OrderProblem
+from tutor.base.text import counted
 from tutor.entries.entry import Entry, EntryError
 from tutor.entries.kinds import read_letters
+from tutor.problems.order import WHOLE, OrderProblem
 
 
 def mark_order(problem: OrderProblem, answer: str) -> Marking:

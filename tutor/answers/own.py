@@ -6,13 +6,13 @@ from contextlib import suppress
 from typing import Final
 
 from tutor.answers.coefficient import read_coefficient
+from tutor.base.units import LONGEST_UNIT, conversion, convert
 from tutor.content.models import MOST_DECIMALS, Amount, ChoiceGiven, Quantity
-from tutor.engine.draw import size_amount
-from tutor.engine.question import Question, RequestError
 from tutor.entries.entry import Entry, EntryError, plain_text, read_entry
 from tutor.entries.kinds import Choice, Size, capitalised, kind_of, read_size
+from tutor.problems.draw import size_amount
+from tutor.problems.question import Question, RequestError
 from tutor.trade.rulebooks import TableError, rulebook
-from tutor.units import LONGEST_UNIT, conversion, convert
 
 _FIGURES_OF_A_SHARE = 5  # to which a coefficient in V/K is told in %/K: a tenth of what its last digit can mean
 _NOISE: Final = 1e-6  # what converting a unit leaves of a power of ten

@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 from tutor.entries.verdicts import AnswerVerdict, StepVerdict
+from tutor.problems.wrong_method import WrongMethod
 
 
 @dataclass(frozen=True)

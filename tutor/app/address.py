@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from tutor.engine.question import RequestError
+from tutor.problems.question import RequestError
 
 HIGHEST_NUMBER = 10**12
 LONGEST_NAME = 80

@@ -2,9 +2,11 @@
 
 import streamlit as st
 
-from tutor.app import renewing, session, theme
-from tutor.app.store_down import faults_in_words
-from tutor.app.uploads import freed_after_run
+from tutor.app import session
+from tutor.app.components import theme
+from tutor.app.components.store_down import faults_in_words
+from tutor.app.server import renewing
+from tutor.app.server.uploads import freed_after_run
 from tutor.content.models import FOR_ALL
 
 INVENTED = "All modules, chargers, and places here are invented."

@@ -10,18 +10,18 @@ from streamlit.runtime import exists, get_instance
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from tutor.app import config
-from tutor.app.checking import CAN_BE_ENDED, Checker, CheckerInPlace
 from tutor.app.config import settings, tokens
-from tutor.app.middleware import BROWSER, token
+from tutor.app.server.checking import CAN_BE_ENDED, Checker, CheckerInPlace
+from tutor.app.server.middleware import BROWSER, token
 from tutor.content.library import Library, load
-from tutor.engine.problem import AnyProblem
-from tutor.engine.question import Engine
 from tutor.learner.record import Record
+from tutor.problems.problem import AnyProblem
+from tutor.problems.question import Engine
 from tutor.store.database import StoreError
 from tutor.trade.rulebooks import RULEBOOKS
 
 if TYPE_CHECKING:
-    from tutor.classroom.exams import Closed
+    from tutor.classroom.sets.exams import Closed
 
 store = config.store
 UNITS = {"us": "US: AWG, feet", "iec": "IEC: mm², metres"}
@@ -92,7 +92,7 @@ def record() -> Record:
 
 def closed_exercises() -> Mapping[str, "list[Closed]"]:
     """The exercises that an open exam closes to the learner of this browser, each with why."""
-    from tutor.classroom.exams import Exams  # noqa: PLC0415 - sympy is loaded while the server answers already
+    from tutor.classroom.sets.exams import Exams  # noqa: PLC0415 - sympy is loaded while the server answers already
 
     return Exams(store()).closed_to(engine(), st.session_state["learner"])
 
@@ -151,7 +151,7 @@ def problem(
     Raises RequestError.
     """
     from tutor.answers.own import own_amounts  # noqa: PLC0415 - sympy is loaded while the server answers already
-    from tutor.engine.problem_factory import make_problem  # noqa: PLC0415
+    from tutor.problems.problem_factory import make_problem  # noqa: PLC0415
 
     amounts = own_amounts(engine().question(exercise, ask, rulebook), dict(own)) if own else None
     return make_problem(engine(), exercise, ask, number, rulebook, amounts)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, delete, insert, select, update
 
 from tutor.classroom.errors import ClassError
-from tutor.classroom.tries import DESK, NAMES, Tries
+from tutor.classroom.roster.tries import DESK, NAMES, Tries
 from tutor.store.database import Store
 from tutor.store.tables import desk, desk_session, tries
 

@@ -1,6 +1,6 @@
 """The one error of the class's own."""
 
-from tutor.errors import FaultyRequestError
+from tutor.base.errors import FaultyRequestError
 
 
 class ClassError(FaultyRequestError, ValueError):

@@ -140,7 +140,7 @@ class ProblemRecord(Model):
 
 @dataclass(frozen=True, kw_only=True)
 class ProblemSnapshot:
-    """What a problem handed out is rebuilt from, whatever becomes of the content (tutor.classroom.snapshots).
+    """What a problem handed out is rebuilt from, whatever becomes of the content (tutor.classroom.sets.snapshots).
 
     `declaration` is the frozen declaration, `parts`, `unit` (the answer's), `letters` and `done` (an order's) what was
     drawn; `profile` is (steps, traps, size class), the difficulty; `said` tells that the instructor has said the right

@@ -7,10 +7,10 @@ from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
 
-from tutor.classroom.codes import problem_code, set_code
 from tutor.classroom.desk import kept_hash
 from tutor.classroom.models import Answer, AssignedProblem, PracticeSet, ProblemRecord, ProblemSnapshot
-from tutor.classroom.snapshots import declaration_hash, declared_exercise
+from tutor.classroom.roster.codes import problem_code, set_code
+from tutor.classroom.sets.snapshots import declaration_hash, declared_exercise
 from tutor.content.models import Amount
 from tutor.learner.record import Attempt
 from tutor.store.row_checks import RowModels

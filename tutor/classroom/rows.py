@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, insert, select
 
 from tutor.classroom.models import Answer, AssignedProblem, Member, PracticeSet, ProblemSnapshot, StoredSet
-from tutor.classroom.snapshots import declaration_hash, snapshot_as_json, snapshot_from_json
-from tutor.classroom.views import AttemptState
+from tutor.classroom.sets.snapshots import declaration_hash, snapshot_as_json, snapshot_from_json
+from tutor.classroom.sets.views import AttemptState
 from tutor.content.models import Amount
 from tutor.store.tables import class_answer, frozen_declaration, handed, member, practice_set, school_class
 

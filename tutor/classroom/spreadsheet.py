@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tutor.classroom.errors import ClassError
-from tutor.classroom.names import tidy
+from tutor.classroom.roster.names import tidy
 
 LARGEST = 20_000_000  # bytes
 MOST_ROWS = 200_000

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from tutor.errors import FaultyRequestError
+from tutor.base.errors import FaultyRequestError
 
 
 class ContentError(FaultyRequestError, ValueError):

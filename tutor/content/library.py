@@ -13,7 +13,9 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import TypeAdapter, ValidationError
 
-from tutor import cache
+from tutor.base import cache
+from tutor.base.paths import content_root
+from tutor.base.units import conversion, convert, written_unit
 from tutor.content.errors import ContentError
 from tutor.content.figures import Renderer, SpecialFigure, Sweep
 from tutor.content.files import Document, Key, read_text, read_yaml, validated
@@ -38,8 +40,6 @@ from tutor.content.models import (
     without_standing,
 )
 from tutor.content.tables import DeclaredTable, read_tables
-from tutor.paths import content_root
-from tutor.units import conversion, convert, written_unit
 
 MOST_FILES = 500
 LONGEST_LESSON = 65_536  # characters; bounds of what a browser has to lay out

@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic.json_schema import SkipJsonSchema
 from pydantic_core import CoreSchema
 
-from tutor.units import LONGEST_UNIT, conversion, with_unit
+from tutor.base.units import LONGEST_UNIT, conversion, with_unit
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=40)]
@@ -112,7 +112,7 @@ class Amount(Model):
 
     @property
     def working(self) -> float:
-        """The value in working units (see tutor.units)."""
+        """The value in working units (see tutor.base.units)."""
         return conversion(self.unit).to_working(self.value)
 
     @property

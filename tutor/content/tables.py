@@ -11,10 +11,10 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
+from tutor.base.units import UnitError, conversion
 from tutor.content.errors import ContentError
 from tutor.content.files import Document, Key, check_printable, read_text, read_yaml, validated
 from tutor.content.models import Model, Name, RulebookId, Sentence, Standing, Unit, without_standing
-from tutor.units import UnitError, conversion
 
 MOST_TABLES = 100
 MOST_ROWS = 1000

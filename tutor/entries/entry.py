@@ -16,10 +16,10 @@ from typing import Any, Literal, TypeAlias
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedInput, UnexpectedToken
 
+from tutor.base.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 from tutor.entries.everyday import NOT_FINITE, ONE_VALUE, WITH_DECIMALS, in_plain_terms, typical_fault
 from tutor.entries.unit_names import COUNT, conversion_for, doubtful, measured, understood_unit
 from tutor.entries.verdicts import EntryVerdict
-from tutor.units import ABSOLUTE_TEMPERATURES, UnitError, conversion, written_unit
 
 LONGEST = 120
 ENTRIES_KEPT = 4096  # of those read last: a class types the same ones again and again
@@ -120,7 +120,7 @@ _PARTS = {"%": ("", 0.1), "%/K": ("1/K", 0.01), "mohm": ("ohm", 0.01)}
 
 @lru_cache(maxsize=ENTRIES_KEPT)
 def read_entry(text: str, unit: str, form: Form = "number") -> Entry:
-    """Read an answer to a question that asks for `unit`, in the spelling of tutor.units.
+    """Read an answer to a question that asks for `unit`, in the spelling of tutor.base.units.
 
     Raises EntryError if the text cannot be read or has several readings, WrongUnit if its unit measures something else.
     """
@@ -175,7 +175,7 @@ def _ask_for_the_unit(plain: str, entry: Entry, unit: str) -> None:
 
 
 def read_unit(text: str) -> str:
-    """The unit that a text names, in the spelling of tutor.units, or COUNT where things are counted.
+    """The unit that a text names, in the spelling of tutor.base.units, or COUNT where things are counted.
 
     Raises EntryError if it names none.
     """

@@ -8,10 +8,10 @@ from typing import ClassVar, Final
 
 from typing_extensions import override
 
+from tutor.base.units import conversion, written, written_unit
 from tutor.content.models import Amount, Quantity
 from tutor.entries.entry import LONGEST, Entry, EntryError, Form, plain_text, quoted, read_entry
 from tutor.trade.rulebooks import Rulebook, TableError
-from tutor.units import conversion, written, written_unit
 
 MARKING_TOLERANCE = 0.005  # of a value: what honest rounding to three figures on the way leaves open
 SAME_SIZE = 1e-3  # standard conductor sizes lie much further apart

@@ -5,7 +5,7 @@ from typing import Any
 
 from lark import Tree
 
-from tutor.units import ABSOLUTE_TEMPERATURES, Conversion, UnitError, conversion, written_unit
+from tutor.base.units import ABSOLUTE_TEMPERATURES, Conversion, UnitError, conversion, written_unit
 
 COUNT = "count"
 _PREFIXES = {"µ": ("µ", "u", "micro"), "m": ("m", "milli"), "c": ("c", "centi"), "k": ("k", "kilo"), "M": ("M", "mega")}
@@ -113,7 +113,7 @@ def measured(unit: str) -> str:
 
 
 def understood_unit(tree: Tree[Any], asked_unit: str) -> str:
-    """Understand a parsed unit, in the spelling of tutor.units, or COUNT where things are counted.
+    """Understand a parsed unit, in the spelling of tutor.base.units, or COUNT where things are counted.
 
     Raises UnitError, whose message is the name as typed, for a name that no unit has.
     """

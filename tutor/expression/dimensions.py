@@ -5,13 +5,13 @@ from typing import Any
 
 import pint
 
+from tutor.base.unit_registry import registry, registry_unit
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion, written_unit
 from tutor.content.models import Quantity
 from tutor.expression.evaluate import OF_RATINGS, ROUND
 from tutor.expression.tree import ROUNDINGS, Arithmetic, Call, Literal, Name, Node, RelationError, Rule, fold
 from tutor.trade.rulebooks import Rulebook, TableError
 from tutor.trade.transfer.trace import FACT_UNITS
-from tutor.unit_registry import registry, registry_unit
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_unit
 
 
 def in_pint(value: float, unit: str) -> Any:

@@ -9,10 +9,10 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
+from tutor.base.units import conversion
 from tutor.expression.tree import Arithmetic, Call, Comparison, Literal, Name, Node, Rule, fold, walk
 from tutor.trade.counts import ROUNDING_SLACK, round_down, round_up
 from tutor.trade.rulebooks import Rulebook
-from tutor.units import conversion
 
 OF_RATINGS = ("first_at_least", "last_at_most", "next_below")  # a standard size for a value of the same kind
 READ_RIGHT = ("look_up", *OF_RATINGS, "first_size", "first_size_above", "first_size_at_most")

@@ -9,6 +9,7 @@ from functools import lru_cache
 from lark import Lark, Transformer
 from lark.exceptions import UnexpectedInput
 
+from tutor.base.units import LONGEST_UNIT, UnitError, conversion
 from tutor.expression.tree import (
     COMPARED,
     ROUNDINGS,
@@ -25,7 +26,6 @@ from tutor.expression.tree import (
     Rule,
     parts,
 )
-from tutor.units import LONGEST_UNIT, UnitError, conversion
 
 MAX_LENGTH = 600
 # Bounds of one relation, far above what a line on paper holds: no part of the program takes long over what keeps them.

@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from tutor.base.units import written_unit
 from tutor.expression.tree import Call, Comparison, Literal, Name, Negative, Node, Operation, Power, Rule
-from tutor.units import written_unit
 
 Leaf = Callable[[Name | Literal], str]
 

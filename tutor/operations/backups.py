@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tutor.operations.command import CLASS_COMMANDS, STORE, YES, operation
-from tutor.shell import Output, may_replace, replace_option
+from tutor.operations.shell import Output, may_replace, replace_option
 
 if TYPE_CHECKING:
     from tutor.store.database import Store

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from tutor.shell import (
+from tutor.operations.shell import (
     Fault,
     Output,
     confirm,
@@ -32,7 +32,7 @@ from tutor.shell import (
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Member
-    from tutor.engine.question import Engine
+    from tutor.problems.question import Engine
     from tutor.store.database import Store
 
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -152,7 +152,7 @@ def _table(file: Path | None) -> bytes | None:
 
 
 def _practice_set(store: "Store", set_name: str | None, class_name: str | None) -> Any:
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     return None if set_name is None else Register(store).find_set(set_name, class_name)
 
@@ -168,16 +168,16 @@ def opened(store: str | None) -> Iterator["Store"]:
 
 def engine_of(content: Path | None) -> "Engine":
     """The engine over the built-in content and a folder of one's own."""
-    from tutor.engine.proving import load_proved
-    from tutor.engine.question import Engine
+    from tutor.problems.proving import load_proved
+    from tutor.problems.question import Engine
 
     return Engine(load_proved(content))
 
 
 def member_called(store: "Store", class_name: str, name: str) -> "Member":
     """The one member of a class with that number or name. Raises Fault if there is none, or several."""
-    from tutor.classroom.names import same_name
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.names import same_name
+    from tutor.classroom.roster.register import Register
 
     members = Register(store).members(class_name)
     fitting = [member for member in members if member.number and same_name(member.number, name)]
@@ -192,7 +192,7 @@ def member_called(store: "Store", class_name: str, name: str) -> "Member":
 
 def write(out: Path | None, data: bytes) -> None:
     """Write a file whole or not at all; without one, to the standard output. Raises OutputError if it must not be."""
-    from tutor.whole_file import whole_file
+    from tutor.base.whole_file import whole_file
 
     if out is None:
         click.echo(data, nl=False)

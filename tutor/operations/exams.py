@@ -7,11 +7,11 @@ import click
 
 from tutor.operations.command import CLASS, JSON, STORE, operation
 from tutor.operations.sets import set_json
-from tutor.shell import Commands
+from tutor.operations.shell import Commands
 
 if TYPE_CHECKING:
-    from tutor.classroom.exams import Switch
     from tutor.classroom.models import StoredSet
+    from tutor.classroom.sets.exams import Switch
     from tutor.store.database import Store
 
 
@@ -43,7 +43,7 @@ _exam_operation = partial(operation, exam, lines=lambda state: [state.words], as
 @_exam_operation("on", click.argument("set_name", metavar="[SET]", required=False), CLASS, STORE, JSON)
 def turn_on(store: "Store", practice_set: "StoredSet | None") -> SwitchState:
     """Turn it on for a set, or for all sets that are marked when they close."""
-    from tutor.classroom.exams import Exams
+    from tutor.classroom.sets.exams import Exams
 
     Exams(store).turn_on(practice_set)
     return state(store)
@@ -52,7 +52,7 @@ def turn_on(store: "Store", practice_set: "StoredSet | None") -> SwitchState:
 @_exam_operation("off", STORE, JSON)
 def turn_off(store: "Store") -> SwitchState:
     """Turn it off."""
-    from tutor.classroom.exams import Exams
+    from tutor.classroom.sets.exams import Exams
 
     Exams(store).turn_off()
     return state(store)
@@ -61,7 +61,7 @@ def turn_off(store: "Store") -> SwitchState:
 @_exam_operation("state", STORE, JSON)
 def state(store: "Store") -> SwitchState:
     """Say whether it is on, and for which set."""
-    from tutor.classroom.exams import Exams
+    from tutor.classroom.sets.exams import Exams
 
     exams = Exams(store)
     return SwitchState(exams.switch(), exams.switch_words())

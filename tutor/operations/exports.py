@@ -18,15 +18,15 @@ from tutor.operations.command import (
     operation,
     out_option,
 )
-from tutor.shell import Fault
+from tutor.operations.shell import Fault
 
 if TYPE_CHECKING:
     from tutor.classroom.exports.qti.elements import Version
     from tutor.classroom.exports.record_store import Delivery
     from tutor.classroom.exports.record_store import Version as StatementVersion
     from tutor.classroom.models import Member, Outcome, StoredSet
-    from tutor.classroom.report import ClassReport
-    from tutor.engine.question import Engine
+    from tutor.classroom.reports.report import ClassReport
+    from tutor.problems.question import Engine
     from tutor.store.database import Store
 
 PASSWORD = "COLDMORNING_RECORD_STORE_PASSWORD"  # the name of the variable, no password
@@ -37,7 +37,7 @@ _OUT = out_option(required=True)
 
 def outcomes_of(store: "Store", practice_set: "StoredSet") -> "list[Outcome]":
     """How everybody stands with a set."""
-    from tutor.classroom.results import Results
+    from tutor.classroom.reports.results import Results
 
     return Results(store, practice_set).outcomes()
 
@@ -49,7 +49,7 @@ def is_closed(practice_set: "StoredSet") -> bool:
 
 def class_report_of(engine: "Engine", practice_set: "StoredSet", outcomes: "Sequence[Outcome]") -> "ClassReport":
     """How a class did with a set."""
-    from tutor.classroom.report import class_report
+    from tutor.classroom.reports.report import class_report
 
     return class_report(practice_set.declaration, outcomes, engine, closed=is_closed(practice_set))
 
@@ -60,7 +60,7 @@ def _check_follow_up(typed: Mapping[str, Any]) -> None:
 
 
 def _report_lines(report: "ClassReport") -> Iterator[str]:
-    from tutor.classroom.report_words import report_lines
+    from tutor.classroom.reports.report_words import report_lines
 
     return report_lines(report)
 
@@ -81,7 +81,7 @@ def _report_lines(report: "ClassReport") -> Iterator[str]:
 )
 def report(store: "Store", engine: "Engine", practice_set: "StoredSet", follow_up: int | None) -> "ClassReport | bytes":
     """Tell how a class did: the places, the mistakes, the learners; or write a set on one of the mistakes."""
-    from tutor.classroom.sets import written_set
+    from tutor.classroom.sets.set_files import written_set
 
     class_report = class_report_of(engine, practice_set, outcomes_of(store, practice_set))
     if follow_up is None:

@@ -5,13 +5,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tutor.base.text import visible
 from tutor.operations.command import JSON, STORE, operation
-from tutor.shell import Commands, Fault
-from tutor.visible import visible
+from tutor.operations.shell import Commands, Fault
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Answer, Outcome
-    from tutor.classroom.results import Results
+    from tutor.classroom.reports.results import Results
     from tutor.store.database import Store
 
 _CODE = click.argument("code")
@@ -105,8 +105,8 @@ def excuse(store: "Store", code: str, undo: bool) -> str:
 
 def _problem(store: "Store", code: str) -> "tuple[Results, Outcome]":
     """The set of a problem as its instructor sees it, and how the problem stands."""
-    from tutor.classroom.register import Register
-    from tutor.classroom.results import Results, handed_by_code
+    from tutor.classroom.reports.results import Results, handed_by_code
+    from tutor.classroom.roster.register import Register
 
     set_id, problem = handed_by_code(store, code)
     results = Results(store, Register(store).get(set_id))

@@ -5,16 +5,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tutor.counting import counted
+from tutor.base.text import counted
 from tutor.operations.command import CLASS, CLASS_COMMANDS, CONTENT, JSON, SET, STORE, TABLE, Note, operation
-from tutor.shell import Fault
+from tutor.operations.shell import Fault
 
 if TYPE_CHECKING:
+    from tutor.classroom.marking.paper import PaperPreview, PaperReport
+    from tutor.classroom.marking.regrade import Regrade
     from tutor.classroom.models import AssignedProblem, StoredSet
-    from tutor.classroom.paper import PaperPreview, PaperReport
     from tutor.classroom.progress import Progress
-    from tutor.classroom.regrade import Regrade
-    from tutor.engine.question import Engine
+    from tutor.problems.question import Engine
     from tutor.store.database import Store
 
 HandedOut = tuple["StoredSet", Sequence["AssignedProblem"]]
@@ -49,7 +49,7 @@ def _handed_out_lines(result: HandedOut) -> Iterator[str]:
 )
 def hand_out(store: "Store", engine: "Engine", practice_set: "StoredSet", progress: "Progress") -> HandedOut:
     """Give every member of the class a problem for every place; what was handed out before stays."""
-    from tutor.classroom.handing import hand_out as hand_out_to_all
+    from tutor.classroom.sets.handing import hand_out as hand_out_to_all
 
     return practice_set, hand_out_to_all(store, engine, practice_set, progress=progress)
 
@@ -141,7 +141,7 @@ def mark_table(
     progress: "Progress",
 ) -> PaperResult:
     """Mark answers on paper, from a table with the columns 'problem code' and 'answer', each once."""
-    from tutor.classroom.paper import mark_paper, preview_paper
+    from tutor.classroom.marking.paper import mark_paper, preview_paper
 
     if preview:
         previewed = preview_paper(store, engine.library.quantities, data, practice_set)
@@ -171,7 +171,7 @@ def _remark_json(result: Regraded) -> Any:
 
 
 def _remark_lines(result: Regraded) -> Iterator[str]:
-    from tutor.classroom.regrade import told_changes
+    from tutor.classroom.marking.regrade import told_changes
 
     difference, applied = result
     yield from told_changes(difference)
@@ -188,8 +188,8 @@ def preview_right_answer(
     Raises ClassError for a code that names no problem of the set, and for what cannot be the right answer.
     """
     from tutor.classroom.errors import ClassError
-    from tutor.classroom.regrade import preview_answer
-    from tutor.classroom.results import handed_by_code
+    from tutor.classroom.marking.regrade import preview_answer
+    from tutor.classroom.reports.results import handed_by_code
 
     set_id, problem = handed_by_code(store, code)
     if set_id != practice_set.id:
@@ -228,7 +228,7 @@ def remark(
     progress: "Progress",
 ) -> Regraded:
     """Show what a correction of the content, or of one right answer, would change; with --apply, change it."""
-    from tutor.classroom.regrade import apply, preview_content
+    from tutor.classroom.marking.regrade import apply, preview_content
 
     if code is not None and answer is not None:
         _, difference = preview_right_answer(store, engine, practice_set, code, answer)

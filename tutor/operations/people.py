@@ -22,8 +22,8 @@ from tutor.operations.command import (
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Member, Outcome, StoredSet
-    from tutor.classroom.register import Entered
-    from tutor.classroom.results import Whereabouts
+    from tutor.classroom.reports.results import Whereabouts
+    from tutor.classroom.roster.register import Entered
     from tutor.classroom.spreadsheet import Fault
     from tutor.store.database import Store
 
@@ -83,8 +83,8 @@ class ClassList:
 )
 def roster(store: "Store", data: bytes | None, class_name: str) -> ClassList:
     """Enter the members of a class from a table; without a file, list them with their personal codes."""
-    from tutor.classroom.register import Register
-    from tutor.classroom.roster import Roster, read_roster
+    from tutor.classroom.roster.register import Register
+    from tutor.classroom.roster.tables import Roster, read_roster
 
     listed = Roster() if data is None else read_roster(data)
     register = Register(store)
@@ -95,7 +95,7 @@ def roster(store: "Store", data: bytes | None, class_name: str) -> ClassList:
 
 def name_cards(store: "Store", practice_set: "StoredSet", origin: str) -> str:
     """The slips of a class as a page; `origin` is that of the links, '' where there is none that leads anywhere."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
     from tutor.classroom.sheets.name_cards import link
     from tutor.classroom.sheets.name_cards import name_cards as name_cards_page
 
@@ -148,7 +148,7 @@ class ClassView:
 
     def lines(self) -> Iterator[str]:
         """The same in lines."""
-        from tutor.classroom.live import live_lines
+        from tutor.classroom.reports.live import live_lines
 
         rules = self.practice_set.declaration
         return live_lines(self.learners, self.outcomes, len(rules.places), rules.attempts, datetime.now(UTC))
@@ -157,14 +157,14 @@ class ClassView:
 @operation(CLASS_COMMANDS, "where", *SET, JSON, lines=ClassView.lines, as_json=ClassView.as_json)
 def where(store: "Store", practice_set: "StoredSet") -> ClassView:
     """Tell who of the class is where in a set, and how it goes."""
-    from tutor.classroom.results import Results
+    from tutor.classroom.reports.results import Results
 
     results = Results(store, practice_set)
     return ClassView(practice_set, results.who_is_where(), results.outcomes())
 
 
 def _called(member: "Member") -> str:
-    from tutor.classroom.names import called
+    from tutor.classroom.roster.names import called
 
     return called(member)
 
@@ -176,7 +176,7 @@ def _releasing(store: "Store", member: "Member") -> Sequence[str]:  # noqa: ARG0
 @operation(CLASS_COMMANDS, "release-learner", *_MEMBER_ASKED, consequence=_releasing)
 def release(store: "Store", member: "Member") -> str:
     """Let a learner's name be taken anew on any device, as when somebody took the wrong one. No work is lost."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     Register(store).release(member.id)
     return f"{_called(member)} can be taken again; the personal code is another one now."
@@ -189,7 +189,7 @@ def _erasing(store: "Store", member: "Member") -> Sequence[str]:  # noqa: ARG001
 @operation(CLASS_COMMANDS, "erase-learner", *_MEMBER_ASKED, consequence=_erasing)
 def erase(store: "Store", member: "Member") -> str:
     """Erase all that is kept about a learner of a class: name, problems, answers, practice. It cannot be undone."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     Register(store).erase(member.id)
     return "Erased."

@@ -9,14 +9,14 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from tutor.counting import counted
+from tutor.base.text import counted
 from tutor.operations.command import CLASS, CLASS_ADDED_TO, CONTENT, JSON, SET, STORE, YES, operation
-from tutor.shell import Commands, Fault, say
+from tutor.operations.shell import Commands, Fault, say
 
 if TYPE_CHECKING:
-    from tutor.classroom.difficulty import Spread
     from tutor.classroom.models import ClaimWith, PracticeSet, StoredSet
-    from tutor.engine.question import Engine
+    from tutor.classroom.sets.difficulty import Spread
+    from tutor.problems.question import Engine
     from tutor.store.database import Store
 
 _FILE = click.argument("file", type=click.Path(path_type=Path))
@@ -63,8 +63,8 @@ def check(file: Path, learners: int, engine: "Engine") -> Checked:
     """Check a practice set's file against the content."""
     from secrets import token_hex
 
-    from tutor.classroom.difficulty import Variants, spread_of_preview
-    from tutor.classroom.sets import read_set
+    from tutor.classroom.sets.difficulty import Variants, spread_of_preview
+    from tutor.classroom.sets.set_files import read_set
 
     practice_set = read_set(file, engine.library)
     variants = Variants(engine, practice_set, token_hex(32))
@@ -99,9 +99,9 @@ _set_operation = partial(operation, sets, lines=_set_lines, as_json=set_json)
 @_set_operation("open", _FILE, CLASS_ADDED_TO, CONTENT, STORE, JSON)
 def open_file(store: "Store", engine: "Engine", file: Path, class_name: str) -> "StoredSet":
     """Open a practice set's file for a class; prints the code that learners type."""
-    from tutor.classroom.exams import LIMITS
-    from tutor.classroom.register import Register
-    from tutor.classroom.sets import read_set
+    from tutor.classroom.roster.register import Register
+    from tutor.classroom.sets.exams import LIMITS
+    from tutor.classroom.sets.set_files import read_set
 
     declared = read_set(file, engine.library)
     stored = Register(store).open_set(declared, class_name)
@@ -126,15 +126,15 @@ def open_file(store: "Store", engine: "Engine", file: Path, class_name: str) -> 
 )
 def list_sets(store: "Store", class_name: str | None) -> "Sequence[StoredSet]":
     """List the sets in the store."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     return Register(store).sets(class_name)
 
 
 def closing_consequence(store: "Store", practice_set: "StoredSet") -> str:
     """What closing a set does, in sentences: to be read before it is done; '' for one that is closed already."""
-    from tutor.classroom.live import closing_told
-    from tutor.classroom.results import Results
+    from tutor.classroom.reports.live import closing_told
+    from tutor.classroom.reports.results import Results
 
     if practice_set.state(datetime.now(UTC)) == "closed":
         return ""
@@ -156,7 +156,7 @@ def _closing_by_time(store: "Store", practice_set: "StoredSet", opens: str | Non
 @_set_operation("close", *SET, YES, JSON, consequence=_closing)
 def close(store: "Store", practice_set: "StoredSet") -> "StoredSet":
     """Accept no more answers."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     return Register(store).close(practice_set.id)
 
@@ -169,7 +169,7 @@ def close(store: "Store", practice_set: "StoredSet") -> "StoredSet":
 )
 def reopen(store: "Store", practice_set: "StoredSet", closes: str | None) -> "StoredSet":
     """Take answers again."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     return Register(store).reopen(practice_set.id, _moment(closes, practice_set.declaration.zone))
 
@@ -185,7 +185,7 @@ def reopen(store: "Store", practice_set: "StoredSet", closes: str | None) -> "St
 )
 def change_times(store: "Store", practice_set: "StoredSet", opens: str | None, closes: str | None) -> "StoredSet":
     """Give a set other opening and closing times."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     zone = practice_set.declaration.zone
     return Register(store).change_times(practice_set.id, _moment(opens, zone), _moment(closes, zone))
@@ -205,7 +205,7 @@ def change_times(store: "Store", practice_set: "StoredSet", opens: str | None, c
 )
 def change_claiming(store: "Store", practice_set: "StoredSet", claim_with: "ClaimWith") -> "StoredSet":
     """Let learners claim their names with their personal code, or with the name alone."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
 
     return Register(store).change_claiming(practice_set.id, claim_with)
 

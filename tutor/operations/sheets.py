@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tutor.operations.command import CLASS_COMMANDS, CONTENT, SET, operation, write
-from tutor.shell import Fault, Output, replace_option, say
+from tutor.operations.shell import Fault, Output, replace_option, say
 
 if TYPE_CHECKING:
     from tutor.classroom.models import Member, StoredSet
     from tutor.classroom.progress import Progress
     from tutor.classroom.sheets.build import Coded
     from tutor.classroom.sheets.content import Paper
-    from tutor.engine.question import Engine
+    from tutor.problems.question import Engine
     from tutor.store.database import Store
 
 
@@ -70,7 +70,7 @@ def _notes(
     store: "Store", practice_set: "StoredSet", members: "Mapping[Member, object]", printing: Printing
 ) -> "Mapping[Member, Sequence[str]]":
     """The lines at the head of each learner's sheet."""
-    from tutor.classroom.register import Register
+    from tutor.classroom.roster.register import Register
     from tutor.classroom.sheets.name_cards import link, screen_note
 
     if printing.origin is None:

@@ -20,11 +20,11 @@ from pydantic import BaseModel
 from sqlalchemy import Connection, DateTime, MetaData, Table, create_engine, func, select, text
 from sqlalchemy.exc import StatementError
 
-from tutor.errors import FaultyRequestError
+from tutor.base.errors import FaultyRequestError
+from tutor.base.whole_file import whole_file
 from tutor.store.database import Store
 from tutor.store.row_checks import RowError, RowModels, add_rows, check_row, row_of
 from tutor.store.tables import SCHEMA, UtcTime, metadata, schema_version
-from tutor.whole_file import whole_file
 
 FORMAT = 1
 _CONTENTS = "contents.json"

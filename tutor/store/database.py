@@ -20,7 +20,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from tutor.errors import FaultyRequestError
+from tutor.base.errors import FaultyRequestError
 from tutor.store import failures
 from tutor.store.failures import ELSEWHERE, Failure
 from tutor.store.file import FileError, StoreFile, address, path_of

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import cast
 
+from tutor.base.units import conversion, written
 from tutor.content.library import Library, load
 from tutor.content.models import RulebookId
 from tutor.content.tables import SIZES, DeclaredTable
 from tutor.trade.tables import Key, Table, TableError, same
-from tutor.units import conversion, written
 
 __all__ = ["RULEBOOKS", "Figure", "Rulebook", "RulebookId", "Size", "Table", "TableError", "rulebook"]
 

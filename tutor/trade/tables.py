@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from tutor.units import conversion, written
+from tutor.base.units import conversion, written
 
 LOOK_UPS_KEPT = 1024
 _SAME = 0.005  # shares by which two figures for one size differ at most: 18 AWG is 0.26 % off its diameter law

@@ -8,7 +8,7 @@ import yaml
 
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import check_working
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[2] / "corpora" / "workings" / "as_typed").glob("*.yaml"))
 WORKINGS = [one for file in FILES for one in yaml.safe_load(file.read_text(encoding="utf-8"))]

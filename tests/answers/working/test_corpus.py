@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tutor.answers.own import own_amounts
 from tutor.answers.working.judging import WRONG, WorkingError, check_working
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 FILES = sorted((Path(__file__).parents[2] / "corpora" / "workings").glob("*.yaml"))
 WORKINGS = [one for file in FILES for one in yaml.safe_load(file.read_text(encoding="utf-8"))]

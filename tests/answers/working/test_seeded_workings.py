@@ -10,11 +10,11 @@ from random import Random
 import pytest
 
 from tutor.answers.working.judging import check_working
-from tutor.engine.draw import draw
-from tutor.engine.wrong_method import declared_mistakes
+from tutor.base.units import conversion, written_unit
 from tutor.expression.tree import Call, Literal, Name, Negative, Operation, Power, rebuilt, replace_names, walk
+from tutor.problems.draw import draw
+from tutor.problems.wrong_method import declared_mistakes
 from tutor.trade.rulebooks import TableError
-from tutor.units import conversion, written_unit
 
 WORKINGS = 300
 NO_VALUE = (TableError, ValueError, ZeroDivisionError, OverflowError, KeyError)

@@ -8,7 +8,7 @@ from streamlit.testing.v1 import AppTest
 from tutor.app import config, session
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
-from tutor.classroom.register import Register
+from tutor.classroom.roster.register import Register
 from tutor.store.database import Store
 
 PASSPHRASE = "four words before dawn"

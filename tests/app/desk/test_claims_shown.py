@@ -4,10 +4,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from tutor.app import session
-from tutor.classroom.claims import Claims
 from tutor.classroom.desk import InstructorAuth
 from tutor.classroom.models import Member, PracticeSet
-from tutor.classroom.register import Register
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
 from tutor.learner.record import new_token
 
 

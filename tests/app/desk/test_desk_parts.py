@@ -9,15 +9,15 @@ import pytest
 
 from tutor.app.config import Settings
 from tutor.app.desk import choice, making, matrix, paper, remarking, report, roster
-from tutor.classroom import live
-from tutor.classroom.mistakes import ClassMistake
+from tutor.classroom.marking.paper import Correction, PaperPreview, PaperReport
+from tutor.classroom.marking.regrade import Regrade
 from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, PracticeSet, ProblemSnapshot, StoredSet
-from tutor.classroom.paper import Correction, PaperPreview, PaperReport
-from tutor.classroom.register import Entered
-from tutor.classroom.regrade import Regrade
-from tutor.classroom.results import Whereabouts
+from tutor.classroom.reports import live
+from tutor.classroom.reports.mistakes import ClassMistake
+from tutor.classroom.reports.results import Whereabouts
+from tutor.classroom.reports.statistics import Reliability
+from tutor.classroom.roster.register import Entered
 from tutor.classroom.sheets.name_cards import name_cards
-from tutor.classroom.statistics import Reliability
 from tutor.content.library import load
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from tutor.cli import main
-from tutor.shell import Output
+from tutor.operations.shell import Output
 from tutor.store.database import Store
 
 SET = """\

@@ -11,11 +11,11 @@ import pytest
 from click.testing import CliRunner
 from sqlalchemy import update
 
+from tutor.base.text import steers
 from tutor.classroom.desk import DeskError, InstructorAuth
 from tutor.cli import main
 from tutor.store.database import Store
 from tutor.store.tables import class_answer
-from tutor.visible import steers
 
 ROOT = Path(__file__).parents[3]
 SET = """\

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tutor.classroom.results import Results
+from tutor.classroom.reports.results import Results
 
 
 @pytest.fixture

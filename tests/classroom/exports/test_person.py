@@ -9,8 +9,8 @@ from tutor.classroom.errors import ClassError
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.person import person, tables_about_a_member
 from tutor.classroom.exports.xapi import statements
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.register import Register
 from tutor.store import tables
 
 

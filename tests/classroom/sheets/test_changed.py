@@ -7,13 +7,13 @@ from types import MappingProxyType
 import pytest
 
 from tutor.classroom.models import Item
+from tutor.classroom.sets.work import ClassWork
 from tutor.classroom.sheets.build import handed_by_member, learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
 from tutor.classroom.sheets.pdf import key_pdf, sheets_pdf
-from tutor.classroom.work import ClassWork
 from tutor.content.library import Declared
 from tutor.content.models import FOR_ALL
-from tutor.engine.question import Engine
+from tutor.problems.question import Engine
 
 EXERCISE = "string-voltage-at-record-low"
 ITEMS = [Item(exercise=EXERCISE), Item(exercise="does-the-string-survive"), Item(exercise="switching-on")]

@@ -4,9 +4,9 @@ import pytest
 
 from tutor.classroom.sheets.formula import mathml, parts
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import Engine
-from tutor.engine.solution import worked_solution
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import Engine
+from tutor.problems.solution import worked_solution
 
 
 def test_an_index_is_a_word_and_a_quotient_a_fraction():

@@ -7,12 +7,12 @@ import pytest
 from lxml import html
 
 from tutor.classroom.models import Item, Member, PracticeSet
+from tutor.classroom.sets.snapshots import assigned_from
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.page import key_page, sheets_page
-from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import Engine
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import Engine
 
 EXERCISES = ["most-modules-in-series", "switching-on", "battery-fuse", "array-current", "does-the-load-ride-through"]
 TYPED = '<script>alert(1)</script> {{ 7 * 7 }} "\u202e'

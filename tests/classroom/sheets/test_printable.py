@@ -11,13 +11,13 @@ import pytest
 from PIL import Image
 
 from tutor.classroom.models import Item, Member, PracticeSet
+from tutor.classroom.sets.snapshots import assigned_from
 from tutor.classroom.sheets import pdf
 from tutor.classroom.sheets.build import learner_key, learner_sheet, style_of
 from tutor.classroom.sheets.content import LONG, LearnerSheet
-from tutor.classroom.snapshots import assigned_from
 from tutor.content.library import load
-from tutor.engine.problem_factory import make_problem
-from tutor.engine.question import Engine
+from tutor.problems.problem_factory import make_problem
+from tutor.problems.question import Engine
 
 MILLIMETRE = 72 / 25.4  # points
 # Points; ISO 216 gives A4 as 210 mm × 297 mm, ASME Y14.1 (ANSI A) Letter as 8.5 in × 11 in.

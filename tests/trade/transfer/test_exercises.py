@@ -3,8 +3,8 @@
 import pytest
 
 from tutor.answers.own import own_amounts
-from tutor.engine.draw import draw
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.draw import draw
+from tutor.problems.problem_factory import make_problem
 
 DAY = {
     "load_power": "450 W",

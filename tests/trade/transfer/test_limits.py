@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from tutor.paths import content_root
+from tutor.base.paths import content_root
 from tutor.trade.rulebooks import rulebook
 from tutor.trade.transfer import (
     Kind,

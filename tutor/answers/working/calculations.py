@@ -10,8 +10,8 @@ from tutor.answers.working.matching import Match, Suspicion
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.sides import Mode, Side, agreeing
 from tutor.answers.working.values import ValueJudge
-from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
+from tutor.problems.wrong_method import WrongMethod
 
 _TELLING_MOST = ("right", "wrong", "on the way", "unknown")
 

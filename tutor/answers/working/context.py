@@ -16,9 +16,9 @@ from tutor.answers.working.reading import Statement
 from tutor.answers.working.samples import SAMPLE_COUNT, PerturbedSamples, shown_in
 from tutor.answers.working.sides import Mode, Side
 from tutor.answers.working.verdicts import WRONG, Verdict
-from tutor.engine.wrong_method import WrongMethod
+from tutor.base.units import conversion
 from tutor.entries.entry import Entry
-from tutor.units import conversion
+from tutor.problems.wrong_method import WrongMethod
 
 TELLING_DIGITS = 3  # a value with fewer does not give a wrong way away
 

@@ -6,10 +6,10 @@ from functools import lru_cache
 from typing import Any
 
 from tutor.answers.working.phrases import PHRASES
+from tutor.base.unit_registry import registry_unit
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion
 from tutor.entries.unit_names import COUNT
 from tutor.expression.tree import Call, Name, Negative, Node, Operation, parts
-from tutor.unit_registry import registry_unit
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 Dimension = Any  # pint's container of base dimensions with their powers
 Dimensions = frozenset[Dimension] | None  # None: it may be anything

@@ -30,9 +30,9 @@ from tutor.answers.working.symbols import Symbols
 from tutor.answers.working.tokens import Reader
 from tutor.answers.working.verdicts import WRONG, Judged, Verdict, Working
 from tutor.answers.working.words import before_yes_or_no, word_answer
-from tutor.engine.problem import Problem
-from tutor.engine.problem_factory import by_other_methods
-from tutor.errors import FaultyRequestError
+from tutor.base.errors import FaultyRequestError
+from tutor.problems.problem import Problem
+from tutor.problems.problem_factory import by_other_methods
 
 __all__ = ["WRONG", "Judged", "Verdict", "Working", "WorkingError", "check_working"]
 

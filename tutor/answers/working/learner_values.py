@@ -6,11 +6,11 @@ from contextlib import suppress
 from tutor.answers.naming import in_working_units
 from tutor.answers.working.dimensions import units_like
 from tutor.answers.working.expression import Number
-from tutor.engine.problem import Problem
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion
 from tutor.entries.entry import Entry, EntryError
 from tutor.entries.kinds import read_size
 from tutor.expression.evaluate import NO_VALUE
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion
+from tutor.problems.problem import Problem
 
 CUT_OFF = 2.1  # of half the last typed place: people cut off as well as round
 ROUGH = 0.06  # a value with fewer figures than this share of itself is too rough to be recognised

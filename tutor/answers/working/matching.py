@@ -10,10 +10,10 @@ from tutor.answers.working.expression import OF_SEVERAL, Expression, UnreadError
 from tutor.answers.working.numbers import NumberInterpretations, Reading, Tag
 from tutor.answers.working.samples import SAME, Meaning, Vector, same, shape_of, shown_in
 from tutor.answers.working.sides import MODES, NO_NUMBER, Mode
-from tutor.engine.wrong_method import WrongMethod
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion
 from tutor.entries.unit_names import COUNT
 from tutor.expression.tree import Call
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion
+from tutor.problems.wrong_method import WrongMethod
 
 MOST_TOGETHER = 240  # readings of all numbers of a calculation together
 # How many readings of calculations are tried: those of a learner's own lines take a tenth of it.

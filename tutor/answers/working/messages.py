@@ -8,11 +8,11 @@ import yaml
 from tutor.answers.working.dimensions import ONLY_PURE
 from tutor.answers.working.expression import Number
 from tutor.answers.working.sides import Side, same_dimensions
-from tutor.engine.problem import Problem
-from tutor.engine.wrong_method import WrongMethod
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion, written_number, written_unit
 from tutor.expression.notation import PLAIN, literal_text
 from tutor.expression.tree import Literal, Name
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion, written_number, written_unit
+from tutor.problems.problem import Problem
+from tutor.problems.wrong_method import WrongMethod
 
 _SIGN_WORDS = {"<": "below", "≤": "at most", ">": "above", "≥": "at least"}
 FIGURES = 5  # of what a side comes to: one more than learners write

@@ -8,12 +8,12 @@ from functools import cached_property, lru_cache
 from tutor.answers.working.dimensions import PURE, Dimension, Dimensions, dimension_of, units_like
 from tutor.answers.working.expression import Leaf, Number, Symbol
 from tutor.answers.working.samples import SAMPLE_COUNT, PerturbedSamples, Vector, shown_in
-from tutor.engine.wrong_method import WrongMethod
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion
 from tutor.entries.unit_names import COUNT
 from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, Operation, walk
+from tutor.problems.wrong_method import WrongMethod
 from tutor.trade.rulebooks import Rulebook
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion
 
 MOST_READINGS = 14  # of one number; those behind are the least likely
 MOST_RESULTS = 120  # two for each line of the longest working

@@ -13,11 +13,11 @@ from random import Random
 from typing import NamedTuple
 
 from tutor.answers.working.dimensions import dimension_of, units_like
-from tutor.engine.problem import Problem
-from tutor.engine.wrong_method import WrongMethod
+from tutor.base.units import ABSOLUTE_TEMPERATURES, conversion
 from tutor.expression.evaluate import NO_VALUE
 from tutor.expression.tree import Literal, Name, Node, Operation, factors, parts, replace_names, terms, walk
-from tutor.units import ABSOLUTE_TEMPERATURES, conversion
+from tutor.problems.problem import Problem
+from tutor.problems.wrong_method import WrongMethod
 
 Vector = tuple[float, ...]  # a value in each sample
 Shape = tuple[float, ...]

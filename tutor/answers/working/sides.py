@@ -9,7 +9,7 @@ from typing import Literal
 from tutor.answers.working.dimensions import PURE, Dimensions, MismatchError, dimension_of, dimensions_of
 from tutor.answers.working.expression import Expression, Leaf, Number, Symbol, spread_of, value_of
 from tutor.answers.working.numbers import NumberInterpretations
-from tutor.units import conversion
+from tutor.base.units import conversion
 
 CUT_OFF = 0.005  # digits cut off instead of rounded do no harm up to this share
 OPEN_SYMBOL = 1e-3  # how far (relative) a quantity's own value may be off that stands by its symbol

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from tutor.answers.working.phrases import PHRASES
-from tutor.engine.problem import Problem
+from tutor.problems.problem import Problem
 
 MOST_WORDS = 9  # of the longest name that a quantity of the glossary has
 _COMMAND = re.compile(r"\\(?:text|mathrm)\b")

@@ -141,7 +141,7 @@ def _size(text: str, book: Rulebook) -> Number | None:
 
 @lru_cache(maxsize=4096)
 def unit_at(text: str) -> tuple[str, str] | None:
-    """The longest unit at the beginning of a text, as written and in the spelling of tutor.units."""
+    """The longest unit at the beginning of a text, as written and in the spelling of tutor.base.units."""
     typed = match[0] if (match := _UNIT.match(text)) else ""
     while typed.strip(" -"):
         if (unit := _spelled(typed.strip(" -"))) and not (unit == "in" and re.match(r" ?in [a-z]", text)):

@@ -10,9 +10,9 @@ from tutor.answers.working.expression import Number
 from tutor.answers.working.numbers import EXACT, Result
 from tutor.answers.working.reading import Statement
 from tutor.answers.working.samples import SAMPLE_COUNT
-from tutor.engine.wrong_method import WrongMethod
 from tutor.entries.entry import Entry
 from tutor.entries.unit_names import COUNT
+from tutor.problems.wrong_method import WrongMethod
 
 AS_WORKED_OUT = 1e-3  # how far a result may lie off, for what was rounded before it
 

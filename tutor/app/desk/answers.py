@@ -2,17 +2,17 @@
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain, show_problems_cautions, show_solution, typed
 from tutor.app.desk.instructor import Chosen, InstructorSession, pick
-from tutor.app.markdown_table import show_table
 from tutor.app.session import engine
-from tutor.app.showing import plain, show_problems_cautions, show_solution, typed
-from tutor.classroom.live import SIGNS, WORDS
 from tutor.classroom.models import Answer, Outcome, StoredSet
-from tutor.classroom.names import called
-from tutor.classroom.results import LONGEST_COMMENT
-from tutor.classroom.snapshots import problem_of
-from tutor.classroom.views import told_time
-from tutor.classroom.work import solution_lines
+from tutor.classroom.reports.live import SIGNS, WORDS
+from tutor.classroom.reports.results import LONGEST_COMMENT
+from tutor.classroom.roster.names import called
+from tutor.classroom.sets.snapshots import problem_of
+from tutor.classroom.sets.views import told_time
+from tutor.classroom.sets.work import solution_lines
 from tutor.entries.kinds import capitalised
 
 _VERDICTS = {

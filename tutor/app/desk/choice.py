@@ -10,7 +10,7 @@ from tutor.app.config import Settings, settings
 from tutor.app.desk.instructor import Chosen, InstructorSession, pick
 from tutor.classroom.addresses import is_of_this_computer_alone
 from tutor.classroom.models import StoredSet
-from tutor.classroom.register import USUAL_CLASS
+from tutor.classroom.roster.register import USUAL_CLASS
 from tutor.classroom.sheets.name_cards import link as link_from
 
 _GO = "desk go"

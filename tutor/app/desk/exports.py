@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from tutor.app.components.showing import plain
 from tutor.app.desk.instructor import Chosen, InstructorSession
 from tutor.app.session import engine
-from tutor.app.showing import plain
 from tutor.classroom.exports.oneroster import OneRosterError
 from tutor.classroom.exports.qti.elements import Version
 from tutor.classroom.exports.xapi import HomeError

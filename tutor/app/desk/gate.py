@@ -10,9 +10,9 @@ from datetime import UTC, datetime
 import streamlit as st
 
 from tutor.app import session
+from tutor.app.components.showing import plain
 from tutor.app.desk import login
 from tutor.app.desk.instructor import InstructorSession
-from tutor.app.showing import plain
 from tutor.classroom.desk import FEWEST_CHARACTERS, MOST_CHARACTERS, DeskError, InstructorAuth
 
 _TOKEN = "desk session"

@@ -7,14 +7,14 @@ from typing import Any, TypeVar
 import streamlit as st
 
 from tutor.app import session
-from tutor.app.downloads import offer
-from tutor.app.showing import plain
+from tutor.app.components.showing import plain
+from tutor.app.server.downloads import offer
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.desk import InstructorAuth
-from tutor.classroom.exams import Exams
 from tutor.classroom.models import Outcome, StoredSet
-from tutor.classroom.register import Register
-from tutor.classroom.results import Results
-from tutor.errors import FaultyRequestError
+from tutor.classroom.reports.results import Results
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.exams import Exams
 from tutor.store.database import Store
 
 Id = TypeVar("Id", int, str)

@@ -5,17 +5,17 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain
 from tutor.app.desk.instructor import Chosen, EndedError, InstructorSession
 from tutor.app.desk.matrix import matrix_html
-from tutor.app.markdown_table import show_table
 from tutor.app.session import empty_for_another_browser, library
-from tutor.app.showing import plain
-from tutor.classroom.exams import Look
-from tutor.classroom.live import LEGEND, who_needs_help
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.models import StoredSet
-from tutor.classroom.names import called
-from tutor.classroom.views import told_time
-from tutor.errors import FaultyRequestError
+from tutor.classroom.reports.live import LEGEND, who_needs_help
+from tutor.classroom.roster.names import called
+from tutor.classroom.sets.exams import Look
+from tutor.classroom.sets.views import told_time
 
 SECONDS = 5
 

@@ -10,20 +10,20 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import streamlit as st
 
-from tutor.app import showing
+from tutor.app.components import showing
+from tutor.app.components.markdown_table import show_table
 from tutor.app.desk.choice import turn_to
 from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, lasting, lasting_choice
-from tutor.app.markdown_table import show_table
+from tutor.app.server.uploads import DESK, upload
 from tutor.app.session import UNITS, chosen_rulebook, engine, library
-from tutor.app.uploads import DESK, upload
-from tutor.classroom.difficulty import Spread, Variants, spread_of_preview
-from tutor.classroom.exams import LIMITS
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.models import MOST_PROBLEMS, ClaimWith, Item, PracticeSet
-from tutor.classroom.register import LONGEST_NAME
-from tutor.classroom.sets import SetError, check_set, proposed_items, read_set, written_set
+from tutor.classroom.roster.register import LONGEST_NAME
+from tutor.classroom.sets.difficulty import Spread, Variants, spread_of_preview
+from tutor.classroom.sets.exams import LIMITS
+from tutor.classroom.sets.set_files import SetError, check_set, proposed_items, read_set, written_set
 from tutor.content.library import Library
-from tutor.engine.problem import AnyProblem
-from tutor.errors import FaultyRequestError
+from tutor.problems.problem import AnyProblem
 
 DRAFT = "desk draft"
 ANOTHER = "desk another set"

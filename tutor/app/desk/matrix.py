@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from datetime import datetime
 from html import escape
 
-from tutor.classroom.live import SIGNS, WORDS, ago, where_told
 from tutor.classroom.models import Outcome
-from tutor.classroom.results import Whereabouts
-from tutor.looks import DARK, LIGHT
+from tutor.classroom.reports.live import SIGNS, WORDS, ago, where_told
+from tutor.classroom.reports.results import Whereabouts
+from tutor.pictures.looks import DARK, LIGHT
 
 _STYLE = f"""<style>
 .class-matrix {{ overflow-x: auto; max-width: 100%; }}

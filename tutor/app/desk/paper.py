@@ -5,22 +5,22 @@ from typing import Any
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain, typed
 from tutor.app.desk.instructor import Bar, Chosen, InstructorSession
 from tutor.app.desk.roster import show_faults
-from tutor.app.markdown_table import show_table
+from tutor.app.server.uploads import DESK, upload
 from tutor.app.session import empty_for_another_browser, engine, library
-from tutor.app.showing import plain, typed
-from tutor.app.uploads import DESK, upload
-from tutor.classroom.live import LEGEND, SIGNS
+from tutor.base.text import counted
+from tutor.base.units import written_unit
+from tutor.classroom.marking.paper import PaperEntry, PaperPreview, PaperReport, mark_entries, mark_paper, preview_paper
 from tutor.classroom.models import Outcome, StoredSet
-from tutor.classroom.names import called
-from tutor.classroom.paper import PaperEntry, PaperPreview, PaperReport, mark_entries, mark_paper, preview_paper
-from tutor.classroom.snapshots import problem_of
+from tutor.classroom.reports.live import LEGEND, SIGNS
+from tutor.classroom.roster.names import called
+from tutor.classroom.sets.snapshots import problem_of
 from tutor.classroom.spreadsheet import Fault
-from tutor.counting import counted
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem
-from tutor.units import written_unit
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import AnyProblem
 
 _TOLD = "desk paper told"
 _GRID = "desk paper grid"

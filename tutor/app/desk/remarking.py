@@ -4,15 +4,15 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain, typed
 from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, pick
-from tutor.app.markdown_table import show_table
 from tutor.app.session import engine, library
-from tutor.app.showing import plain, typed
-from tutor.classroom.live import SIGNS
+from tutor.base.text import counted
+from tutor.classroom.marking.regrade import Change, Regrade, apply, preview_content
 from tutor.classroom.models import StoredSet
-from tutor.classroom.names import called
-from tutor.classroom.regrade import Change, Regrade, apply, preview_content
-from tutor.counting import counted
+from tutor.classroom.reports.live import SIGNS
+from tutor.classroom.roster.names import called
 from tutor.operations.marking import preview_right_answer
 
 _LOOKED = "desk remark"

@@ -2,20 +2,20 @@
 
 import streamlit as st
 
-from tutor.app import theme
+from tutor.app.components import theme
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain, show_cautions, typed
 from tutor.app.desk.choice import turn_to
 from tutor.app.desk.instructor import Chosen, InstructorSession
 from tutor.app.desk.making import start_from
-from tutor.app.figures.class_report import places_right, ranked_mistakes
-from tutor.app.markdown_table import show_table
+from tutor.app.desk.report_figures import places_right, ranked_mistakes
 from tutor.app.session import engine, library
-from tutor.app.showing import plain, show_cautions, typed
-from tutor.classroom.mistakes import ClassMistake
-from tutor.classroom.report import ClassReport, LearnerLine
-from tutor.classroom.report_words import hundredths
-from tutor.classroom.statistics import ENOUGH, Reliability
+from tutor.base.text import counted
+from tutor.classroom.reports.mistakes import ClassMistake
+from tutor.classroom.reports.report import ClassReport, LearnerLine
+from tutor.classroom.reports.report_words import hundredths
+from tutor.classroom.reports.statistics import ENOUGH, Reliability
 from tutor.content.library import Library
-from tutor.counting import counted
 from tutor.entries.kinds import capitalised
 from tutor.operations.exports import class_report_of
 

@@ -6,17 +6,17 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain
 from tutor.app.desk.choice import NO_ADDRESS, origin_of_links
 from tutor.app.desk.instructor import Chosen, InstructorSession, confirmed, pick
-from tutor.app.markdown_table import show_table
-from tutor.app.showing import plain
-from tutor.app.uploads import DESK, upload
+from tutor.app.server.uploads import DESK, upload
+from tutor.base.text import counted
 from tutor.classroom.models import Member
-from tutor.classroom.names import called
-from tutor.classroom.register import LONGEST_NAME, Entered
-from tutor.classroom.roster import Roster, read_roster
+from tutor.classroom.roster.names import called
+from tutor.classroom.roster.register import LONGEST_NAME, Entered
+from tutor.classroom.roster.tables import Roster, read_roster
 from tutor.classroom.spreadsheet import Fault
-from tutor.counting import counted
 from tutor.operations import exports, people
 
 _TOLD = "desk roster told"

@@ -6,19 +6,19 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from tutor.app.components.markdown_table import show_table
+from tutor.app.components.showing import plain
 from tutor.app.desk import making
 from tutor.app.desk.choice import NO_ADDRESS, STATES, link, link_here
 from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, confirmed
-from tutor.app.markdown_table import show_table
 from tutor.app.session import UNITS, engine, library
-from tutor.app.showing import plain
-from tutor.classroom.difficulty import spread
-from tutor.classroom.exams import LIMITS
-from tutor.classroom.handing import hand_out
+from tutor.base.text import counted
 from tutor.classroom.models import PracticeSet, StoredSet
-from tutor.classroom.sets import written_set
-from tutor.classroom.views import told_time
-from tutor.counting import counted
+from tutor.classroom.sets.difficulty import spread
+from tutor.classroom.sets.exams import LIMITS
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.set_files import written_set
+from tutor.classroom.sets.views import told_time
 from tutor.operations import exams, sets
 
 _HELP = {"nothing": "no help", "hints": "hints", "solution": "hints and the worked solution"}

@@ -8,7 +8,7 @@ from tutor.app.desk.choice import NO_ADDRESS, origin_of_links
 from tutor.app.desk.instructor import Bar, Chosen, InstructorSession, pick
 from tutor.app.session import engine
 from tutor.classroom.models import Member
-from tutor.classroom.names import called
+from tutor.classroom.roster.names import called
 from tutor.classroom.sheets.build import handed_by_member
 from tutor.classroom.sheets.content import Paper
 from tutor.operations.sheets import Printing, printed

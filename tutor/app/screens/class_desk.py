@@ -1,9 +1,9 @@
 import streamlit as st
 
+from tutor.app.components.showing import plain
+from tutor.app.components.store_down import faults_in_words
 from tutor.app.desk import answers, choice, exports, gate, live, paper, remarking, report, roster, sets, sheets
 from tutor.app.desk.instructor import Chosen, EndedError, InstructorSession
-from tutor.app.showing import plain
-from tutor.app.store_down import faults_in_words
 
 TABS = {
     "Sets": sets.show,

@@ -5,19 +5,19 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from tutor.app import class_entry, class_problem, scripts, showing
-from tutor.app.class_entry import HERE, SHEET
-from tutor.app.class_words import attempts_words, progress_words, rules_words, state_words
+from tutor.app.components import class_entry, class_problem, scripts, showing
+from tutor.app.components.class_entry import HERE, SHEET
+from tutor.app.components.class_words import attempts_words, progress_words, rules_words, state_words
 from tutor.app.session import engine, record, store
-from tutor.classroom.claims import Claims
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.errors import ClassError
-from tutor.classroom.live import SIGNS
 from tutor.classroom.models import Member, StoredSet
-from tutor.classroom.register import Register
-from tutor.classroom.views import ForLearner, PlaceForLearner
-from tutor.classroom.work import ClassWork
-from tutor.engine.problem import AnyProblem
-from tutor.errors import FaultyRequestError
+from tutor.classroom.reports.live import SIGNS
+from tutor.classroom.roster.claims import Claims
+from tutor.classroom.roster.register import Register
+from tutor.classroom.sets.views import ForLearner, PlaceForLearner
+from tutor.classroom.sets.work import ClassWork
+from tutor.problems.problem import AnyProblem
 from tutor.store.database import StoreError
 
 CODE_LENGTH = 20

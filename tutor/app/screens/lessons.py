@@ -3,14 +3,14 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from tutor.answers.marking import mark, mark_step
-from tutor.app import lesson_figures, showing
 from tutor.app.address import Address
+from tutor.app.components import lesson_figures, showing
 from tutor.app.session import chosen_rulebook, closed_exercises, library, problem, record, rulebook_for
 from tutor.content.library import Lesson
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
-from tutor.engine.solution import Line, worked_solution
 from tutor.learner.progress import progress
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import Problem
+from tutor.problems.solution import Line, worked_solution
 
 HERE = "screens/lessons.py"
 PRACTICE = "screens/practice.py"

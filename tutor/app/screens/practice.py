@@ -8,20 +8,20 @@ from uuid import UUID, uuid4, uuid5
 import streamlit as st
 
 from tutor.answers.marking import mark, mark_step
-from tutor.app import showing, theme
 from tutor.app.address import Address, read
-from tutor.app.lesson_figures import put_declared
+from tutor.app.components import showing, theme
+from tutor.app.components.lesson_figures import put_declared
 from tutor.app.session import engine, library, record
 from tutor.app.session import problem as drawn
-from tutor.engine.draw import DrawError
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem, Problem
-from tutor.engine.problem_factory import next_number
-from tutor.engine.question import RequestError
-from tutor.engine.solution import worked_solution
-from tutor.engine.what_if import movable, what_if
 from tutor.learner.record import Attempt
 from tutor.learner.work import Work
+from tutor.problems.draw import DrawError
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import AnyProblem, Problem
+from tutor.problems.problem_factory import next_number
+from tutor.problems.question import RequestError
+from tutor.problems.solution import worked_solution
+from tutor.problems.what_if import movable, what_if
 
 HERE = "screens/practice.py"
 LONGEST = 120
@@ -147,7 +147,7 @@ def other_values(problem: Problem) -> None:
     shut = st.expander("What if a number were different?", key=f"what if {name_of(problem)}", on_change="rerun")
     if not shut.open:  # as below: what is shut costs nothing
         return
-    from tutor.app.figures.sweep import sweep  # noqa: PLC0415 - plotly only where a figure is shown
+    from tutor.pictures.plots.sweep import sweep  # noqa: PLC0415 - plotly only where a figure is shown
 
     with shut:
         given = st.selectbox("Change", movable(problem), format_func=showing.words_of)

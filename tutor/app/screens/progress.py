@@ -3,8 +3,8 @@ import json
 import streamlit as st
 
 from tutor.app.address import Address
-from tutor.app.downloads import offer
-from tutor.app.markdown_table import show_table
+from tutor.app.components.markdown_table import show_table
+from tutor.app.server.downloads import offer
 from tutor.app.session import closed_exercises, library, record, rulebook_for
 from tutor.learner.progress import Progress, progress
 

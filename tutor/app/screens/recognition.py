@@ -5,11 +5,11 @@ from typing import Any
 
 import streamlit as st
 
+from tutor.app.components.showing import plain
 from tutor.app.session import library
-from tutor.app.showing import plain
-from tutor.diagnosis import of_all, of_single_mistakes
-from tutor.paths import content_root
-from tutor.simulated_learner import NAMED
+from tutor.base.paths import content_root
+from tutor.tools.diagnosis import of_all, of_single_mistakes
+from tutor.tools.simulated_learner import NAMED
 
 
 @lru_cache(maxsize=1)

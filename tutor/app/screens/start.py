@@ -3,10 +3,10 @@ from urllib.parse import parse_qs
 
 import streamlit as st
 
-from tutor.app import showing
+from tutor.app.components import showing
 from tutor.app.session import engine, library, record, store
+from tutor.base.units import written
 from tutor.trade.site import voltage_at
-from tutor.units import written
 
 LABEL_VOC, VOC_COEFFICIENT, MODULES = 41.3, -0.0027, 10
 RECORD_LOW, INPUT_VOLTAGE_MAX = -24.0, 450.0
@@ -44,9 +44,9 @@ def class_work() -> None:
     """The sets of the learner's classes that are open, each with how far the learner is."""
     if not record().in_a_class():
         return
-    from tutor.app.class_words import progress_words  # noqa: PLC0415 - most who start are in no class; sympy comes along
-    from tutor.classroom.claims import Claims, sets_of  # noqa: PLC0415
-    from tutor.classroom.work import ClassWork  # noqa: PLC0415
+    from tutor.app.components.class_words import progress_words  # noqa: PLC0415 - most who start are in no class; sympy comes along
+    from tutor.classroom.roster.claims import Claims, sets_of  # noqa: PLC0415
+    from tutor.classroom.sets.work import ClassWork  # noqa: PLC0415
 
     token, moment = st.session_state["learner"], datetime.now(UTC)
     for practice_set in sets_of(store(), token):

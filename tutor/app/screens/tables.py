@@ -2,10 +2,10 @@ import re
 
 import streamlit as st
 
-from tutor.app.markdown_table import show_table
+from tutor.app.components.markdown_table import show_table
 from tutor.app.session import chosen_rulebook, library
+from tutor.base.units import conversion, written, written_unit
 from tutor.trade.rulebooks import RULEBOOKS, Table, TableError, rulebook
-from tutor.units import conversion, written, written_unit
 
 ABOUT = {"edition": "Edition of all rows", "source": "Source of all rows", "standing": "How far they were checked"}
 NUMBER = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")

@@ -1,17 +1,17 @@
 import streamlit as st
 
 from tutor.answers.working.verdicts import Judged, Working
-from tutor.app import showing
 from tutor.app.address import Address, read
-from tutor.app.checking import Asked, CheckingError
+from tutor.app.components import showing
+from tutor.app.server.checking import Asked, CheckingError
+from tutor.app.server.uploads import WORKING, upload
 from tutor.app.session import checker, library, record
 from tutor.app.session import problem as drawn
-from tutor.app.uploads import WORKING, upload
-from tutor.engine.draw import DrawError
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import Problem
-from tutor.engine.question import RequestError
-from tutor.engine.solution import formula_of
+from tutor.problems.draw import DrawError
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import Problem
+from tutor.problems.question import RequestError
+from tutor.problems.solution import formula_of
 
 HERE = "screens/working.py"
 LONGEST = 12_000

@@ -1,6 +1,6 @@
 """The gradebook as CSV: a row a learner, a column a place, sums at the end.
 
-No standard says what its cells hold.  By the rule of `tutor.classroom.report`, the percent of who has not submitted is
+No standard says what its cells hold.  By the rule of `reports.report`, the percent of who has not submitted is
 the words 'not submitted', their open cells and their sum are empty; a spreadsheet leaves both out of its averages.
 """
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from tutor.classroom.exports.tables import Separator, csv_bytes, harmless
 from tutor.classroom.models import Member, Outcome
-from tutor.classroom.report import LearnerLine, learner_lines
+from tutor.classroom.reports.report import LearnerLine, learner_lines
 
 _CELLS = {"right": "1", "wrong": "0", "excused": "excused", "open": ""}
 

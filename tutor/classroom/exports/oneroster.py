@@ -5,7 +5,7 @@ studentSourcedIds, and the instructor gives the sourcedIds of class, school, cat
 kind 'delta': a bulk archive would have to hold the school's own records too.  Sent twice, the same results have the
 same ids.
 
-The standard requires a scoreStatus in every result, and no score.  By the rule of `tutor.classroom.report`, who has not
+The standard requires a scoreStatus in every result, and no score.  By the rule of `reports.report`, who has not
 submitted is 'not submitted' without a score (and 'missing' once the set is closed), a share that is not decided yet is
 'partially graded'.
 """
@@ -14,10 +14,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.exports.tables import csv_bytes, stable_id, zip_bytes
 from tutor.classroom.models import Outcome, PracticeSet
-from tutor.classroom.report import LearnerLine, learner_lines
-from tutor.errors import FaultyRequestError
+from tutor.classroom.reports.report import LearnerLine, learner_lines
 
 FILES = (
     *("academicSessions", "categories", "classes", "classResources", "courses", "courseResources", "demographics"),

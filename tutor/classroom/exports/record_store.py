@@ -11,9 +11,9 @@ from requests import RequestException, Response, Session
 from requests.adapters import HTTPAdapter, Retry
 from urllib3.exceptions import HTTPError
 
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.exports.outbox import Outbox
 from tutor.classroom.exports.xapi import Told
-from tutor.errors import FaultyRequestError
 
 Version = Literal["1.0.3", "2.0.0"]
 

@@ -1,7 +1,7 @@
 """A set's answers as xAPI statements (ADL Experience API 1.0.3; IEEE 9274.1.1-2023 as version 2.0).
 
 One statement for each counted answer (ADL's verb 'answered'), and one (`completed`) for each member whose share is
-decided by the rule of `tutor.classroom.report`: a statement says what somebody did, so of who has not submitted the set
+decided by the rule of `reports.report`: a statement says what somebody did, so of who has not submitted the set
 there is none.  The actor is an account: the instructor's number for the learner, else our own; no name is sent.  Right
 answers are not sent either, for a record store may be open to learners.
 
@@ -17,10 +17,10 @@ from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote, urlsplit
 
+from tutor.base.errors import FaultyRequestError
 from tutor.classroom.exports.tables import stable_id
 from tutor.classroom.models import Answer, AssignedProblem, Member, Outcome, PracticeSet
-from tutor.classroom.report import learner_lines
-from tutor.errors import FaultyRequestError
+from tutor.classroom.reports.report import learner_lines
 
 VERBS = "http://adlnet.gov/expapi/verbs/"
 ACTIVITIES = "http://adlnet.gov/expapi/activities/"

@@ -7,9 +7,11 @@ from datetime import date
 from functools import lru_cache
 from typing import TypeAlias
 
-from tutor.classroom.handing import hand_out
+from tutor.base.units import conversion, written
 from tutor.classroom.models import AssignedProblem, Member, PracticeSet, StoredSet
-from tutor.classroom.recorded import stands_alone
+from tutor.classroom.sets.handing import hand_out
+from tutor.classroom.sets.recorded import stands_alone
+from tutor.classroom.sets.snapshots import problem_of
 from tutor.classroom.sheets.content import (
     FEWEST_LINES,
     LONG,
@@ -25,19 +27,17 @@ from tutor.classroom.sheets.content import (
     WorkedLine,
     WorkedProblem,
 )
-from tutor.classroom.snapshots import problem_of
 from tutor.content.library import Library
 from tutor.content.models import FOR_ALL
-from tutor.diagrams.declared import diagram_of
-from tutor.diagrams.drawing import Diagram
-from tutor.engine.order import OrderProblem
-from tutor.engine.problem import AnyProblem, Problem
-from tutor.engine.question import Engine
-from tutor.engine.solution import Line, worked_solution
 from tutor.entries.kinds import capitalised
-from tutor.looks import PAPER
+from tutor.pictures.diagrams.declared import diagram_of
+from tutor.pictures.diagrams.drawing import Diagram
+from tutor.pictures.looks import PAPER
+from tutor.problems.order import OrderProblem
+from tutor.problems.problem import AnyProblem, Problem
+from tutor.problems.question import Engine
+from tutor.problems.solution import Line, worked_solution
 from tutor.store.database import Store
-from tutor.units import conversion, written
 
 KEPT = "The exercise has changed since this was handed out. These values were kept then; answers are marked by them."
 _SIZE = re.compile(r'\b(width|height)="([\d.]+)px"')

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 
 from tutor.classroom.models import Member, StoredSet
-from tutor.classroom.names import called
+from tutor.classroom.roster.names import called
 
 
 def link(practice_set: StoredSet, origin: str) -> str:

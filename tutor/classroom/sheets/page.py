@@ -7,11 +7,11 @@ from functools import lru_cache
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
+from tutor.base.text import visible
 from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
 from tutor.classroom.sheets.data import Shared, people_data, style_data
 from tutor.classroom.sheets.formula import mathml
 from tutor.classroom.sheets.pdf import TEMPLATES
-from tutor.visible import visible
 
 
 def sheets_page(style: Style, sheets: Iterable[LearnerSheet]) -> str:

@@ -14,11 +14,11 @@ import typst
 from pypdf import PdfWriter
 from pypdf.generic import NameObject, TextStringObject
 
+from tutor.base.paths import content_root
 from tutor.classroom.sheets.content import LearnerKey, LearnerSheet, Style
 from tutor.classroom.sheets.data import Shared, people_data, style_data
 from tutor.classroom.sheets.formula import parts
 from tutor.classroom.sheets.printable import FONTS, printable
-from tutor.paths import content_root
 
 ACCESSIBLE: Final = "ua-1"  # PDF/UA-1, ISO 14289-1
 TEMPLATES = content_root() / "assets" / "sheet"

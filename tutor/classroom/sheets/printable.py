@@ -6,8 +6,8 @@ from functools import lru_cache
 
 from fontTools.ttLib import TTFont
 
-from tutor.paths import content_root
-from tutor.visible import JOINERS, escaped, visible
+from tutor.base.paths import content_root
+from tutor.base.text import JOINERS, escaped, visible
 
 FONTS = content_root() / "assets" / "fonts"
 

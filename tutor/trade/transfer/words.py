@@ -2,10 +2,10 @@
 
 from typing import NamedTuple
 
+from tutor.base.units import written
 from tutor.trade.transfer.flows import Mode
 from tutor.trade.transfer.system import System
 from tutor.trade.transfer.trace import Kind, Reason
-from tutor.units import written
 
 REASONS = {
     Reason.SUPPLY_ABSENT: "the supply is absent",

@@ -11,7 +11,7 @@ from functools import lru_cache
 import pytest
 from lxml import etree
 
-from tutor.engine.draw import draw
+from tutor.problems.draw import draw
 
 NAMES = {"http://www.imsglobal.org/xsd/imsqti_v2p1": "2.1", "http://www.imsglobal.org/xsd/imsqtiasi_v3p0": "3.0"}
 

@@ -8,8 +8,8 @@ import pytest
 from tutor.answers.marking import mark
 from tutor.classroom.exports.qti.elements import written_item
 from tutor.classroom.exports.qti.items import item
-from tutor.engine.draw import draw
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.draw import draw
+from tutor.problems.problem_factory import make_problem
 
 VERSIONS = ("2.1", "3.0")
 

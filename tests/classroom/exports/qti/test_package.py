@@ -16,7 +16,7 @@ from tutor.classroom.exports.qti.elements import element, written_item
 from tutor.classroom.exports.qti.items import identifier, item
 from tutor.classroom.exports.qti.package import package, variants_of
 from tutor.classroom.models import PracticeSet
-from tutor.engine.problem_factory import make_problem
+from tutor.problems.problem_factory import make_problem
 
 SET = PracticeSet(
     id="mixed-set",

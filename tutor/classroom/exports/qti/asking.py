@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
+from tutor.base.units import conversion, written_unit
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import (
     EVIDENCE,
@@ -25,11 +26,10 @@ from tutor.classroom.exports.qti.expressions import (
     variable,
     within,
 )
-from tutor.classroom.snapshots import accepted_range
-from tutor.engine.order import WHOLE, OrderProblem
-from tutor.engine.problem import AnyProblem, Problem
+from tutor.classroom.sets.snapshots import accepted_range
 from tutor.entries.kinds import Kind, YesNo
-from tutor.units import conversion, written_unit
+from tutor.problems.order import WHOLE, OrderProblem
+from tutor.problems.problem import AnyProblem, Problem
 
 TELLS_APART = 0.002  # so close (relative) a number has to come to what a mistake leads to
 LENGTH = "12"

@@ -6,7 +6,7 @@ from tutor.answers import feedback
 from tutor.classroom.exports.qti.asking import question_of
 from tutor.classroom.exports.qti.elements import element
 from tutor.classroom.exports.qti.expressions import FEEDBACK, SCORE, choose, outcome, set_outcome
-from tutor.engine.problem import AnyProblem, Problem
+from tutor.problems.problem import AnyProblem, Problem
 
 RIGHT, WRONG = "right", "wrong"
 

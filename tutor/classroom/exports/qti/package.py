@@ -4,13 +4,13 @@ import secrets
 from collections.abc import Iterable
 from xml.etree.ElementTree import Element
 
-from tutor.classroom.difficulty import Variants
 from tutor.classroom.exports.qti.elements import XSI, Version, element, written, written_item
 from tutor.classroom.exports.qti.items import identifier, item
 from tutor.classroom.exports.tables import zip_bytes
 from tutor.classroom.models import PracticeSet
-from tutor.engine.problem import AnyProblem
-from tutor.engine.question import Engine
+from tutor.classroom.sets.difficulty import Variants
+from tutor.problems.problem import AnyProblem
+from tutor.problems.question import Engine
 
 _NAMESPACE: dict[Version, str] = {
     "2.1": "http://www.imsglobal.org/xsd/imscp_v1p1",

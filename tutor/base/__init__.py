@@ -1,0 +1,1 @@
+"""What all of the tutor rests on: units, intervals, text, files, errors."""

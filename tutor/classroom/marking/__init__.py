@@ -1,0 +1,1 @@
+"""Answers of a class marked, on screen and on paper, and marked again."""

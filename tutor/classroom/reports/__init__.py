@@ -1,0 +1,1 @@
+"""What a class has done and misunderstood."""
