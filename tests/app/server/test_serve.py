@@ -137,7 +137,7 @@ def test_many_questions_after_the_health_are_one_write(tmp_path, monkeypatch):
             return await asyncio.gather(*(health.health(Request({"type": "http"})) for _ in range(20)))
 
         monkeypatch.setattr(config, "_settings", config.Settings(opened=store))
-        monkeypatch.setattr(health, "_found", (-health.HELD_FOR, True))
+        monkeypatch.setattr(health, "_state", (-health.HELD_FOR, True))
         monkeypatch.setattr(store, "prove_writable", lambda: tried.append(1))
         session.store.cache_clear()
         try:
