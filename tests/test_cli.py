@@ -297,6 +297,7 @@ def test_a_working_in_latin_1_is_read(tmp_path):
     assert told("working", MOST, *given(**COLD), file)["reaches_answer"] is True
 
 
+@pytest.mark.long
 def test_the_trial_prints_every_kind_of_learner():
     done = run("diagnose-trial", "--learners", "1")
     assert done.exit_code == 0

@@ -135,6 +135,7 @@ def verified(path, *options):
     return faults[0], time.perf_counter() - began
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(("old", "new", "words"), ATTACKS.values(), ids=ATTACKS)
 def test_an_attack_by_an_exercise_ends_in_a_sentence_with_file_line_and_mend(tmp_path, old, new, words):
     path = attacked(tmp_path / "own", old, new)
@@ -299,6 +300,7 @@ DAY = content_root() / "exercises" / "transfer" / "source-at-a-moment.yaml"
 ORDER = content_root() / "exercises" / "switch-on-order" / "switching-on.yaml"
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [

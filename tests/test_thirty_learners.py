@@ -152,6 +152,7 @@ def check_all_kept_once(crowd, store_address, kind):
     assert kept(store_address, kind) == wanted
 
 
+@pytest.mark.long
 @pytest.mark.one_in(2)
 @everywhere
 def test_a_killed_server_loses_nothing_and_counts_nothing_twice(kind, server, store_address):
@@ -168,6 +169,7 @@ def test_a_killed_server_loses_nothing_and_counts_nothing_twice(kind, server, st
     assert crowd.sentences == []
 
 
+@pytest.mark.long
 @pytest.mark.one_in(2)
 @everywhere
 @pytest.mark.parametrize("store_address", ["postgresql"], indirect=True)

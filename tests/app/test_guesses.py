@@ -43,6 +43,7 @@ def told(tab):
     return told
 
 
+@pytest.mark.long
 def test_who_has_the_sets_code_takes_no_name_and_soon_waits_and_the_class_comes_in(store, told):
     register = Register(store)
     members = register.enter([Member(id=0, name=name) for name in ("Ana", "Bo", "Čeda")]).new

@@ -48,6 +48,7 @@ def opened(name, **query):
     return app
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("broken", BROKEN, ids=lambda one: str(one)[:40])
 def test_a_broken_attempt_closes_no_page(pages_store, broken):
     problem = session.problem(EXERCISE, None, 1, "us")

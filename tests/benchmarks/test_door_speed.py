@@ -9,6 +9,8 @@ from statistics import median
 
 import pytest
 
+pytestmark = pytest.mark.long
+
 REPEATS = 5
 MOST = 80  # bare starts of 7.5 ms make the goal, 0.6 s; measured 38 to 59 on a machine shared by many
 START = "from tutor.cli import main; main()"

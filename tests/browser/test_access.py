@@ -166,6 +166,7 @@ def test_outside_every_tab_of_the_desk_shows_the_way_in_and_nothing_else(who, vi
         assert school.of.code.encode() not in sent
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("who", ["the instructor"])
 def test_inside_every_tab_shows_what_it_is_for(who, visitor, school):
     choose_class(visitor, school)
@@ -263,6 +264,7 @@ def test_every_download_of_the_desk_is_in_the_table():
     assert not any("st.download_button" in text for text in app), "the framework's own looks at no cookie"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("who", ["the instructor"])
 def test_downloads_are_the_instructors_and_end_with_the_session(who, visitor, school, server, tmp_path):
     choose_class(visitor, school)
@@ -317,6 +319,7 @@ def test_a_session_that_ends_meanwhile_changes_nothing(who, visitor, school, ser
     assert "Eve Late" not in [member.name for member in school.roster()]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("who", ["the instructor"])
 def test_the_live_view_of_a_session_that_ends_goes_dark(who, visitor, school, server):
     choose_class(visitor, school)
@@ -360,6 +363,7 @@ def test_wrong_passphrases_wait_and_say_how_long(who, visitor, school, server):
 THIEF, SCHOOL, HOME = "203.0.113.9", "198.51.100.7", "192.0.2.4"  # addresses for documentation (RFC 5737)
 
 
+@pytest.mark.long
 @pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("browser", "address", "typed", "enters"),

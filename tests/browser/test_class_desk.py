@@ -144,6 +144,7 @@ def test_from_the_set_up_code_to_a_set_with_its_class(own_server, learner, wait_
     assert "Ferreira" not in someone.text
 
 
+@pytest.mark.long
 def test_the_class_is_watched_while_it_works(server, school, instructor):
     to_tab(instructor, "Live")
     assert instructor.hears("0 of 3 learners have begun; 0 of 12 problems are solved.")
@@ -202,6 +203,7 @@ def test_answers_on_paper_are_typed_into_the_grid(server, school, instructor):
     assert (answer.handed, answer.source, answer.verdict) == (first.id, "paper", "right")
 
 
+@pytest.mark.long
 def test_what_is_typed_survives_a_look_at_another_tab(server, school, instructor):
     school.answers(right=1, wrong=0)
     school.hand_out()
@@ -230,6 +232,7 @@ def test_what_is_typed_survives_a_look_at_another_tab(server, school, instructor
     assert [answer.entry for one in school.outcomes() for answer in one.answers if answer.source == "paper"] == ["1 V"]
 
 
+@pytest.mark.long
 def test_each_learners_own_state_is_shown_when_they_are_chosen(server, school, instructor):
     school.answers(right=1, wrong=1)
     school.hand_out()
@@ -244,6 +247,7 @@ def test_each_learners_own_state_is_shown_when_they_are_chosen(server, school, i
     expect(problem).to_have_value(re.compile("^1. – excused: "))
 
 
+@pytest.mark.long
 def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(server, school, instructor):
     school.answers(right=1, wrong=0)
     to_tab(instructor, "Answers")
@@ -263,6 +267,7 @@ def test_an_answer_is_commented_and_withdrawn_and_a_problem_excused(server, scho
     assert not [url for url in instructor.page.requested if ":9/" in url]
 
 
+@pytest.mark.long
 def test_marking_again_shows_the_difference_before_it_is_made(server, school, instructor):
     school.answers(right=0, wrong=1)
     wrong = next(outcome for outcome in school.outcomes() if outcome.answers)
@@ -310,6 +315,7 @@ def test_the_link_is_shown_as_it_is_and_is_printed_as_one_that_other_devices_ope
     assert not re.search(r"127\.0|localhost", slips)
 
 
+@pytest.mark.long
 def test_sheets_and_key_are_made_and_downloaded(server, school, instructor, tmp_path):
     to_tab(instructor, "Sheets")
     for what, name, print_it in (

@@ -192,6 +192,7 @@ def test_no_message_tells_the_key_before_it_may_be_shown(kind, marked, server, o
     assert not [text for text in secrets(mine, of) if messages.say(text)]
 
 
+@pytest.mark.long
 def test_a_learner_who_has_taken_no_name_or_another_gets_nothing_of_somebodys_work(server, opened, learner, engine):
     of, handed = opened("number")
     ana = learner(server.address)
@@ -217,6 +218,7 @@ def test_a_learner_who_has_taken_no_name_or_another_gets_nothing_of_somebodys_wo
     assert heard_by_bo.hold(handed["Bo"].code)
 
 
+@pytest.mark.long
 def test_a_draft_is_taken_from_a_member_alone(server, opened, learner):
     of, handed = opened("number")
     field_name = handed["Ana"].ask

@@ -160,6 +160,7 @@ def test_a_code_that_names_nothing_gets_a_sentence(server, learner, code):
     expect(someone.page.get_by_role("textbox", name="Code of the set")).to_be_visible()
 
 
+@pytest.mark.long
 def test_a_place_that_is_none_gets_a_sentence(make_class, come_in):
     school = make_class()
     someone = come_in(school)
@@ -176,6 +177,7 @@ def test_a_name_that_is_not_on_the_list_gets_a_sentence(make_class, server, lear
     assert "This name alone does not let you in." in someone.text
 
 
+@pytest.mark.long
 def test_a_second_device_needs_the_personal_code(server, make_class, come_in, learner):
     school = make_class()
     first = come_in(school)
@@ -374,6 +376,7 @@ def test_a_lost_connection_loses_neither_answer_nor_draft(server, make_class, co
     proxy.close()
 
 
+@pytest.mark.long
 def test_a_killed_server_loses_no_answer_and_counts_none_twice(own_server, engine, come_in):
     school = Class(own_server, engine)
     someone = come_in(school, place=COUNT)
@@ -391,6 +394,7 @@ def test_a_killed_server_loses_no_answer_and_counts_none_twice(own_server, engin
     assert [answer.entry for answer in school.answers("Ana", COUNT)] == ["77", "78"]
 
 
+@pytest.mark.long
 @pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     "look", [{"width": 1100}, {"width": 360, "height": 740, "scheme": "dark"}], ids=["desk", "phone"]

@@ -150,6 +150,7 @@ def test_a_backup_is_of_one_moment_while_work_goes_on(store_address, other_addre
         assert len(owners) < len(everything(store)["learner"])
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("revision", revisions())
 def test_a_backup_of_an_earlier_version_is_brought_up_to_date(
     store_address, other_address, file, revision, monkeypatch
@@ -369,6 +370,7 @@ def test_long_rows_are_not_all_held_at_once(length, held):
     assert [len(batch) for batch in batches(repeat(b"x" * length, 1200))] == held
 
 
+@pytest.mark.one_in(2)
 def test_a_file_cut_anywhere_or_with_a_byte_changed(made):
     store, file = made
     restore(store, file, replace=True)

@@ -71,6 +71,7 @@ class Answering:
             one.join(timeout=30)
 
 
+@pytest.mark.long
 def test_forty_downloads_while_eight_learners_answer_all_come(of, tab, instructor, raw, attacked):
     desk = instructor("Exports")
     address = offered(desk)["Download the gradebook"]
